@@ -1,0 +1,41 @@
+"""dewmargin: which indoor humidity to hold, hour by hour, and what it takes.
+
+The public names are loaded on first use, so that ``dewmargin --help`` stays instant.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+
+_HOME = {
+    "Comparison": "dewmargin.comparison",
+    "DewmarginError": "dewmargin.errors",
+    "HourlyCase": "dewmargin.case",
+    "InputError": "dewmargin.errors",
+    "OutputError": "dewmargin.errors",
+    "Scenario": "dewmargin.scenario",
+    "Weather": "dewmargin.readers.epw",
+    "compare": "dewmargin.comparison",
+    "load": "dewmargin.scenario",
+    "read_epw": "dewmargin.readers.epw",
+}
+
+__all__ = [
+    "Comparison",
+    "DewmarginError",
+    "HourlyCase",
+    "InputError",
+    "OutputError",
+    "Scenario",
+    "Weather",
+    "compare",
+    "load",
+    "read_epw",
+]
+
+
+def __getattr__(name: str) -> object:
+    """Import a public name on first use."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'dewmargin' has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)

@@ -1,0 +1,199 @@
+"""Moist air, on arrays: saturation, humidity ratio, dew and frost point, enthalpy, density.
+
+One set of relations throughout, so that no balance mixes two: the ideal-gas mixture and the
+saturation equations of the ASHRAE Handbook of Fundamentals 2017, chapter 1 (equation numbers in
+the docstrings), after Hyland and Wexler 1983. The enhancement factor is left out, as the handbook's
+equations and the EnergyPlus engine do; it would raise humidity ratios by 0.3 to 0.5 %.
+Below the triple point saturation is over ice; a "dew point" there is the frost point.
+NaN in, NaN out, everywhere.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from dewmargin.columns import BoolArray, FloatArray
+
+KELVIN = 273.15  # K at 0 °C
+TRIPLE_POINT_C = 0.01  # °C, where psychrolib and we change from ice to water
+TRIPLE_POINT_PA = 611.657  # Pa, IAPWS R14-08
+MOLAR_RATIO = 0.621945  # kg/kg, water over dry air; Fundamentals 2017 ch. 1, with eq. 20
+R_DRY_AIR = 287.042  # J/(kg K), idem eq. 1
+R_RATIO = 1.607858  # gas constant of water vapour over dry air; idem eq. 26
+CP_DRY_AIR = 1006.0  # J/(kg K), idem eq. 30
+CP_VAPOUR = 1860.0  # J/(kg K), idem
+H_FG_0C = 2.501e6  # J/kg at 0 °C, idem
+CP_WATER = 4186.0  # J/(kg K)
+STANDARD_PRESSURE = 101_325.0  # Pa
+
+
+def _ln_saturation_ice(t_k: FloatArray) -> FloatArray:
+    """Return ln p over ice: Fundamentals 2017 ch. 1 eq. 5."""
+    polynomial = 6.3925247 + t_k * (
+        -9.6778430e-3 + t_k * (6.2215701e-7 + t_k * (2.0747825e-9 - t_k * 9.4840240e-13))
+    )
+    result: FloatArray = -5.6745359e3 / t_k + polynomial + 4.1635019 * np.log(t_k)
+    return result
+
+
+def _ln_saturation_water(t_k: FloatArray) -> FloatArray:
+    """Return ln p over liquid water: Fundamentals 2017 ch. 1 eq. 6."""
+    polynomial = 1.3914993 + t_k * (-4.8640239e-2 + t_k * (4.1764768e-5 - t_k * 1.4452093e-8))
+    result: FloatArray = -5.8002206e3 / t_k + polynomial + 6.5459673 * np.log(t_k)
+    return result
+
+
+def saturation_pressure(t_c: FloatArray) -> FloatArray:
+    """Saturation pressure of water vapour, over ice up to 0.01 °C and over water above.
+
+    Parameters
+    ----------
+    t_c : float64 array
+        Temperature, -100 to 200. [°C]
+
+    Returns
+    -------
+    float64 array, shape of `t_c`
+        Saturation pressure. [Pa]
+
+    Notes
+    -----
+    *Validity.* -100 to 200 °C; within 324 ppm of the IAPWS sublimation curve at -43 °C.
+
+    *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 5 and 6.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> np.round(saturation_pressure(np.array([-10.0, 20.0])), 1)
+    array([ 259.9, 2338.8])
+    """
+    t_k = np.asarray(t_c, dtype=np.float64) + KELVIN
+    ice = t_k <= TRIPLE_POINT_C + KELVIN
+    if not np.any(ice):
+        return np.exp(_ln_saturation_water(t_k))
+    return np.exp(np.where(ice, _ln_saturation_ice(t_k), _ln_saturation_water(t_k)))
+
+
+def saturation_pressure_over_water(t_c: FloatArray) -> FloatArray:
+    """Saturation pressure over liquid water, supercooled below 0 °C. [Pa].
+
+    *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 6, which extrapolates smoothly to about -40 °C.
+    """
+    return np.exp(_ln_saturation_water(np.asarray(t_c, dtype=np.float64) + KELVIN))
+
+
+def humidity_ratio(p_vapour_pa: FloatArray, p_pa: FloatArray) -> FloatArray:
+    """Humidity ratio of air at vapour pressure and station pressure. [kg/kg].
+
+    *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 20.
+    """
+    return MOLAR_RATIO * p_vapour_pa / (p_pa - p_vapour_pa)
+
+
+def vapour_pressure(w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
+    """Vapour pressure of air at a humidity ratio: the inverse of `humidity_ratio`. [Pa]."""
+    return p_pa * w_kg_kg / (MOLAR_RATIO + w_kg_kg)
+
+
+def saturated_humidity_ratio(t_c: FloatArray, p_pa: FloatArray) -> FloatArray:
+    """Humidity ratio of air saturated at a temperature (over ice below 0.01 °C). [kg/kg]."""
+    return humidity_ratio(saturation_pressure(t_c), p_pa)
+
+
+def humidity_ratio_at_rh(t_c: FloatArray, rh_frac: FloatArray, p_pa: FloatArray) -> FloatArray:
+    """Humidity ratio at a relative humidity (a fraction; over ice below 0.01 °C). [kg/kg]."""
+    return humidity_ratio(rh_frac * saturation_pressure(t_c), p_pa)
+
+
+def relative_humidity(t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
+    """Relative humidity as a fraction (over ice below 0.01 °C); above 1 if supersaturated."""
+    return vapour_pressure(w_kg_kg, p_pa) / saturation_pressure(t_c)
+
+
+def dew_point(p_vapour_pa: FloatArray) -> FloatArray:
+    """Temperature at which air of this vapour pressure is saturated. [°C].
+
+    Dew point above the triple point, frost point below it.
+
+    Parameters
+    ----------
+    p_vapour_pa : float64 array
+        Vapour pressure, above 0; smaller than 1e-3 counts as 1e-3 (-112 °C). [Pa]
+
+    Returns
+    -------
+    float64 array, shape of `p_vapour_pa`
+        Dew or frost point, converged to 1e-9 K. [°C]
+
+    Notes
+    -----
+    Newton's method on ln p against 1/T, in which saturation is nearly a straight line; six steps
+    from a Magnus-form start converge to rounding from -100 to 100 °C (tested on a grid).
+    """
+    p = np.maximum(np.asarray(p_vapour_pa, dtype=np.float64), 1e-3)
+    ln_p = np.log(p)
+    ice = p < TRIPLE_POINT_PA
+    x = ln_p - np.log(611.2)
+    # Start: Magnus forms over ice and over water (World Meteorological Organization, No. 8).
+    t_k = np.where(ice, 272.62 * x / (22.46 - x), 243.12 * x / (17.62 - x)) + KELVIN
+    for _ in range(6):
+        f = np.where(ice, _ln_saturation_ice(t_k), _ln_saturation_water(t_k)) - ln_p
+        slope = _ln_slope(t_k, ice)
+        t_k = t_k - f / slope
+    result: FloatArray = t_k - KELVIN
+    return result
+
+
+def _ln_slope(t_k: FloatArray, ice: BoolArray) -> FloatArray:
+    """Return d ln p_sat / dT, the derivative of equations 5 and 6. [1/K]."""
+    over_ice = (
+        5.6745359e3 / t_k**2
+        - 9.6778430e-3
+        + t_k * (2 * 6.2215701e-7 + t_k * (3 * 2.0747825e-9 - t_k * 4 * 9.4840240e-13))
+        + 4.1635019 / t_k
+    )
+    over_water = (
+        5.8002206e3 / t_k**2
+        - 4.8640239e-2
+        + t_k * (2 * 4.1764768e-5 - t_k * 3 * 1.4452093e-8)
+        + 6.5459673 / t_k
+    )
+    return np.where(ice, over_ice, over_water)
+
+
+def saturated_slope(t_c: FloatArray, p_pa: FloatArray) -> FloatArray:
+    """Slope of the saturated humidity ratio with temperature. [kg/(kg K)]."""
+    t_k = np.asarray(t_c, dtype=np.float64) + KELVIN
+    p_sat = saturation_pressure(t_c)
+    slope_pa = p_sat * _ln_slope(t_k, t_k <= TRIPLE_POINT_C + KELVIN)
+    return MOLAR_RATIO * p_pa * slope_pa / (p_pa - p_sat) ** 2
+
+
+def enthalpy(t_c: FloatArray, w_kg_kg: FloatArray) -> FloatArray:
+    """Enthalpy per kg of dry air; dry air and liquid water are zero at 0 °C. [J/kg].
+
+    *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 30.
+    """
+    return CP_DRY_AIR * t_c + w_kg_kg * (H_FG_0C + CP_VAPOUR * t_c)
+
+
+def dry_air_density(t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
+    """Mass of dry air per volume of moist air: 1/v of Fundamentals 2017 ch. 1 eq. 26. [kg/m3]."""
+    return p_pa / (R_DRY_AIR * (t_c + KELVIN) * (1.0 + R_RATIO * w_kg_kg))
+
+
+def standard_pressure(elevation_m: float) -> float:
+    """Pressure of the standard atmosphere, -5000 to 11000 m. [Pa].
+
+    *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 3.
+
+    Examples
+    --------
+    >>> round(standard_pressure(1000.0))
+    89875
+    """
+    return float(STANDARD_PRESSURE * (1.0 - 2.25577e-5 * elevation_m) ** 5.2559)

@@ -1,0 +1,240 @@
+"""The room's water, hour by hour: what a set-point demands and what an equipment delivers.
+
+Set-points and capabilities in, kilograms out. The step itself is solved in `dewmargin.kernel`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dewmargin import air, kernel, surfaces
+from dewmargin.checks import require_hourly
+from dewmargin.errors import OutOfRangeError
+from dewmargin.kernel.source import NEVER, UNLIMITED
+
+if TYPE_CHECKING:
+    from dewmargin.case import HourlyCase, SurfaceYear
+    from dewmargin.columns import FloatArray
+    from dewmargin.contracts import Capability, Mode
+
+WARM_UP_DAYS = 14  # a typical year is preceded by its own last 14 days
+BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """Where a balance starts or ended: room and buffer, as the kernel holds them. [kg/kg]."""
+
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What happened, hour by hour; arrays have the shape (n_hours,).
+
+    Attributes
+    ----------
+    w_kg_kg, w_end_kg_kg : float64 array
+        Humidity ratio of the room, hour mean and at the hour's end. [kg/kg]
+    added_kg : float64 array
+        Vapour the humidifier added. [kg]
+    feed_kg, hot_feed_kg : float64 array
+        Water fed, and the part of it that was warmer than the mains. [kg]
+    running_frac : float64 array
+        Fraction of the hour in which the equipment ran. [-]
+    condensed_kg : float64 array, shape (n_surfaces, n_hours)
+        Vapour taken by each surface; zero for surfaces without an area. [kg]
+    fog_kg : float64 array
+        Vapour beyond saturation of the room air. [kg]
+    balance_error_kg : float64 array
+        Stored − (gains − exchange + added − condensed − fog), the check of the arithmetic. [kg]
+    end : State
+        Where the last step ended.
+    """
+
+    w_kg_kg: FloatArray
+    w_end_kg_kg: FloatArray
+    added_kg: FloatArray
+    feed_kg: FloatArray
+    hot_feed_kg: FloatArray
+    running_frac: FloatArray
+    condensed_kg: FloatArray
+    fog_kg: FloatArray
+    balance_error_kg: FloatArray
+    end: State
+
+
+def setpoint_humidity_ratio(case: HourlyCase, rh_set_frac: FloatArray) -> FloatArray:
+    """Humidity ratio to hold; `NEVER` in steps of mechanical cooling. [kg/kg].
+
+    Parameters
+    ----------
+    case : HourlyCase
+    rh_set_frac : float64 array, shape (n_steps,), 0 to 1
+        Relative humidity to hold. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the set-point is not one fraction a step.
+    """
+    require_hourly("setpoint", t_air_c=case.t_air_c, rh_set_frac=rh_set_frac)
+    if np.any((rh_set_frac < 0.0) | (rh_set_frac > 1.0)):
+        raise OutOfRangeError("must stay between 0 and 1", where="setpoint: rh_set_frac")
+    w_set = air.humidity_ratio_at_rh(case.t_air_c, rh_set_frac, case.p_pa)
+    off = case.cooling & (not case.humidify_while_cooling)
+    return np.where(off, NEVER, w_set)
+
+
+def demand(case: HourlyCase, rh_set_frac: FloatArray, *, start: State | None = None) -> Outcome:
+    """Solve the year with a device without limit: what it adds is the demand."""
+    return _solve(case, setpoint_humidity_ratio(case, rh_set_frac), None, None, start=start)
+
+
+def baseline(case: HourlyCase, *, start: State | None = None) -> Outcome:
+    """Solve the year without a humidifier, condensation active."""
+    return _solve(case, np.full(case.n_steps, NEVER), _idle(case.n_steps), None, start=start)
+
+
+def deliver(
+    case: HourlyCase,
+    rh_set_frac: FloatArray,
+    capability: Capability,
+    *,
+    hot: np.ndarray | None = None,
+    start: State | None = None,
+) -> Outcome:
+    """Solve the year with an equipment on a supply.
+
+    Parameters
+    ----------
+    case : HourlyCase
+    rh_set_frac : float64 array, shape (n_steps,)
+        Relative humidity to hold. [-]
+    capability : Capability
+        What the equipment can do in each step.
+    hot : bool array, shape (n_steps,), optional
+        Steps in which the feed is warmer than the mains.
+    start : State, optional
+        Where to start; by default a year that wraps starts from its own last 14 days, another at
+        the reference humidity.
+    """
+    return _solve(case, setpoint_humidity_ratio(case, rh_set_frac), capability, hot, start=start)
+
+
+def direct(case: HourlyCase) -> HourlyCase:
+    """Return a simulation's case as a balance of its own flows and gains, not of the departure."""
+    return replace(case, departure=False, w_base_kg_kg=np.zeros(case.n_steps))
+
+
+def _idle(n_steps: int) -> Capability:
+    from dewmargin.contracts import Capability, Mode  # noqa: PLC0415 - typing only otherwise
+
+    zero = np.zeros(n_steps)
+    mode = Mode(r0_kg_s=zero, r1_kg_s=zero, feed_kg_s=zero, electricity_w=zero)
+    return Capability(heat_frac=np.ones(n_steps), heat=mode, added=None)
+
+
+def _solve(
+    case: HourlyCase,
+    w_set: FloatArray,
+    capability: Capability | None,
+    hot: np.ndarray | None,
+    *,
+    start: State | None,
+) -> Outcome:
+    n, base = case.n_steps, case.w_base_kg_kg
+    unlimited = capability is None
+    zero = np.zeros(n)
+    source = (
+        np.zeros(n) if case.departure else case.gains_kg_s + case.exchange_kg_s * case.w_out_kg_kg
+    )
+    factor = np.ones(n)
+    if case.buffer_on_rh:
+        at_reference = air.saturated_humidity_ratio(np.array([BUFFER_REFERENCE_C]), case.p_pa)
+        factor = at_reference / air.saturated_humidity_ratio(case.t_air_c, case.p_pa)
+    # A simulation's own humidity may exceed saturation of the mean temperature by a rounding:
+    # the departure must not lose that water.
+    ceiling = np.maximum(air.saturated_humidity_ratio(case.t_air_c, case.p_pa) - base, 0.0)
+    low = np.where(w_set > NEVER, np.minimum(w_set - base, ceiling), NEVER)
+    if capability is None:
+        heat_frac, modes = np.ones(n), [(np.full(n, UNLIMITED), zero), (zero, zero)]
+    else:
+        heat_frac = capability.heat_frac
+        modes = [_relative(capability.heat, base), _relative(capability.added, base)]
+    sink = np.array(
+        [surfaces.vapour_conductance(s.area_m2) if s.area_m2 else 0.0 for s in case.surfaces]
+    )
+    x_sat = np.array([_surface_limit(s, case) - base for s in case.surfaces]).reshape(-1, n)
+    columns = [
+        low, ceiling, factor, source, case.exchange_kg_s, heat_frac, *modes[0], *modes[1],
+    ]  # fmt: skip
+    require_hourly("balance", **{f"input {i}": c for i, c in enumerate(columns)})
+
+    solver = kernel.year()
+
+    def run(state: State, steps: slice) -> tuple[State, list[FloatArray], FloatArray]:
+        inputs = [np.ascontiguousarray(c[steps], dtype=np.float64) for c in columns]
+        saturation = np.ascontiguousarray(x_sat[:, steps])
+        outputs = [np.empty(inputs[0].size) for _ in range(8)]
+        condensed, active = np.empty_like(saturation), np.zeros(sink.size, np.bool_)
+        x, y = solver(
+            state.x, state.y, case.step_s, case.dry_air_kg, case.buffer_kg, case.buffer_kg_s,
+            unlimited, *inputs, sink, saturation, *outputs, condensed, active,
+        )  # fmt: skip
+        return State(x=float(x), y=float(y)), outputs, condensed
+
+    if start is None:
+        x0 = 0.0 if case.departure else float(case.w_out_kg_kg[0])
+        start = State(x=x0, y=x0 * float(factor[0]))
+        if case.wraps:
+            warm_up = min(n, WARM_UP_DAYS * 24 * case.steps_per_hour)
+            start, _, _ = run(start, slice(n - warm_up, n))
+    end, outputs, condensed = run(start, slice(0, n))
+    x_end, y_end, sum_x, _sum_y, added, run_heat, run_rest, fog = outputs
+
+    stored = case.dry_air_kg * np.diff(x_end, prepend=start.x) + case.buffer_kg * np.diff(
+        y_end, prepend=start.y
+    )
+    flows = source * case.step_s - case.exchange_kg_s * sum_x
+    error = stored - (flows + added - condensed.sum(axis=0) - fog)
+    feed = np.zeros(n)
+    if capability is not None:
+        feed = run_heat * capability.heat.feed_kg_s
+        if capability.added is not None:
+            feed = feed + run_rest * capability.added.feed_kg_s
+    hours = (case.n_hours, case.steps_per_hour)
+
+    def total(values: FloatArray) -> FloatArray:
+        result: FloatArray = values.reshape(*values.shape[:-1], *hours).sum(axis=-1)
+        return result
+
+    return Outcome(
+        w_kg_kg=(base + sum_x / case.step_s).reshape(hours).mean(axis=1),
+        w_end_kg_kg=(base + x_end).reshape(hours)[:, -1],
+        added_kg=total(added),
+        feed_kg=total(feed),
+        hot_feed_kg=total(feed * hot) if hot is not None else np.zeros(case.n_hours),
+        running_frac=total(run_heat + run_rest) / 3600.0,
+        condensed_kg=total(condensed),
+        fog_kg=total(fog),
+        balance_error_kg=np.abs(error).reshape(hours).max(axis=1),
+        end=end,
+    )
+
+
+def _relative(mode: Mode | None, base: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return a mode's rate as a function of the departure: r0 − r1·(base + x)."""
+    if mode is None:
+        return np.zeros(base.size), np.zeros(base.size)
+    return mode.r0_kg_s - mode.r1_kg_s * base, mode.r1_kg_s
+
+
+def _surface_limit(surface: SurfaceYear, case: HourlyCase) -> FloatArray:
+    """Humidity ratio of the space at which a surface begins to condense. [kg/kg]."""
+    limit = air.saturated_humidity_ratio(surface.t_surface_c, case.p_pa)
+    return limit if surface.w_offset_kg_kg is None else limit - surface.w_offset_kg_kg

@@ -1,0 +1,230 @@
+"""HourlyCase: one space in one weather year, as every reader hands it to strategies and balance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dewmargin import columns
+from dewmargin.checks import require_between, require_hourly, require_within
+from dewmargin.errors import OutOfRangeError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from dewmargin.columns import BoolArray, FloatArray
+
+_COLUMNS = (
+    columns.T_OUT,
+    columns.W_OUT,
+    columns.PRESSURE,
+    columns.T_AIR,
+    columns.EXCHANGE,
+    columns.W_BASE,
+    columns.SOURCE,
+    columns.HEATING,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurfaceYear:
+    """A surface that can sweat, step by step.
+
+    Attributes
+    ----------
+    name : str
+        What the report calls it.
+    t_surface_c : float64 array, shape (n_steps,)
+        Temperature of the inside face. [°C]
+    area_m2 : float or None
+        Area that takes vapour from the room; None: it is watched, but takes none. [m2]
+    w_offset_kg_kg : float64 array, shape (n_steps,), or None
+        Humidity ratio of the surface's own zone less that of the space, without humidifier, where
+        several zones are joined. [kg/kg]
+    """
+
+    name: str
+    t_surface_c: FloatArray
+    area_m2: float | None = None
+    w_offset_kg_kg: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AirSystem:
+    """What a ducted air system would do for a humidifier, step by step.
+
+    Attributes
+    ----------
+    heat_frac : float64 array, shape (n_steps,)
+        Fraction of the step in which the plant heats. [-]
+    t_supply_c : float64 array, shape (n_steps,)
+        Air temperature in the supply plenum while it heats. [°C]
+    airflow_kg_s : float
+        Dry air moved by the blower. [kg/s]
+    """
+
+    heat_frac: FloatArray
+    t_supply_c: FloatArray
+    airflow_kg_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HourlyCase:
+    """One space and one weather year, checked, copied and locked.
+
+    All arrays have the shape (n_steps,) with n_steps = hours × `steps_per_hour`; values are means
+    over the step unless said otherwise.
+
+    Attributes
+    ----------
+    title : str
+        What was read.
+    departure : bool
+        True for a simulation: the balance integrates the departure from `w_base_kg_kg`, which the
+        simulation found with all its gains and storage. False for the house model: the balance
+        integrates the humidity itself, from gains and weather, and `w_base_kg_kg` is zero.
+    interval_start : datetime64[s] array
+        Start of each step, local standard time.
+    t_out_c, w_out_kg_kg, p_pa : float64 array
+        Outdoor air. [°C, kg/kg, Pa]
+    t_air_c : float64 array
+        Room air, volume mean of the zones. [°C]
+    exchange_kg_s : float64 array
+        Dry air exchanged with outdoors, after latent recovery. [kg/s]
+    w_base_kg_kg : float64 array
+        Reference humidity ratio of the departure (see `departure`). [kg/kg]
+    gains_kg_s : float64 array
+        Moisture released in the room. The house model needs it; for a simulation it only serves
+        the direct balance that checks the departure. [kg/s]
+    heating_w : float64 array
+        Sensible heat supplied to the room. [W]
+    cooling : bool array
+        True where the space is mechanically cooled.
+    dry_air_kg : float
+        Dry air mass of the space times its moisture capacity multiplier, constant. [kg]
+    buffer_kg_s, buffer_kg : float
+        Conductance to the moisture buffer and its capacity, as dry air; 0 is no buffer. [kg/s, kg]
+    buffer_on_rh : bool
+        True: the buffer follows relative humidity, the conductance acts on W·W_s(T_ref)/W_s(T).
+    wraps : bool
+        True for a typical year, which is preceded by its own last 14 days.
+    latitude_deg : float
+        For the season of the mains temperature. [°]
+    humidity_reading : str
+        How outdoor humidity was read from the weather.
+    surfaces : tuple of SurfaceYear
+        The surfaces that the scenario names.
+    simulated_surfaces : dict of str to SurfaceYear
+        Inside faces that a simulation reported, by the simulation's name of them.
+    air_system : AirSystem or None
+        The ducted air system, if the building has one.
+    notes : tuple of str
+        What was repaired, assumed or left out; printed in every report.
+    humidify_while_cooling : bool
+        True: the humidifier may run in steps of mechanical cooling, which would dry the air again.
+    steps_per_hour : int
+        1 for hourly input.
+    """
+
+    title: str
+    departure: bool
+    interval_start: NDArray[np.datetime64]
+    t_out_c: FloatArray
+    w_out_kg_kg: FloatArray
+    p_pa: FloatArray
+    t_air_c: FloatArray
+    exchange_kg_s: FloatArray
+    w_base_kg_kg: FloatArray
+    gains_kg_s: FloatArray
+    heating_w: FloatArray
+    cooling: BoolArray
+    dry_air_kg: float
+    buffer_kg_s: float = 0.0
+    buffer_kg: float = 0.0
+    buffer_on_rh: bool = False
+    wraps: bool = True
+    latitude_deg: float = 45.0
+    humidity_reading: str = "frost_point"
+    surfaces: tuple[SurfaceYear, ...] = ()
+    simulated_surfaces: dict[str, SurfaceYear] = field(default_factory=dict)
+    air_system: AirSystem | None = None
+    notes: tuple[str, ...] = ()
+    humidify_while_cooling: bool = False
+    steps_per_hour: int = 1
+
+    def __post_init__(self) -> None:
+        """Copy the columns, so that no caller can change them later; check and lock the copies."""
+        copies = {c.name: np.array(getattr(self, c.name), dtype=np.float64) for c in _COLUMNS}
+        require_hourly("HourlyCase", **copies)
+        for column in _COLUMNS:
+            values = copies[column.name]
+            require_within("HourlyCase", column, values)
+            values.flags.writeable = False
+            object.__setattr__(self, column.name, values)
+        require_between("HourlyCase", "dry_air_kg", self.dry_air_kg, 1e-3, np.inf)
+        require_between("HourlyCase", "buffer_kg_s", self.buffer_kg_s, 0.0, np.inf)
+        require_between("HourlyCase", "buffer_kg", self.buffer_kg, 0.0, np.inf)
+        if (self.buffer_kg_s > 0.0) != (self.buffer_kg > 0.0):
+            raise OutOfRangeError(
+                "needs both a conductance and a capacity, or neither", where="HourlyCase: buffer"
+            )
+        for name in ("cooling", "interval_start"):
+            if np.shape(getattr(self, name)) != (self.n_steps,):
+                raise OutOfRangeError(
+                    f"must have shape ({self.n_steps},), got {np.shape(getattr(self, name))}",
+                    where=f"HourlyCase: {name}",
+                )
+        if self.n_steps % self.steps_per_hour:
+            raise OutOfRangeError("must be whole hours", where="HourlyCase: n_steps")
+
+    @property
+    def n_steps(self) -> int:
+        """Number of steps."""
+        return int(self.t_out_c.size)
+
+    @property
+    def n_hours(self) -> int:
+        """Number of hours."""
+        return self.n_steps // self.steps_per_hour
+
+    @property
+    def step_s(self) -> float:
+        """Length of a step. [s]."""
+        return 3600.0 / self.steps_per_hour
+
+    def first(self, n_steps: int) -> HourlyCase:
+        """Return the first `n_steps` steps as a case of their own: what a rule may know by then."""
+        return self.between(0, n_steps)
+
+    def between(self, start: int, stop: int) -> HourlyCase:
+        """Return the steps from `start` up to `stop`, as a case that does not wrap."""
+        part = slice(start, stop)
+
+        def cut(surface: SurfaceYear) -> SurfaceYear:
+            offset = surface.w_offset_kg_kg
+            return replace(
+                surface,
+                t_surface_c=surface.t_surface_c[part],
+                w_offset_kg_kg=None if offset is None else offset[part],
+            )
+
+        arrays = {
+            f.name: getattr(self, f.name)[part]
+            for f in fields(self)
+            if isinstance(getattr(self, f.name), np.ndarray)
+        }
+        system = self.air_system
+        return replace(
+            self,
+            **arrays,
+            wraps=False,
+            surfaces=tuple(cut(s) for s in self.surfaces),
+            simulated_surfaces={k: cut(s) for k, s in self.simulated_surfaces.items()},
+            air_system=None
+            if system is None
+            else replace(
+                system, heat_frac=system.heat_frac[part], t_supply_c=system.t_supply_c[part]
+            ),
+        )

@@ -1,0 +1,209 @@
+"""The command line: parse, delegate, print. Everything heavy is imported inside a command."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from dewmargin.errors import DewmarginError
+
+if TYPE_CHECKING:
+    from dewmargin.comparison import Comparison
+    from dewmargin.scenario import Scenario
+
+INTERRUPTED = 130
+DEMOS = (
+    ("house", "larch_house.toml", "the built-in house model on hourly weather"),
+    ("simulation", "larch_house_simulated.toml", "the same house, simulated by EnergyPlus"),
+)
+
+_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead.")
+_scenario = click.argument("scenario", type=click.Path(dir_okay=False, path_type=Path))
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="dewmargin")
+def cli() -> None:
+    """Compare indoor-humidity strategies, humidifiers and water supplies, hour by hour."""
+
+
+@cli.command()
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("dewmargin-demo"),
+    show_default=True,
+    help="Folder for the results; made if missing.",
+)
+@_json
+def demo(*, out: Path, as_json: bool) -> None:
+    """Compare strategies for an invented house, from weather alone and from a simulation.
+
+    Larch House and Larch Valley are invented. The results are written to OUT/house and
+    OUT/simulation.
+    """
+    from dewmargin.comparison import compare as run  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.demo import demo_folder, findings  # noqa: PLC0415 - idem
+    from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+
+    results = {name: run(demo_folder() / "scenarios" / file) for name, file, _ in DEMOS}
+    for name, result in results.items():
+        result.write(out / name)
+    if as_json:
+        _print_json("demo", {name: _document(result) for name, result in results.items()})
+        return
+    for name, _, what in DEMOS:
+        click.echo(f"{results[name].scenario.title}: {what}")
+        _print_comparison(results[name])
+        click.echo()
+    terminal.print_lines(terminal.console(), findings(results["house"], results["simulation"]))
+    click.echo(f"Written to {out}; start with {out / 'house' / 'comparison.csv'}.")
+
+
+@cli.command()
+@_scenario
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for the results; made if missing. Default: print only.",
+)
+@click.option("--hourly-csv", is_flag=True, help="Write the hours as CSV too (large).")
+@_json
+def compare(*, scenario: Path, out: Path | None, hourly_csv: bool, as_json: bool) -> None:
+    """Run every option of SCENARIO (a TOML file) and compare them."""
+    from dewmargin.comparison import compare as run  # noqa: PLC0415 - keeps --help fast
+
+    result = run(scenario)
+    written = result.write(out, hourly_csv=hourly_csv) if out is not None else []
+    if as_json:
+        _print_json("compare", _document(result) | {"files": [str(path) for path in written]})
+        return
+    click.echo(result.scenario.title)
+    _print_comparison(result)
+    _print_settings(result)
+    for path in written:
+        click.echo(path)
+
+
+@cli.command()
+@_scenario
+@_json
+def check(*, scenario: Path, as_json: bool) -> None:
+    """Validate SCENARIO and its files; list what will be used, and every default."""
+    from dewmargin.inventory import defaults, used  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.scenario import load  # noqa: PLC0415 - idem
+
+    checked = load(scenario)
+    facts, notes = used(checked)
+    if as_json:
+        _print_json(
+            "check",
+            {
+                "used": dict(facts),
+                "notes": notes,
+                "defaults": [
+                    {"key": key, "value": value, "why": why}
+                    for key, value, why in defaults(checked)
+                ],
+                "scenario": checked.resolved(),
+            },
+        )
+        return
+    _print_check(checked, facts, notes)
+
+
+@cli.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--year", type=int, help="Year to take from a file of several.")
+@_json
+def weather(*, file: Path, year: int | None, as_json: bool) -> None:
+    """Inspect an EPW FILE: gaps, design humidity, dryness, and how its humidity reads."""
+    from dataclasses import asdict  # noqa: PLC0415 - keeps --help fast
+
+    from dewmargin.readers.climate import summary  # noqa: PLC0415 - idem
+    from dewmargin.readers.epw import read_epw  # noqa: PLC0415 - idem
+    from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+
+    facts = summary(read_epw(file, year=year))
+    if as_json:
+        _print_json("weather", asdict(facts))
+        return
+    terminal.print_facts(terminal.console(), facts.lines())
+
+
+def _print_comparison(result: Comparison) -> None:
+    from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
+
+    out = terminal.console()
+    terminal.print_lines(out, [result.verdict], style="bold")
+    terminal.print_comparison(out, result.tables()["comparison"])
+    terminal.print_lines(out, result.summary_lines())
+
+
+def _print_settings(result: Comparison) -> None:
+    from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
+
+    out = terminal.console()
+    terminal.print_lines(
+        out, ["Relative humidity to set, median of the hours at each temperature:"]
+    )
+    terminal.print_settings(out, result.tables()["settings"])
+
+
+def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[str]) -> None:
+    from dewmargin.inventory import defaults  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+
+    out = terminal.console()
+    terminal.print_lines(out, [f"{scenario.file}: fine"], style="bold")
+    terminal.print_facts(out, facts)
+    terminal.print_lines(out, ["", "Notes"] if notes else [])
+    terminal.print_lines(out, [f"  {note}" for note in notes])
+    terminal.print_lines(out, ["", "Defaults"])
+    for key, value, why in defaults(scenario):
+        given = "not given" if value in (None, ()) else f"= {value}"
+        terminal.print_lines(out, [f"  {key} {given}: {why}"])
+
+
+def _document(result: Comparison) -> dict[str, Any]:
+    from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
+
+    tables = result.tables()
+    return {
+        "title": result.scenario.title,
+        "verdict": result.verdict,
+        "warnings": list(result.warnings),
+        "humidity_reading": result.case.humidity_reading,
+        **{
+            name: terminal.document(tables[name]) for name in ("comparison", "surfaces", "settings")
+        },
+    }
+
+
+def _print_json(name: str, document: dict[str, Any]) -> None:
+    whole = {"schema": f"dewmargin/{name}/1", **document}
+    click.echo(json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False))
+
+
+def main() -> None:
+    """Run the command line; errors raised on purpose become one line and their exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        # A character that a terminal cannot show must not end the program.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+    try:
+        code = cli(standalone_mode=False)
+    except DewmarginError as error:
+        click.echo(f"error: {error}", err=True)
+        sys.exit(error.exit_code)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except (KeyboardInterrupt, click.Abort):
+        sys.exit(INTERRUPTED)
+    sys.exit(code if isinstance(code, int) else 0)

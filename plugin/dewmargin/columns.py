@@ -1,0 +1,142 @@
+"""The words of the program: every column's name, unit and meaning, in one place.
+
+A name ends in its unit: ``_c`` °C, ``_k`` K, ``_f`` °F, ``_pa`` Pa, ``_frac`` 0 to 1, ``_kg_kg``
+kg per kg of dry air, ``_kg_s``, ``_kg_h``, ``_kg``, ``_l``, ``_h`` hours, ``_m2``.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A name that ends in its unit, what it means, and the range outside which it is a mistake."""
+
+    name: str
+    unit: str
+    meaning: str
+    low: float = -math.inf
+    high: float = math.inf
+
+
+# Ranges: EnergyPlus, Auxiliary Programs, EPW data dictionary (temperature, pressure, wind);
+# the others are bounds beyond which no building is meant.
+T_OUT = Column("t_out_c", "°C", "outdoor air dry-bulb temperature", -70.0, 70.0)
+W_OUT = Column("w_out_kg_kg", "kg/kg", "outdoor humidity ratio, per kg of dry air", 0.0, 0.06)
+PRESSURE = Column("p_pa", "Pa", "station pressure", 31_000.0, 120_000.0)
+T_AIR = Column("t_air_c", "°C", "room air temperature, volume mean", -40.0, 60.0)
+EXCHANGE = Column(
+    "exchange_kg_s", "kg/s", "dry air exchanged with outdoors after latent recovery", 0.0, 1e4
+)
+W_BASE = Column("w_base_kg_kg", "kg/kg", "room humidity ratio without humidifier", 0.0, 0.2)
+SOURCE = Column("gains_kg_s", "kg/s", "moisture released in the room", -10.0, 10.0)
+HEATING = Column("heating_w", "W", "sensible heat supplied to the room", 0.0, 1e9)
+
+OPTION = (
+    Column("option", "", "name of the option: strategy, equipment, supply"),
+    Column("strategy", "", "rule that chose the relative humidity to hold"),
+    Column("equipment", "", "humidifier"),
+    Column("supply", "", "feed water"),
+)
+
+COMPARISON = (
+    *OPTION,
+    Column("demand_kg", "kg", "vapour an unlimited humidifier would add to hold the set-point"),
+    Column(
+        "demand_peak_kg_h", "kg/h", "largest hour of demand, 3 h after a set-point rise left out"
+    ),
+    Column("demand_p99_kg_h", "kg/h", "demand exceeded in 1 % of all hours"),
+    Column("demand_after_setback_kg_h", "kg/h", "largest demand within 3 h after a set-point rise"),
+    Column("demand_h", "h", "hours with demand above 0.01 kg"),
+    Column("delivered_kg", "kg", "vapour this equipment added"),
+    Column("shortfall_kg", "kg", "demand less delivered, over the year, signed"),
+    Column("shortfall_h", "h", "hours missing more than 1 % of the demand and 0.01 kg"),
+    Column("feed_l", "l", "water fed to the equipment"),
+    Column("evaporated_l", "l", "water that became vapour, 1 l = 1 kg"),
+    Column("drained_l", "l", "water to waste"),
+    Column("hot_feed_l", "l", "feed that was warmer than the mains"),
+    Column("feed_l_per_kg", "l/kg", "feed per kg of vapour delivered"),
+    Column("running_h", "h", "sum of the running fractions of the hours"),
+    Column("rh_mean_frac", "1", "mean relative humidity of the heating season"),
+    Column("dry_h", "h", "heating-season hours below the comfort band"),
+    Column("band_h", "h", "heating-season hours inside the comfort band, edges included"),
+    Column("humid_h", "h", "heating-season hours above the comfort band"),
+    Column("condensation_h", "h", "hours in which any surface is below the dew or frost point"),
+    Column("worst_margin_k", "K", "smallest dew margin of any surface in the year"),
+    Column("condensed_kg", "kg", "vapour taken from the room by surfaces with a stated area"),
+    Column("fog_kg", "kg", "vapour beyond saturation of the room air"),
+    Column("balance_error_kg", "kg", "largest hourly error of the water balance"),
+    Column("hours_known", "h", "hours the totals are made of"),
+)
+
+SURFACES = (
+    Column("option", "", "name of the option"),
+    Column("surface", "", "name of the surface"),
+    Column(
+        "condensation_h", "h", "hours in which the room's hour-mean humidity exceeds saturation"
+    ),
+    Column("frost_h", "h", "of these, hours with the surface below 0 °C"),
+    Column("worst_margin_k", "K", "smallest dew margin of the year"),
+    Column("condensed_kg", "kg", "vapour taken from the room; null where no area is given"),
+    Column("t_surface_min_c", "°C", "lowest surface temperature of the year"),
+)
+
+_INTERVAL = (
+    Column("interval_start", "", "start of the hour, local standard time"),
+    Column("interval_end", "", "end of the hour, local standard time"),
+)
+
+HOURLY = (
+    Column("option", "", "name of the option"),
+    *_INTERVAL,
+    T_OUT,
+    W_OUT,
+    T_AIR,
+    Column("rh_base_frac", "1", "relative humidity without humidifier, condensation active"),
+    Column("rh_setpoint_frac", "1", "relative humidity to hold; null for the baseline"),
+    Column("rh_frac", "1", "relative humidity, hour mean"),
+    Column("w_kg_kg", "kg/kg", "humidity ratio, hour mean"),
+    Column("w_end_kg_kg", "kg/kg", "humidity ratio at the end of the hour"),
+    Column("dew_point_c", "°C", "dew point of the hour mean, frost point below 0.01 °C"),
+    Column("demand_kg", "kg", "vapour an unlimited humidifier would add"),
+    Column("delivered_kg", "kg", "vapour added"),
+    Column("shortfall_kg", "kg", "demand less delivered, signed"),
+    Column("running_frac", "1", "fraction of the hour the equipment ran"),
+    Column("feed_l", "l", "water fed"),
+    Column("drained_l", "l", "water to waste"),
+    Column("exchange_kg_s", "kg/s", EXCHANGE.meaning),
+    Column("condensed_kg", "kg", "vapour taken from the room by surfaces with a stated area"),
+    Column("fog_kg", "kg", "vapour beyond saturation"),
+    Column("balance_error_kg", "kg", "error of the hour's water balance"),
+    Column("heating_season", "", "true on days whose mean outdoor temperature is below the limit"),
+    Column("mechanical_cooling", "", "true in hours of mechanical cooling, humidification off"),
+)
+
+SURFACES_HOURLY = (
+    Column("option", "", "name of the option"),
+    Column("surface", "", "name of the surface"),
+    *_INTERVAL,
+    Column("t_surface_c", "°C", "surface temperature"),
+    Column("dew_margin_k", "K", "surface temperature less dew (frost) point of the room air"),
+    Column("condensed_kg", "kg", "vapour taken from the room; null where no area is given"),
+)
+
+SETTINGS = (
+    Column("strategy", "", "rule that chose the relative humidity to hold"),
+    Column("t_out_c", "°C", T_OUT.meaning),
+    Column("t_out_f", "°F", T_OUT.meaning),
+    Column("rh_set_frac", "1", "median set-point of the year's hours at this temperature"),
+    Column("rh_set_percent", "%", "the same in whole per cent: the number to set"),
+    Column("rh_set_low_frac", "1", "lowest set-point of these hours"),
+    Column("rh_set_high_frac", "1", "highest set-point of these hours"),
+    Column("hours", "h", "hours of the year within 2.5 K of this temperature"),
+)

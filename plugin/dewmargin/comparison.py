@@ -1,0 +1,472 @@
+"""Every option of a scenario, side by side: the order of the work.
+
+weather → space → strategies → demand → equipment on supplies → year numbers → verdict.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dewmargin import balance, columns, metrics
+from dewmargin.errors import InputError
+from dewmargin.reports import tables
+from dewmargin.scenario import Scenario, load
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from dewmargin.balance import Outcome
+    from dewmargin.case import HourlyCase
+    from dewmargin.columns import FloatArray
+    from dewmargin.contracts import FeedWater
+    from dewmargin.metrics import Hours
+    from dewmargin.readers.epw import Weather
+
+BASELINE = "no humidifier"
+QUALITY_RMSE_KG_KG = 0.2e-3
+QUALITY_GAP_FRAC = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Option:
+    """One way of humidifying, with its hours and its year."""
+
+    name: str
+    strategy: str | None
+    equipment: str | None
+    supply: str | None
+    rh_setpoint_frac: FloatArray | None
+    demand_kg: FloatArray | None
+    outcome: Outcome
+    row: dict[str, float | None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quality:
+    """How far a simulation's flows explain its own humidity.
+
+    `w_rmse_kg_kg`: heating season, the direct balance against the simulated humidity.
+    `demand_gap_frac`: yearly demand of the first strategy, direct less departure over departure.
+    `missing_flow`: True where either is large (0.2 g/kg, 5 %): a flow was not reported.
+    """
+
+    w_rmse_kg_kg: float
+    demand_gap_frac: float | None
+    missing_flow: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """All options of a scenario; the baseline is the first."""
+
+    scenario: Scenario
+    weather: Weather | None
+    case: HourlyCase
+    hours: Hours
+    options: tuple[Option, ...]
+    quality: Quality | None
+    warnings: tuple[str, ...]
+    verdict: str
+
+    @property
+    def comparison(self) -> pd.DataFrame:
+        """One row an option; columns and units in the README."""
+        return tables.frame(self.tables()["comparison"])
+
+    @property
+    def surfaces(self) -> pd.DataFrame:
+        """One row an option and surface."""
+        return tables.frame(self.tables()["surfaces"])
+
+    @property
+    def hourly(self) -> pd.DataFrame:
+        """One row an option and hour."""
+        return tables.frame(self.tables()["hourly"])
+
+    @property
+    def settings(self) -> pd.DataFrame:
+        """One row a strategy and outdoor temperature: what to set."""
+        return tables.frame(self.tables()["settings"])
+
+    def summary_lines(self) -> list[str]:
+        """Return what a reader must know beside the table: readings, balance, quality, warnings."""
+        errors = [o.row["balance_error_kg"] or 0.0 for o in self.options]
+        year = (
+            "a typical year"
+            if self.case.wraps
+            else "not a typical year, started at the reference humidity"
+        )
+        reading = self.case.humidity_reading.replace("_", " ")
+        lines = [
+            f"Outdoor humidity read as {reading}; {self.case.n_hours} hours, {year}.",
+            f"Water balance closes to {max(errors):.1e} kg in every hour.",
+        ]
+        if self.quality is not None:
+            lines.append(
+                "Simulation check: a balance of its own flows reproduces its humidity within "
+                f"{1000 * self.quality.w_rmse_kg_kg:.2f} g/kg and demands "
+                f"{_percent(self.quality.demand_gap_frac)} against the departure used here."
+            )
+        return lines + [f"Note: {warning}" for warning in self.warnings]
+
+    def tables(self) -> dict[str, tables.Table]:
+        """Return the tables of the results contract."""
+        return {
+            "comparison": _comparison_table(self),
+            "surfaces": _surfaces_table(self),
+            "settings": _settings_table(self),
+            "hourly": _hourly_table(self),
+            "surfaces_hourly": _surfaces_hourly_table(self),
+        }
+
+    def write(self, out: str | Path, *, hourly_csv: bool = False) -> list[Path]:
+        """Write the results folder, `manifest.json` last; return the files.
+
+        Raises
+        ------
+        OutputError
+            If a file cannot be written.
+        """
+        inputs = {str(self.scenario.file): self.scenario.sha256}
+        if self.weather is not None:
+            inputs[self.weather.file] = self.weather.sha256
+        for path in self.scenario.space.files(self.scenario.file.parent):
+            inputs[str(path)] = tables.sha256(path)
+        return tables.write_folder(
+            Path(out),
+            self.tables(),
+            hourly_csv=hourly_csv,
+            about={
+                "title": self.scenario.title,
+                "verdict": self.verdict,
+                "warnings": list(self.warnings),
+                "humidity_reading": self.case.humidity_reading,
+                "hours": self.case.n_hours,
+                "typical_year": self.case.wraps,
+                "first_interval": str(self.hours.interval_start[0]),
+                "quality": None
+                if self.quality is None
+                else {
+                    "w_rmse_kg_kg": self.quality.w_rmse_kg_kg,
+                    "demand_gap_frac": self.quality.demand_gap_frac,
+                    "missing_flow": self.quality.missing_flow,
+                },
+                "scenario": self.scenario.resolved(),
+                "inputs_sha256": inputs,
+            },
+        )
+
+
+def compare(source: str | Path | Scenario) -> Comparison:
+    """Compare every option of a scenario.
+
+    Parameters
+    ----------
+    source : path or Scenario
+        A scenario file, or what `dewmargin.scenario.load` returned.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError
+        If an input is refused; the message names file and key or row.
+    """
+    scenario = source if isinstance(source, Scenario) else load(source)
+    weather = scenario.read_weather()
+    case = scenario.case(weather)
+    try:
+        return _compare(scenario, weather, case)
+    except InputError as error:
+        raise scenario.placed(error) from error
+
+
+def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> Comparison:
+    comfort = scenario.comfort
+    hours = metrics.hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
+    edges = {"low_rh": comfort.low_rh, "high_rh": comfort.high_rh}
+
+    dry = balance.baseline(case)
+    w_base = np.repeat(dry.w_kg_kg, case.steps_per_hour)
+    row = metrics.comparison_row(hours, dry, demand_kg=None, w_set_kg_kg=None, **edges)
+    options = [
+        Option(
+            name=BASELINE,
+            strategy=None,
+            equipment=None,
+            supply=None,
+            rh_setpoint_frac=None,
+            demand_kg=None,
+            outcome=dry,
+            row=dict(row),
+        )
+    ]
+    waters: list[FeedWater] = [supply.feed_water(case) for supply in scenario.supplies]
+    first_demand: Outcome | None = None
+    rh_first: FloatArray | None = None
+    for strategy in scenario.strategies:
+        rh_set = strategy.setpoint(case)
+        w_set = balance.setpoint_humidity_ratio(case, rh_set)
+        ideal = balance.demand(case, rh_set)
+        if first_demand is None:
+            first_demand, rh_first = ideal, rh_set
+        w_set_hours = w_set.reshape(case.n_hours, -1).mean(axis=1)
+        rh_hours = np.where(
+            hours.cooling & (not case.humidify_while_cooling),
+            np.nan,
+            rh_set.reshape(case.n_hours, -1).mean(axis=1),
+        )
+        for equipment in scenario.equipment:
+            for water in waters:
+                capability = equipment.capability(
+                    case, water, w_base_kg_kg=w_base, w_set_kg_kg=w_set
+                )
+                outcome = balance.deliver(case, rh_set, capability, hot=water.hot)
+                row = metrics.comparison_row(
+                    hours, outcome, demand_kg=ideal.added_kg, w_set_kg_kg=w_set_hours, **edges
+                )
+                options.append(
+                    Option(
+                        name=f"{strategy.name} | {equipment.name} | {water.name}",
+                        strategy=strategy.name,
+                        equipment=equipment.name,
+                        supply=water.name,
+                        rh_setpoint_frac=rh_hours,
+                        demand_kg=ideal.added_kg,
+                        outcome=outcome,
+                        row=dict(row),
+                    )
+                )
+    quality = _quality(case, hours, rh_first, first_demand)
+    warnings = list(case.notes)
+    if quality is not None and quality.missing_flow:
+        warnings.append(
+            "quality flag: the run's own flows do not explain its humidity "
+            f"(RMSE {1000 * quality.w_rmse_kg_kg:.2f} g/kg in the heating season, demand "
+            f"{_percent(quality.demand_gap_frac)} apart): an air flow such as mixing, heat "
+            "recovery or open windows was not reported"
+        )
+    return Comparison(
+        scenario=scenario,
+        weather=weather,
+        case=case,
+        hours=hours,
+        options=tuple(options),
+        quality=quality,
+        warnings=tuple(warnings),
+        verdict=_verdict(options, extra_condensation_h=comfort.extra_condensation_h, hours=hours),
+    )
+
+
+def _percent(fraction: float | None) -> str:
+    return "unknown" if fraction is None else f"{100 * fraction:+.1f} %"
+
+
+def _quality(
+    case: HourlyCase, hours: Hours, rh_set: FloatArray | None, departure: Outcome | None
+) -> Quality | None:
+    """Compare a simulation's humidity and demand with a direct balance of its reported flows."""
+    if not case.departure:
+        return None
+    own = balance.direct(case)
+    # Mechanical cooling dries the air, which the direct balance does not know: leave it out.
+    season = hours.heating_season & ~hours.cooling
+    simulated = case.w_base_kg_kg.reshape(case.n_hours, -1).mean(axis=1)
+    gap = balance.baseline(own).w_kg_kg - simulated
+    rmse = float(np.sqrt(np.mean(gap[season] ** 2))) if season.any() else 0.0
+    apart: float | None = None
+    if rh_set is not None and departure is not None:
+        total = float(departure.added_kg[season].sum())
+        if total > 0.0:
+            apart = float(balance.demand(own, rh_set).added_kg[season].sum()) / total - 1.0
+    large = rmse > QUALITY_RMSE_KG_KG or (apart is not None and abs(apart) > QUALITY_GAP_FRAC)
+    return Quality(w_rmse_kg_kg=rmse, demand_gap_frac=apart, missing_flow=large)
+
+
+def _verdict(options: list[Option], *, extra_condensation_h: float, hours: Hours) -> str:
+    """One sentence: which option, and why.
+
+    Among the options whose condensation hours exceed those without humidifier by at most the
+    accepted number, the one with the most hours in the comfort band; the least feed decides a tie.
+    """
+    dry, *others = options
+    season_h = int(np.count_nonzero(hours.heating_season))
+    dry_h = number(dry, "dry_h")
+    if dry_h <= 0.02 * season_h:
+        return (
+            f"None needed: without a humidifier the air is too dry in {dry_h:.0f} of "
+            f"{season_h} heating-season hours."
+        )
+    allowed = number(dry, "condensation_h") + extra_condensation_h
+    fit = [o for o in others if number(o, "condensation_h") <= allowed]
+    if not fit:
+        least = min(others, key=lambda o: number(o, "condensation_h"))
+        return (
+            f"No option keeps within {extra_condensation_h:.0f} h more condensation than without "
+            f"a humidifier; the nearest is {least.name!r} with "
+            f"{number(least, 'condensation_h'):.0f} h."
+        )
+    best = max(fit, key=lambda o: (number(o, "band_h"), -number(o, "feed_l")))
+    return (
+        f"Choose {best.name!r}: {number(best, 'band_h'):.0f} of {season_h} heating-season hours "
+        f"in the comfort band ({number(dry, 'band_h'):.0f} without), "
+        f"{number(best, 'condensation_h'):.0f} h with condensation "
+        f"({number(dry, 'condensation_h'):.0f} without), {number(best, 'feed_l'):.0f} l of water."
+    )
+
+
+def number(option: Option, column: str) -> float:
+    """Return a year number of an option; what is not known counts as 0."""
+    return option.row[column] or 0.0
+
+
+def _labels(option: Option) -> dict[str, str | None]:
+    return {
+        "option": option.name,
+        "strategy": option.strategy,
+        "equipment": option.equipment,
+        "supply": option.supply,
+    }
+
+
+def _comparison_table(result: Comparison) -> tables.Table:
+    rows: list[dict[str, Any]] = [{**_labels(o), **o.row} for o in result.options]
+    return tables.Table(
+        columns=columns.COMPARISON,
+        data={c.name: [row[c.name] for row in rows] for c in columns.COMPARISON},
+    )
+
+
+def _surfaces_table(result: Comparison) -> tables.Table:
+    data: dict[str, list[Any]] = {c.name: [] for c in columns.SURFACES}
+    for option in result.options:
+        w = option.outcome.w_kg_kg
+        wet = metrics.condensing(result.hours, w)
+        margin = metrics.dew_margins(result.hours, w)
+        for i, surface in enumerate(result.case.surfaces):
+            t_c = result.hours.t_surface_c[i]
+            values: dict[str, Any] = {
+                "option": option.name,
+                "surface": surface.name,
+                "condensation_h": float(np.count_nonzero(wet[i])),
+                "frost_h": float(np.count_nonzero(wet[i] & (t_c < 0.0))),
+                "worst_margin_k": float(margin[i].min()),
+                "condensed_kg": float(option.outcome.condensed_kg[i].sum())
+                if surface.area_m2
+                else None,
+                "t_surface_min_c": float(t_c.min()),
+            }
+            for name, value in values.items():
+                data[name].append(value)
+    return tables.Table(columns=columns.SURFACES, data=data)
+
+
+def _settings_table(result: Comparison, *, step_k: float = 5.0) -> tables.Table:
+    """Set-points by outdoor temperature, over the climate's own range."""
+    data: dict[str, list[Any]] = {c.name: [] for c in columns.SETTINGS}
+    t_out = result.hours.t_out_c
+    first = np.floor(t_out.min() / step_k) * step_k
+    rows = np.arange(first, result.scenario.comfort.heating_season_below_c + 0.1, step_k)
+    seen: set[str] = set()
+    for option in result.options:
+        if option.strategy is None or option.strategy in seen or option.rh_setpoint_frac is None:
+            continue
+        seen.add(option.strategy)
+        for t_c in rows:
+            near = (np.abs(t_out - t_c) <= step_k / 2) & np.isfinite(option.rh_setpoint_frac)
+            if not near.any():
+                continue
+            held = option.rh_setpoint_frac[near]
+            values: dict[str, Any] = {
+                "strategy": option.strategy,
+                "t_out_c": float(t_c),
+                "t_out_f": float(t_c * 1.8 + 32.0),
+                "rh_set_frac": float(np.median(held)),
+                "rh_set_percent": int(np.floor(100.0 * np.median(held) + 0.5 - 1e-9)),
+                "rh_set_low_frac": float(held.min()),
+                "rh_set_high_frac": float(held.max()),
+                "hours": float(near.sum()),
+            }
+            for name, value in values.items():
+                data[name].append(value)
+    return tables.Table(columns=columns.SETTINGS, data=data)
+
+
+def _interval(hours: Hours, repeats: int) -> dict[str, np.ndarray]:
+    start = np.tile(hours.interval_start, repeats)
+    return {"interval_start": start, "interval_end": start + np.timedelta64(1, "h")}
+
+
+def _hourly_table(result: Comparison) -> tables.Table:
+    hours, n = result.hours, result.case.n_hours
+    rh_base = metrics.relative_humidity(hours, result.options[0].outcome.w_kg_kg)
+    parts: list[dict[str, FloatArray]] = []
+    for option in result.options:
+        out = option.outcome
+        unknown = np.full(n, np.nan)
+        demand = unknown if option.demand_kg is None else option.demand_kg
+        parts.append(
+            {
+                "t_out_c": hours.t_out_c,
+                "w_out_kg_kg": hours.w_out_kg_kg,
+                "t_air_c": hours.t_air_c,
+                "rh_base_frac": rh_base,
+                "rh_setpoint_frac": unknown
+                if option.rh_setpoint_frac is None
+                else option.rh_setpoint_frac,
+                "rh_frac": metrics.relative_humidity(hours, out.w_kg_kg),
+                "w_kg_kg": out.w_kg_kg,
+                "w_end_kg_kg": out.w_end_kg_kg,
+                "dew_point_c": metrics.dew_point(hours, out.w_kg_kg),
+                "demand_kg": demand,
+                "delivered_kg": out.added_kg,
+                "shortfall_kg": demand - out.added_kg,
+                "running_frac": out.running_frac,
+                "feed_l": out.feed_kg,
+                "drained_l": out.feed_kg - out.added_kg,
+                "exchange_kg_s": hours.exchange_kg_s,
+                "condensed_kg": out.condensed_kg.sum(axis=0),
+                "fog_kg": out.fog_kg,
+                "balance_error_kg": out.balance_error_kg,
+            }
+        )
+    repeats = len(result.options)
+    return tables.Table(
+        columns=columns.HOURLY,
+        data={
+            "option": np.repeat([o.name for o in result.options], n),
+            **_interval(hours, repeats),
+            **{name: np.concatenate([part[name] for part in parts]) for name in parts[0]},
+            "heating_season": np.tile(hours.heating_season, repeats),
+            "mechanical_cooling": np.tile(hours.cooling, repeats),
+        },
+    )
+
+
+def _surfaces_hourly_table(result: Comparison) -> tables.Table:
+    hours, n, faces = result.hours, result.case.n_hours, result.case.surfaces
+    names = [o.name for o in result.options]
+    condensed = []
+    for option in result.options:
+        taken = option.outcome.condensed_kg.copy()
+        taken[[not face.area_m2 for face in faces]] = np.nan
+        condensed.append(taken.ravel())
+    return tables.Table(
+        columns=columns.SURFACES_HOURLY,
+        data={
+            "option": np.repeat(names, n * len(faces)),
+            "surface": np.tile(np.repeat([face.name for face in faces], n), len(names)),
+            **_interval(hours, len(names) * len(faces)),
+            "t_surface_c": np.tile(hours.t_surface_c.ravel(), len(names)),
+            "dew_margin_k": np.concatenate(
+                [metrics.dew_margins(hours, o.outcome.w_kg_kg).ravel() for o in result.options]
+            ),
+            "condensed_kg": np.concatenate(condensed),
+        },
+    )

@@ -1,0 +1,57 @@
+"""The demo: an invented house, by the house model and by an engine run of the same house."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from dewmargin.comparison import number
+
+if TYPE_CHECKING:
+    from dewmargin.comparison import Comparison, Option
+
+
+def demo_folder() -> Path:
+    """Return the folder that holds the demo's weather and scenarios.
+
+    They ship inside an installed package; in a checkout they are two folders up.
+    """
+    installed = Path(__file__).parent / "demo"
+    return installed if installed.exists() else Path(__file__).parents[2]
+
+
+def findings(house: Comparison, simulation: Comparison) -> list[str]:
+    """Return in five lines what the demo found."""
+    name, cold, hot = _hot_and_cold(house)
+    dry = house.options[0]
+    wettest = max(house.options, key=lambda o: number(o, "condensation_h"))
+    low = f"{100 * house.scenario.comfort.low_rh:.0f} %"
+    saved = 1.0 - number(hot, "feed_l_per_kg") / number(cold, "feed_l_per_kg")
+    return [
+        (
+            f"1. Without a humidifier Larch House is below {low} in {number(dry, 'dry_h'):.0f} "
+            f"heating-season hours by the house model, "
+            f"{number(simulation.options[0], 'dry_h'):.0f} by EnergyPlus."
+        ),
+        f"2. {house.verdict}",
+        f"3. From the simulation: {simulation.verdict}",
+        (
+            f"4. The windows decide: {wettest.strategy!r} wets a surface in "
+            f"{number(wettest, 'condensation_h'):.0f} h of the year, "
+            f"{number(dry, 'condensation_h'):.0f} h without humidifier."
+        ),
+        (
+            f"5. Hot feed ({hot.supply}) needs {number(hot, 'feed_l_per_kg'):.1f} l for each kg "
+            f"delivered, cold ({cold.supply}) {number(cold, 'feed_l_per_kg'):.1f}: "
+            f"{100 * saved:.0f} % less at the same orifice and demand ({name}), with a valve that "
+            "shuts after each call; a pad fed without pause saves nothing."
+        ),
+    ]
+
+
+def _hot_and_cold(result: Comparison) -> tuple[str, Option, Option]:
+    """Return the first strategy's options with the least and the most hot feed."""
+    first = next(o for o in result.options if o.strategy is not None)
+    same = [o for o in result.options if o.strategy == first.strategy]
+    ranked = sorted(same, key=lambda o: number(o, "hot_feed_l"))
+    return str(first.strategy), ranked[0], ranked[-1]

@@ -1,0 +1,1 @@
+"""Humidifiers of generic types, and the water that feeds them."""

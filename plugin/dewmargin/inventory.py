@@ -1,0 +1,61 @@
+"""What a scenario will use, before it is run: inputs read, options counted, defaults listed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from pydantic import BaseModel
+
+from dewmargin.errors import InputError
+
+if TYPE_CHECKING:
+    from dewmargin.scenario import Scenario
+
+SECONDS_PER_OPTION = 0.05  # measured on two cores: pad, balance and metrics of a year
+
+
+def used(scenario: Scenario) -> tuple[list[tuple[str, str]], list[str]]:
+    """Read everything a scenario names; return what will be used, and the readers' notes."""
+    weather = scenario.read_weather()
+    case = scenario.case(weather)
+    for strategy in scenario.strategies:
+        try:
+            strategy.setpoint(case)
+        except InputError as error:
+            raise scenario.placed(error) from error
+    n = len(scenario.strategies) * len(scenario.equipment) * len(scenario.supplies)
+    start = str(case.interval_start[0])
+    facts = [
+        ("title", scenario.title),
+        ("weather", "none" if weather is None else f"{weather.file}: {weather.place}"),
+        ("space", f"{scenario.space_kind}: {case.title}"),
+        ("hours", f"{case.n_hours} from {start}, {case.steps_per_hour} steps an hour"),
+        ("dry air", f"{case.dry_air_kg:.0f} kg, with the moisture capacity multiplier"),
+        ("exchange", f"{3600 * case.exchange_kg_s.mean():.0f} kg/h of dry air on average"),
+        ("outdoor humidity", case.humidity_reading),
+        ("surfaces", ", ".join(s.name for s in case.surfaces) or "none"),
+        ("strategies", ", ".join(s.name for s in scenario.strategies)),
+        ("equipment", ", ".join(e.name for e in scenario.equipment)),
+        ("supplies", ", ".join(s.name for s in scenario.supplies)),
+        ("options", f"{n} and the baseline, about {SECONDS_PER_OPTION * (n + 1):.1f} s"),
+    ]
+    return facts, list(case.notes)
+
+
+def defaults(scenario: Scenario) -> list[tuple[str, Any, str]]:
+    """Return every default in use: key, value (None: not given), and where it comes from."""
+    return [found for key, part in scenario.parts() for found in _defaults(key, part)]
+
+
+def _defaults(key: str, part: BaseModel) -> list[tuple[str, Any, str]]:
+    rows: list[tuple[str, Any, str]] = []
+    for name, info in type(part).model_fields.items():
+        value = getattr(part, name)
+        if isinstance(value, BaseModel):
+            rows += _defaults(f"{key}.{name}", value)
+        elif name not in part.model_fields_set and not info.is_required():
+            # A description says what the key means and, after "default: ", where that comes from.
+            meaning, _, source = (info.description or "").partition("default: ")
+            if source or value is not None:
+                rows.append((f"{key}.{name}", value, source or meaning))
+    return rows

@@ -1,0 +1,289 @@
+"""The moisture balance of a room and its buffer, solved exactly step by step.
+
+Plain functions of floats. They run as plain Python as they stand; `dewmargin.kernel` loads this
+same file a second time with `jit` set to numba's compiler. Both give the same bits: strict float64,
+no fused operations, and no library function inside the loop but the square root.
+
+The state is x, the room's humidity ratio less a reference (zero for the house model, the simulated
+humidity for a simulation), and y, the buffer's. Within a step all coefficients are constant:
+
+    C dx/dt  = G - A x - h (k x - y) + s        C_b dy/dt = h (k x - y)
+
+with C dry air [kg], G inflow [kg/s], A exchange and condensing surfaces [kg/s], h conductance to
+the buffer [kg/s], k the buffer's temperature factor [-], s the humidifier [kg/s].
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from dewmargin.columns import BoolArray, FloatArray
+
+    Function = TypeVar("Function", bound=Callable[..., object])
+
+if "jit" not in globals():  # the loader of the compiled twin sets it beforehand
+
+    def jit(function: Function) -> Function:
+        """Leave a function as plain Python."""
+        return function
+
+
+SEGMENTS = 5  # float, run, hold, and what may follow within one step; the last runs to its end
+NEWTON_STEPS = 12  # four are enough in a house; a rest is finished by the next segment
+AT_LIMIT = 1e-9  # kg/kg: nearer than this the room is at its set-point
+PASSES = 4  # over the surfaces that take vapour in a step; the last is without any
+TINY = 1e-300
+NEVER = -1e9  # a set-point that is never reached from above: no humidifier
+UNLIMITED = 1e30  # kg/s, the rate of a device without limit
+
+
+@jit
+def decay(y: float) -> tuple[float, float]:
+    """Return phi = (1 - exp(-y))/y and psi = (1 - phi)/y for y >= 0, without cancellation.
+
+    Series at y/256, then eight doublings in which every term is positive, so that y = 0 needs no
+    branch. Relative error below 4e-15 (tested against mpmath-grade series and expm1).
+    """
+    c = min(y, 64.0)
+    z = c * (1.0 / 256.0)
+    psi = 1.0 / 6227020800.0
+    psi = 1.0 / 479001600.0 - z * psi
+    psi = 1.0 / 39916800.0 - z * psi
+    psi = 1.0 / 3628800.0 - z * psi
+    psi = 1.0 / 362880.0 - z * psi
+    psi = 1.0 / 40320.0 - z * psi
+    psi = 1.0 / 5040.0 - z * psi
+    psi = 1.0 / 720.0 - z * psi
+    psi = 1.0 / 120.0 - z * psi
+    psi = 1.0 / 24.0 - z * psi
+    psi = 1.0 / 6.0 - z * psi
+    psi = 0.5 - z * psi
+    phi = 1.0 - z * psi
+    e = -z * phi
+    for _ in range(8):
+        grown = 2.0 + e
+        psi = 0.25 * (grown * psi + phi)
+        phi = 0.5 * grown * phi
+        e = e * grown
+    far = y > c
+    phi = 1.0 / y if far else phi
+    psi = (1.0 - phi) / y if far else psi
+    return phi, psi
+
+
+@jit
+def crossing(m0: float, g: float, u: float, l1: float, l2: float, end: float) -> float:
+    """Return the time at which m(t) = m0 + g E1 + u (E2 - E1) falls through zero.
+
+    E_i = (1 - exp(-l_i t))/l_i. `m0` counts as positive and m is negative at `end`, so a root lies
+    between; Newton's method kept inside the bracket, bisection where it
+    would leave it. A fixed number of steps.
+    """
+    low, high = 0.0, end
+    # Where m rises first, Newton would run back to the root at zero: only a falling m leads on.
+    t = m0 / -(min(-TINY, g))
+    t = t if 0.0 < t < end else 0.5 * end
+    for _ in range(NEWTON_STEPS):
+        e1 = t * decay(l1 * t)[0]
+        e2 = t * decay(l2 * t)[0]
+        m = m0 + g * e1 + u * (e2 - e1)
+        slope = g * (1.0 - l1 * e1) + u * (l1 * e1 - l2 * e2)
+        low = low if m < 0.0 else t
+        high = t if m < 0.0 else high
+        t = t - m / (min(-TINY, slope))
+        t = t if low <= t <= high else 0.5 * (low + high)
+    return t
+
+
+@jit
+def segment(
+    x: float, y: float, left: float, last: bool, low: float, high: float, r0: float, r1: float,  # noqa: FBT001 - numba takes no keywords
+    inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
+) -> tuple[float, float, float, float, float, float, float, float]:  # fmt: skip
+    """Follow one regime (float, run at capacity, hold) until it ends, at most `left` seconds.
+
+    Returns x, y at its end, its length [s], the integrals of x and y [s], what the humidifier
+    added [kg], its running time [s] and what became fog at saturation [kg].
+    """
+    flow_y = h * (k * x - y)
+    need = a_out * x + flow_y - g_in  # the rate that would keep x where it is
+    rate = r0 - r1 * x
+    rate = rate if rate > r1 * AT_LIMIT else 0.0
+    # The same nearness for rates: a regime that ended at a limit must not begin again there.
+    slack = AT_LIMIT * (a_out + h * k + r1)
+    below = x < low - AT_LIMIT
+    at_low = (not below) and x <= low + AT_LIMIT
+    fog = x >= high - AT_LIMIT and need < -slack
+    run = (not fog) and rate > 0.0 and (below or (at_low and need > rate - slack))
+    hold = fog or ((not run) and at_low and need > slack and rate > 0.0)
+
+    # One linear system serves all three: running adds r0 - r1 x, holding pins x.
+    free = 0.0 if hold else 1.0
+    loss = a_out + (r1 if run else 0.0)
+    a = free * (loss + h * k) * inv_mass
+    d = free * h * inv_mass
+    e = h * k * inv_buffer
+    f = h * inv_buffer
+    spread = a - f
+    l2 = 0.5 * (a + f + math.sqrt(spread * spread + 4.0 * d * e))
+    l1 = free * loss * inv_mass * f / (max(TINY, l2))
+    gap = l2 - l1
+    inv_gap = 1.0 / (max(TINY, gap))
+    gx = free * ((r0 - r1 * x if run else 0.0) - need) * inv_mass
+    gy = flow_y * inv_buffer
+    ux = ((a - l1) * gx - d * gy) * inv_gap
+    uy = ((f - l1) * gy - e * gx * free) * inv_gap
+
+    # What ends the regime: x reaches a limit, or the rate needed to hold reaches zero or capacity.
+    t = left
+    phi1, psi1 = decay(l1 * t)
+    phi2, psi2 = decay(l2 * t)
+    if not last:
+        e1 = t * phi1
+        e21 = t * phi2 - e1
+        x_end = x + gx * e1 + ux * e21
+        need_end = need - h * (gy * e1 + uy * e21)
+        sign = 1.0
+        m0, m_end = 0.0, 0.0
+        if fog:
+            m0, m_end, sign = -need, -need_end, -1.0
+        elif hold:
+            if need_end < 0.0:
+                m0, m_end = need, need_end
+            else:
+                m0, m_end, sign = rate - need, rate - need_end, -1.0
+        elif run:
+            # It ends at the set-point, or where the room is too humid for this device.
+            top = low if r0 > r1 * low else r0 / (max(TINY, r1))
+            m0, m_end, sign = top - x, top - x_end, -1.0
+        elif x_end > high:
+            m0, m_end, sign = high - x, high - x_end, -1.0
+        elif not below:
+            m0, m_end = x - low, x_end - low
+        if m_end < 0.0:
+            g = sign * (-h * gy if hold else gx)
+            u = sign * (-h * uy if hold else ux)
+            t = crossing(m0, g, u, l1, l2, left)
+            phi1, psi1 = decay(l1 * t)
+            phi2, psi2 = decay(l2 * t)
+    e1 = t * phi1
+    e21 = t * phi2 - e1
+    i1 = t * t * psi1
+    i21 = t * t * psi2 - i1
+    sum_x = x * t + gx * i1 + ux * i21
+    sum_dy = gy * i1 + uy * i21
+    held = need * t - h * sum_dy
+    added = r0 * t - r1 * sum_x if run else (held if hold and not fog else 0.0)
+    running = t if run else (min(added / rate, t) if hold and not fog else 0.0)
+    return (
+        x + gx * e1 + ux * e21,
+        y + gy * e1 + uy * e21,
+        t,
+        sum_x,
+        y * t + sum_dy,
+        added,
+        running,
+        -held if fog else 0.0,
+    )
+
+
+@jit
+def stretch(
+    x: float, y: float, seconds: float, low: float, high: float, r0: float, r1: float,
+    inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
+) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
+    """Solve `seconds` with constant coefficients: a few segments, one after the other.
+
+    Returns x, y at the end, the integrals of x and y [s], added [kg], running [s], fog [kg].
+    """
+    left = seconds
+    sum_x, sum_y, added, running, fog = 0.0, 0.0, 0.0, 0.0, 0.0
+    for n in range(SEGMENTS):
+        if left > 0.0:
+            x, y, t, part_x, part_y, part_added, part_running, part_fog = segment(
+                x, y, left, n == SEGMENTS - 1, low, high, r0, r1,
+                inv_mass, inv_buffer, h, k, g_in, a_out,
+            )  # fmt: skip
+            left = left - t
+            sum_x += part_x
+            sum_y += part_y
+            added += part_added
+            running += part_running
+            fog += part_fog
+    return x, y, sum_x, sum_y, added, running, fog
+
+
+@jit
+def year(
+    x: float, y: float, step_s: float, mass: float, buffer_mass: float, h: float, unlimited: bool,  # noqa: FBT001 - numba takes no keywords
+    low: FloatArray, high: FloatArray, k: FloatArray, g_in: FloatArray, a_out: FloatArray,
+    heat_frac: FloatArray, r0: FloatArray, r1: FloatArray, r0_rest: FloatArray,
+    r1_rest: FloatArray, sink: FloatArray, x_sat: FloatArray,
+    x_end: FloatArray, y_end: FloatArray, sum_x: FloatArray, sum_y: FloatArray, added: FloatArray,
+    running: FloatArray, running_rest: FloatArray, fog: FloatArray, condensed: FloatArray,
+    active: BoolArray,
+) -> tuple[float, float]:  # fmt: skip
+    """Solve all steps in turn and fill the output arrays; return the final x and y.
+
+    Each step has up to two modes, with heat (a fraction of the step, first) and the rest. A surface
+    takes vapour in the steps in which it is below the dew point of the step's mean humidity: first
+    those below it at the step's start, then the step is solved again with what that showed, until
+    none would give vapour back.
+
+    Arrays have one value a step; `x_sat` and `condensed` one row a surface, `sink` [kg/s] and
+    `active` (work space) one value a surface.
+    """
+    inv_mass = 1.0 / mass
+    inv_buffer = 1.0 / buffer_mass if buffer_mass > 0.0 else 0.0
+    n_surfaces = sink.size
+    for i in range(low.size):
+        start_fog = 0.0
+        if x > high[i]:
+            start_fog = mass * (x - high[i])
+            x = high[i]
+        jump = 0.0
+        if unlimited and x < low[i]:
+            jump = mass * (low[i] - x)
+            x = low[i]
+        for j in range(n_surfaces):
+            active[j] = sink[j] > 0.0 and x > x_sat[j, i]
+        first = heat_frac[i] * step_s
+        for attempt in range(PASSES):
+            g, a = g_in[i], a_out[i]
+            for j in range(n_surfaces):
+                if active[j]:
+                    g += sink[j] * x_sat[j, i]
+                    a += sink[j]
+            x1, y1, sx, sy, add1, run1, fog1 = stretch(
+                x, y, first, low[i], high[i], r0[i], r1[i],
+                inv_mass, inv_buffer, h, k[i], g, a,
+            )  # fmt: skip
+            x1, y1, sx2, sy2, add2, run2, fog2 = stretch(
+                x1, y1, step_s - first, low[i], high[i], r0_rest[i], r1_rest[i],
+                inv_mass, inv_buffer, h, k[i], g, a,
+            )  # fmt: skip
+            sx += sx2
+            changed = False
+            for j in range(n_surfaces):
+                wet = sink[j] > 0.0 and sx > x_sat[j, i] * step_s
+                condensed[j, i] = sink[j] * (sx - x_sat[j, i] * step_s) if active[j] else 0.0
+                # A surface may join once; after that it can only leave, so the search ends.
+                if wet != active[j] and (active[j] or attempt == 0):
+                    active[j] = wet
+                    changed = True
+            if changed and attempt == PASSES - 2:
+                for j in range(n_surfaces):
+                    active[j] = False
+            if not changed:
+                break
+        x, y = x1, y1
+        x_end[i], y_end[i] = x, y
+        sum_x[i], sum_y[i] = sx, sy + sy2
+        added[i] = jump + add1 + add2
+        running[i], running_rest[i] = run1, run2
+        fog[i] = start_fog + fog1 + fog2
+    return x, y

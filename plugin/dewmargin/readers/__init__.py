@@ -1,0 +1,1 @@
+"""Readers of weather, simulation results and the built-in house."""

@@ -1,0 +1,598 @@
+"""The engine's SQLite file: what it describes, what it reports, and whether it is whole.
+
+Only base tables are read, in one pass over the values. Time stamps of the engine mark the end of
+an interval and are standard time all year; ours mark its start.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dewmargin.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from dewmargin.columns import FloatArray, IntArray
+
+_TABLES = {
+    "EnvironmentPeriods",
+    "ReportData",
+    "ReportDataDictionary",
+    "Simulations",
+    "Surfaces",
+    "Time",
+    "Zones",
+}
+_WEATHER_RUN = 3  # EnvironmentType of a run period; 1 and 2 are design days
+# Reporting frequency: interval type in the file, of which -1 is shared with detailed HVAC steps.
+INTERVAL_TYPE = {"Hourly": 1, "Zone Timestep": -1}
+FULL_YEAR_DAYS = (365, 366)
+_NOMINAL_YEAR, _NOMINAL_LEAP_YEAR = 2017, 2020
+_LATITUDE_DEG = 45.0
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Quantity:
+    """What we want to know, under the names and in the units in which the engine may report it.
+
+    Series of type "Sum" (J, kg) are divided by the step's length. A blank unit is accepted:
+    the engine leaves some out.
+    """
+
+    names: dict[str, str]
+    of_unit: bool = False  # keyed by an ideal-loads unit, and counting all multiples of its zone
+
+    @property
+    def asked_as(self) -> str:
+        """The name to ask the engine for."""
+        return next(iter(self.names))
+
+
+@dataclass(frozen=True, slots=True)
+class RunPeriod:
+    """A run period."""
+
+    index: int
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A thermal zone, with how often the building has it."""
+
+    index: int
+    name: str
+    multiplier: float
+    volume_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One line of the dictionary of reported series."""
+
+    index: int
+    name: str
+    key: str
+    unit: str
+    is_sum: bool
+
+
+class Run:
+    """An opened results file: what it describes, and what it reports."""
+
+    def __init__(self, path: Path, database: sqlite3.Connection) -> None:
+        self.path = path
+        self.database = database
+        found = {
+            name
+            for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+        }
+        if lacking := sorted(_TABLES - found):
+            raise InputError(
+                f"is no EnergyPlus results file: table {lacking[0]} is missing",
+                file=path,
+                hint="ask for it with Output:SQLite,SimpleAndTabular;",
+            )
+        self.periods = [
+            RunPeriod(int(index), str(name))
+            for index, name in self._rows(
+                "SELECT EnvironmentPeriodIndex, EnvironmentName FROM EnvironmentPeriods "
+                "WHERE EnvironmentType = ? ORDER BY EnvironmentPeriodIndex",
+                _WEATHER_RUN,
+            )
+        ]
+        self.zones = [
+            Zone(int(index), str(name), float(times) * float(list_times), float(volume))
+            for index, name, times, list_times, volume in self._rows(
+                "SELECT ZoneIndex, ZoneName, Multiplier, ListMultiplier, Volume FROM Zones "
+                "ORDER BY ZoneIndex"
+            )
+        ]
+        self.surfaces = [
+            (str(name), str(kind), float(area or 0.0), int(zone or 0))
+            for name, kind, area, zone in self._rows(
+                "SELECT SurfaceName, ClassName, Area, ZoneIndex FROM Surfaces ORDER BY SurfaceIndex"
+            )
+        ]
+        steps = self._rows("SELECT NumTimestepsPerHour FROM Simulations")
+        self.steps_per_hour = int(steps[0][0]) if steps else 1
+        self.dictionary: dict[tuple[str, str], dict[str, Series]] = {}
+        # Series that a schedule switches are incomplete: they come last and replace none.
+        for index, kind, key, name, frequency, unit in self._rows(
+            "SELECT ReportDataDictionaryIndex, Type, KeyValue, Name, ReportingFrequency, Units "
+            "FROM ReportDataDictionary WHERE IsMeter = 0 "
+            "ORDER BY ifnull(ScheduleName, '') <> '', ReportDataDictionaryIndex"
+        ):
+            series = Series(int(index), str(name), str(key), str(unit or ""), kind == "Sum")
+            place = self.dictionary.setdefault((str(name).casefold(), str(frequency)), {})
+            place.setdefault(series.key.casefold(), series)
+        # The view TabularDataWithStrings, taken apart: views of a stranger's file are not trusted.
+        self.tables: dict[tuple[str, str], list[tuple[str, str]]] = {}
+        if {"TabularData", "Strings"} <= found:
+            for table, row, column, value in self._rows(
+                "SELECT t.Value, r.Value, c.Value, d.Value FROM TabularData AS d "
+                "JOIN Strings AS t ON t.StringIndex = d.TableNameIndex "
+                "JOIN Strings AS r ON r.StringIndex = d.RowNameIndex "
+                "JOIN Strings AS c ON c.StringIndex = d.ColumnNameIndex "
+                "JOIN Strings AS n ON n.StringIndex = d.ReportNameIndex "
+                "WHERE n.Value = ? OR (n.Value = ? AND t.Value = ?) ORDER BY d.TabularDataIndex",
+                "InitializationSummary",
+                "AnnualBuildingUtilityPerformanceSummary",
+                "End Uses",
+            ):
+                # "Latitude {N+/S- Deg}": units and choices are no part of the name.
+                name = str(column).split(" {", 1)[0]
+                self.tables.setdefault((str(table), name), []).append(
+                    (str(row), str(value).strip())
+                )
+
+    def _rows(self, query: str, *values: object) -> list[Any]:
+        return self.database.execute(query, values).fetchall()
+
+    def cell(self, table: str, column: str) -> str | None:
+        """Return the first value in a column of the initialisation report."""
+        rows = self.tables.get((table, column), [])
+        return rows[0][1] if rows else None
+
+    @property
+    def building(self) -> str | None:
+        """The building's name."""
+        return self.cell("Building Information", "Building Name")
+
+    def latitude_deg(self, notes: list[str]) -> float:
+        """Return the latitude of the site, in degrees; 45, with a note, if it is not told."""
+        found = self.cell("Site:Location", "Latitude")
+        if found is not None:
+            return float(found)
+        notes.append(f"the run does not tell its latitude; {_LATITUDE_DEG:g}° is taken")
+        return _LATITUDE_DEG
+
+    def moisture_multiplier(self, notes: list[str]) -> float:
+        """Return the run's moisture capacity multiplier; 1, with a note, if it does not tell."""
+        found = self.cell("Zone Volume Capacitance Multiplier", "Moisture Capacity Multiplier")
+        if found is not None:
+            return float(found)
+        notes.append(
+            "the run does not tell its moisture capacity multiplier; 1 is taken "
+            "(Output:SQLite,SimpleAndTabular; writes it, moisture_capacity_multiplier sets it)"
+        )
+        return 1.0
+
+    def days_asked(self, environment: RunPeriod) -> int | None:
+        """Return the length of the run period that the model asked for, if the run tells it."""
+        names = self.tables.get(("Environment", "Environment Name"), [])
+        days = dict(self.tables.get(("Environment", "Duration"), []))
+        for row, name in names:
+            if name.casefold() == environment.name.casefold() and row in days:
+                return int(float(days[row]))
+        return None
+
+    def notes(self, zones: list[Zone]) -> list[str]:
+        """Return what the reader of the report should know about how this run was made."""
+        notes = []
+        if len(zones) > 1:
+            names = ", ".join(
+                f"{zone.name} {zone.volume_m3:.0f} m³"
+                + (f" × {zone.multiplier:g}" if zone.multiplier != 1.0 else "")
+                for zone in zones
+            )
+            notes.append(f"zones joined into one space by volume: {names}")
+        solution = self.tables.get(("Zone Air Solution Algorithm", "Algorithm"), [])
+        if any(value == "ThirdOrderBackwardDifference" for _, value in solution):
+            notes.append(
+                "the run used ThirdOrderBackwardDifference, which does not conserve water; "
+                "ZoneAirHeatBalanceAlgorithm,AnalyticalSolution; does"
+            )
+        surfaces = self.tables.get(("Surface Heat Transfer Algorithm", "Value"), [])
+        if any(value.startswith(("EMPD", "HAMT")) for _, value in surfaces):
+            notes.append(
+                "the run stored moisture in its surfaces, which the departure leaves out: "
+                "demand after a change of set-point is too low"
+            )
+        return notes
+
+    def reported(self) -> dict[str, str]:
+        """Return the names of all reported variables, each with its frequencies."""
+        found: dict[str, list[str]] = {}
+        for (_, frequency), series in self.dictionary.items():
+            found.setdefault(next(iter(series.values())).name, []).append(frequency)
+        return {name: ", ".join(sorted(frequencies)) for name, frequencies in found.items()}
+
+    def environment(self, wanted: str | None) -> RunPeriod:
+        """Return the run period to read."""
+        names = ", ".join(period.name for period in self.periods)
+        if not self.periods:
+            raise InputError(
+                "holds design days only, no run period",
+                file=self.path,
+                hint='set "Run Simulation for Weather File Run Periods" to Yes and run again',
+            )
+        if wanted is None:
+            if len(self.periods) > 1:
+                raise InputError(
+                    f"holds {len(self.periods)} run periods: {names}",
+                    file=self.path,
+                    hint=f'choose one in the scenario: environment = "{self.periods[0].name}"',
+                )
+            return self.periods[0]
+        chosen = [p for p in self.periods if p.name.casefold() == wanted.casefold()]
+        if len(chosen) != 1:
+            what = f"has no run period {wanted!r}"
+            if chosen:
+                what = f"has {len(chosen)} run periods named {wanted!r}"
+            raise InputError(what, file=self.path, where="environment", hint=f"there is: {names}")
+        return chosen[0]
+
+    def chosen_zones(self, wanted: list[str] | None) -> list[Zone]:
+        """Return the zones that make up the space."""
+        if wanted is None:
+            chosen = self.zones
+        else:
+            by_name = {zone.name.casefold(): zone for zone in self.zones}
+            for name in wanted:
+                if name.casefold() not in by_name:
+                    names = ", ".join(zone.name for zone in self.zones)
+                    raise InputError(
+                        f"has no zone {name!r}",
+                        file=self.path,
+                        where="zones",
+                        hint=f"there is: {names}",
+                    )
+            chosen = [by_name[name] for name in dict.fromkeys(name.casefold() for name in wanted)]
+        if not chosen:
+            raise InputError("no zone is chosen", file=self.path, where="zones")
+        for zone in chosen:
+            if not zone.volume_m3 > 0.0 or not zone.multiplier > 0.0:
+                raise InputError(
+                    f"volume {zone.volume_m3:g} m³ times multiplier {zone.multiplier:g} "
+                    "must be above 0",
+                    file=self.path,
+                    where=zone.name,
+                )
+        return chosen
+
+
+class Picker:
+    """Chooses series of one frequency, then reads all of them in one pass."""
+
+    def __init__(self, run: Run, frequency: str) -> None:
+        self.run = run
+        self.frequency = frequency
+        self.picked: dict[int, Series] = {}
+
+    def _find(self, quantity: Quantity, key: str) -> Series | None:
+        for name in quantity.names:
+            found = self.run.dictionary.get((name.casefold(), self.frequency), {})
+            if key.casefold() in found:
+                return found[key.casefold()]
+        return None
+
+    def has(self, quantity: Quantity, key: str) -> bool:
+        """Return whether the quantity is reported for this key."""
+        return self._find(quantity, key) is not None
+
+    def maybe(self, quantity: Quantity, key: str) -> Series | None:
+        """Choose the series of a quantity for a zone, surface or site, if it is reported."""
+        found = self._find(quantity, key)
+        if found is None:
+            return None
+        wanted = next(u for n, u in quantity.names.items() if n.casefold() == found.name.casefold())
+        if found.unit not in ("", wanted):
+            raise InputError(
+                f"is in {found.unit}, but {wanted} is expected",
+                file=self.run.path,
+                where=f"{found.key}: {found.name}",
+            )
+        self.picked[found.index] = found
+        return found
+
+    def one(self, quantity: Quantity, key: str) -> Series:
+        """Choose a series that `Simulation._missing` has found to be there."""
+        found = self.maybe(quantity, key)
+        if found is None:
+            raise InputError(f"does not report {quantity.asked_as}", file=self.run.path, where=key)
+        return found
+
+    def every(self, quantity: Quantity) -> list[Series]:
+        """Choose the series of a quantity for all keys, each under the first of its names."""
+        keys = {
+            key
+            for name in quantity.names
+            for key in self.run.dictionary.get((name.casefold(), self.frequency), {})
+        }
+        found = [self.maybe(quantity, key) for key in sorted(keys)]
+        return [series for series in found if series is not None]
+
+    def read(self, environment: RunPeriod) -> Values:
+        """Read the chosen series of a run period and check that they are whole."""
+        run = self.run
+        steps_per_hour = 1 if self.frequency == "Hourly" else run.steps_per_hour
+        rows = np.fromiter(
+            run.database.execute(
+                "SELECT TimeIndex, ReportDataDictionaryIndex, Value FROM ReportData "
+                "WHERE ReportDataDictionaryIndex IN (SELECT value FROM json_each(?)) "
+                "AND TimeIndex IS NOT NULL AND Value IS NOT NULL",
+                (json.dumps(sorted(self.picked)),),
+            ),
+            dtype=[("time", np.int64), ("series", np.int64), ("value", np.float64)],
+        )
+        # Design days come first in the file; warm-up hours are marked only beside finer series.
+        stamps = np.array(
+            run.database.execute(
+                "SELECT TimeIndex, ifnull(Year, 0), Month, Day, Hour, Minute FROM Time "
+                "WHERE EnvironmentPeriodIndex = ? AND IntervalType = ? "
+                "AND ifnull(WarmupFlag, 0) = 0 ORDER BY TimeIndex",
+                (environment.index, INTERVAL_TYPE[self.frequency]),
+            ).fetchall(),
+            dtype=np.int64,
+        ).reshape(-1, 6)
+        stamps = stamps[np.isin(stamps[:, 0], rows["time"])]
+        if not len(stamps):
+            raise InputError(
+                f"holds no values of the run period {environment.name}",
+                file=run.path,
+                hint="the run was cut off or failed; look into its .err file",
+            )
+        start = _interval_start(stamps, steps_per_hour, run.path)
+        notes = _check_whole(start, steps_per_hour, run, environment)
+        values = self._table(rows, stamps[:, 0], start)
+        step_s = 3600.0 / steps_per_hour
+        n_days = start.size // (24 * steps_per_hour)
+        return Values(
+            interval_start=start,
+            steps_per_hour=steps_per_hour,
+            n_days=n_days,
+            by_index={
+                index: column / step_s if self.picked[index].is_sum else column
+                for index, column in values.items()
+            },
+            notes=notes,
+        )
+
+    def _table(
+        self, rows: NDArray[np.void], times: IntArray, start: NDArray[np.datetime64]
+    ) -> dict[int, FloatArray]:
+        """Sort the rows into one column a series; each must have one finite value a step."""
+        wanted = np.array(sorted(self.picked), dtype=np.int64)
+        rows = rows[np.isin(rows["time"], times)]
+        cell = np.searchsorted(wanted, rows["series"]) * times.size
+        cell += np.searchsorted(times, rows["time"])
+        count = np.bincount(cell, minlength=wanted.size * times.size)
+        values = np.full(wanted.size * times.size, np.nan)
+        values[cell] = rows["value"]
+        for problem, text in (
+            (count > 1, "more than one value"),
+            (~np.isfinite(values), "no finite value"),
+        ):
+            by_series = problem.reshape(wanted.size, times.size)
+            if bad := np.flatnonzero(by_series.any(axis=1)).tolist():
+                series, hours = self.picked[int(wanted[bad[0]])], by_series[bad[0]]
+                raise InputError(
+                    f"has {text} in {np.count_nonzero(hours)} of {hours.size} steps, "
+                    f"the first {_spoken(start[hours][0])}",
+                    file=self.run.path,
+                    where=f"{series.key}: {series.name}",
+                    hint="the run was cut off or the file is damaged; run the simulation again",
+                )
+        return dict(zip(wanted.tolist(), values.reshape(wanted.size, times.size), strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Values:
+    """The chosen series of a run period, as rates and states."""
+
+    interval_start: NDArray[np.datetime64]
+    steps_per_hour: int
+    n_days: int
+    by_index: dict[int, FloatArray]
+    notes: list[str]
+
+    def __getitem__(self, series: Series) -> FloatArray:
+        """Return the values of a series."""
+        return self.by_index[series.index]
+
+    def total(self, terms: Iterable[tuple[float, Series | None]]) -> FloatArray:
+        """Add series, each times its factor; what the run does not report is zero."""
+        found = [factor * self[series] for factor, series in terms if series is not None]
+        return sum(found, np.zeros(self.n_steps))
+
+    @property
+    def n_steps(self) -> int:
+        """Number of steps."""
+        return int(self.interval_start.size)
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[Run]:
+    """Open a results file for reading only, and close it again."""
+    database = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+    with closing(database):
+        database.text_factory = _text
+        # A file of unknown origin: nothing in its schema may run code, and pages are checked.
+        database.execute("PRAGMA trusted_schema = OFF")
+        database.execute("PRAGMA cell_size_check = ON")
+        yield Run(path, database)
+
+
+def _text(raw: bytes) -> str:
+    """Decode a text: names are written in the model file's own encoding."""
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", errors="replace")
+
+
+def results_file(path: Path, given: str) -> Path:
+    """Return the results file that a path means, if its run has ended well."""
+    if path.is_dir():
+        path = path / "eplusout.sql"
+    if not path.is_file():
+        raise InputError(
+            "there is no such file",
+            file=path,
+            where=f"results = {given!r}",
+            hint="give the run's eplusout.sql; Output:SQLite,SimpleAndTabular; writes it",
+        )
+    for ending in ("-journal", "-wal"):
+        if path.with_name(path.name + ending).exists():
+            raise InputError(
+                f"is unfinished: {path.name}{ending} lies beside it",
+                file=path,
+                hint="wait for the end of the simulation, or run it again",
+            )
+    end = path.with_suffix(".end")
+    if end.exists():
+        verdict = end.read_text(encoding="utf-8", errors="replace").strip()
+        if "Completed Successfully" not in verdict:
+            raise InputError(
+                f"comes from a run that failed: {verdict}",
+                file=path,
+                hint=f"look into {path.with_suffix('.err').name}, mend the model and run it again",
+            )
+    elif path.with_suffix(".err").exists():
+        raise InputError(
+            f"is unfinished: there is {path.with_suffix('.err').name} but no {end.name}",
+            file=path,
+            hint="wait for the end of the simulation, or run it again",
+        )
+    return path
+
+
+def _interval_start(stamps: IntArray, steps_per_hour: int, path: Path) -> NDArray[np.datetime64]:
+    """Turn the engine's stamps, which mark interval ends from 1:00 to 24:00, into starts.
+
+    Parameters
+    ----------
+    stamps : int64 array, shape (n_steps, 6)
+        Time index, year, month, day, hour, minute.
+    steps_per_hour : int
+        Reported steps in an hour.
+    path : Path
+        File, for the error.
+
+    Returns
+    -------
+    datetime64[s] array, shape (n_steps,)
+        Start of each step. The year is the run's own, unless it tells none or mixes them as
+        typical weather does.
+    """
+    _, year, month, day, hour, minute = stamps.T
+    end_min = 60 * hour + minute
+    step_min = 60 // steps_per_hour
+    leap = bool(np.any((month == 2) & (day == 29)))  # noqa: PLR2004 - 29 February
+    new_year = np.diff(100 * month + day) < 0
+    step_of_year = np.diff(year)
+    own = np.all(year > 0) and (
+        not np.any(step_of_year) or np.array_equal(step_of_year, new_year.astype(np.int64))
+    )
+    nominal = np.full_like(year, _NOMINAL_LEAP_YEAR if leap else _NOMINAL_YEAR)
+    months = ((12 * ((year if own else nominal) - 1970)) + month - 1).astype("datetime64[M]")
+    days = months.astype("datetime64[D]") + (day - 1)
+    sound = (month >= 1) & (month <= 12) & (days.astype("datetime64[M]") == months)  # noqa: PLR2004
+    sound &= (end_min >= step_min) & (end_min <= 24 * 60) & (end_min % step_min == 0)
+    if bad := np.flatnonzero(~sound).tolist():
+        index = bad[0]
+        raise InputError(
+            f"month {month[index]}, day {day[index]}, {hour[index]}:{minute[index]:02d} "
+            f"is no end of a step of {step_min} min",
+            file=path,
+            where=f"Time {stamps[index, 0]}",
+        )
+    start = days.astype("datetime64[m]") + (end_min - step_min)
+    return np.asarray(start, dtype="datetime64[s]")
+
+
+def _check_whole(
+    start: NDArray[np.datetime64], steps_per_hour: int, run: Run, environment: RunPeriod
+) -> list[str]:
+    """Refuse doubled, missing and cut-off hours; return a note on a run that is not a year."""
+    step = np.timedelta64(60 // steps_per_hour, "m")
+    first, last = _spoken(start.min()), _spoken(start.max())
+    again = "the run was cut off or the file is damaged; run the simulation again"
+    gap = np.diff(start)
+    if backward := np.flatnonzero(gap <= np.timedelta64(0, "m")).tolist():
+        doubled = start.size - np.unique(start).size
+        raise InputError(
+            f"has {doubled} doubled steps between {first} and {last}, "
+            f"the order breaks at {_spoken(start[backward[0] + 1])}",
+            file=run.path,
+            where=environment.name,
+            hint="warm-up days may be among them: remove ReportDuringWarmup and run again",
+        )
+    # A weather file without 29 February, run in a leap year, lacks nothing.
+    after = start[1:]
+    at_1_march = (after == after.astype("datetime64[M]")) & (
+        after.astype("datetime64[M]").astype(np.int64) % 12 == 2  # noqa: PLR2004 - March
+    )
+    leap_day = at_1_march & (gap == step + np.timedelta64(1, "D"))
+    holes = np.flatnonzero((gap > step) & ~leap_day).tolist()
+    if holes:
+        missing = int(np.sum(gap[holes] // step - 1))
+        raise InputError(
+            f"lacks {missing} steps between {first} and {last}, "
+            f"the first {_spoken(start[holes[0]] + step)}",
+            file=run.path,
+            where=environment.name,
+            hint=again,
+        )
+    midnight = start.astype("datetime64[D]")
+    n_days = start.size // (24 * steps_per_hour)
+    asked = run.days_asked(environment)
+    short = asked is not None and n_days + int(np.count_nonzero(leap_day)) < asked
+    if (
+        start[0] != midnight[0]
+        or start[-1] + step != midnight[-1] + np.timedelta64(1, "D")
+        or short
+    ):
+        of = f" of {asked}" if asked is not None else ""
+        raise InputError(
+            f"is cut off: it holds {start.size / (24 * steps_per_hour):.4g}{of} days, "
+            f"from {first} to {last}",
+            file=run.path,
+            where=environment.name,
+            hint=again,
+        )
+    if n_days in FULL_YEAR_DAYS:
+        return []
+    kind = "partial run" if n_days < min(FULL_YEAR_DAYS) else "longer than a year"
+    note = f"{kind}: {n_days} days, from {first} to {last}; it starts at the run's own humidity"
+    return [note]
+
+
+def _spoken(start: np.datetime64) -> str:
+    """Name the hour as the engine counts it: 1 to 24, each at its end."""
+    month = int(start.astype("datetime64[M]").astype(np.int64)) % 12
+    day = int((start.astype("datetime64[D]") - start.astype("datetime64[M]")).astype(np.int64)) + 1
+    hour = int((start - start.astype("datetime64[D]")) // np.timedelta64(1, "h")) + 1
+    return f"{day} {_MONTHS[month]} hour {hour}"

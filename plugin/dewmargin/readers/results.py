@@ -1,0 +1,482 @@
+"""Simulation results: an EnergyPlus run's SQLite file as an HourlyCase."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import numpy as np
+from pydantic import Field
+
+from dewmargin import air
+from dewmargin.case import HourlyCase, SurfaceYear
+from dewmargin.errors import InputError, OutOfRangeError
+from dewmargin.inputs import Inputs
+from dewmargin.readers.engine_file import (
+    FULL_YEAR_DAYS,
+    INTERVAL_TYPE,
+    Picker,
+    Quantity,
+    Run,
+    Series,
+    Values,
+    Zone,
+    opened,
+    results_file,
+)
+from dewmargin.readers.plant import HeatingPlant
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from dewmargin.columns import BoolArray, FloatArray
+
+_ASK_FOR = {"Hourly": "Hourly", "Zone Timestep": "Timestep"}
+_GLASS = {"Window", "Glass Door", "TubularDaylightDome", "TubularDaylightDiffuser"}
+_COOLING_SHARE = 0.01  # an hour counts as cooled above this share of sensible heat moved
+_MEANS_SHARE = 0.05  # a product of hourly means may be this much off the mean of the product
+_TRACE_KG = 0.5  # less vapour than this in a whole run is rounding, not a humidifier
+_LATENT_J_KG = 2.5e6  # only to turn latent heat into an order of kilograms
+
+_T_OUT = Quantity({"Site Outdoor Air Drybulb Temperature": "C"})
+_W_OUT = Quantity({"Site Outdoor Air Humidity Ratio": "kgWater/kgDryAir"})
+_PRESSURE = Quantity({"Site Outdoor Air Barometric Pressure": "Pa"})
+_T_ZONE = Quantity({"Zone Mean Air Temperature": "C", "Zone Air Temperature": "C"})
+_W_ZONE = Quantity(
+    {
+        "Zone Mean Air Humidity Ratio": "kgWater/kgDryAir",
+        "Zone Air Humidity Ratio": "kgWater/kgDryAir",
+    }
+)
+_INFILTRATION = Quantity(
+    {"Zone Infiltration Mass Flow Rate": "kg/s", "Zone Infiltration Mass": "kg"}
+)
+_VENTILATION = Quantity({"Zone Ventilation Mass Flow Rate": "kg/s", "Zone Ventilation Mass": "kg"})
+_MECHANICAL = Quantity(
+    {
+        "Zone Mechanical Ventilation Mass Flow Rate": "kg/s",
+        "Zone Mechanical Ventilation Mass": "kg",
+    }
+)
+_AFN_INFILTRATION = Quantity({"AFN Zone Infiltration Mass": "kg"})
+_AFN_VENTILATION = Quantity({"AFN Zone Ventilation Mass": "kg"})
+_ZONE_MIXING = Quantity({"Zone Mixing Mass Flow Rate": "kg/s", "Zone Mixing Mass": "kg"})
+_AFN_MIXING = Quantity({"AFN Zone Mixing Mass": "kg"})
+_LATENT = Quantity(
+    {"Zone Total Internal Latent Gain Rate": "W", "Zone Total Internal Latent Gain Energy": "J"}
+)
+_ZONE_HEATING = Quantity(
+    {"Zone Air System Sensible Heating Rate": "W", "Zone Air System Sensible Heating Energy": "J"}
+)
+_ZONE_COOLING = Quantity(
+    {"Zone Air System Sensible Cooling Rate": "W", "Zone Air System Sensible Cooling Energy": "J"}
+)
+_IDEAL_HEATING = Quantity(
+    {
+        "Zone Ideal Loads Zone Sensible Heating Rate": "W",
+        "Zone Ideal Loads Zone Sensible Heating Energy": "J",
+    },
+    of_unit=True,
+)
+_IDEAL_COOLING = Quantity(
+    {
+        "Zone Ideal Loads Zone Sensible Cooling Rate": "W",
+        "Zone Ideal Loads Zone Sensible Cooling Energy": "J",
+    },
+    of_unit=True,
+)
+_COIL_COOLING = Quantity(
+    {
+        "Zone Ideal Loads Supply Air Sensible Cooling Rate": "W",
+        "Zone Ideal Loads Supply Air Sensible Cooling Energy": "J",
+    },
+    of_unit=True,
+)
+_IDEAL_HUMIDIFYING = Quantity(
+    {
+        "Zone Ideal Loads Supply Air Latent Heating Rate": "W",
+        "Zone Ideal Loads Supply Air Latent Heating Energy": "J",
+    },
+    of_unit=True,
+)
+_HUMIDIFIER = Quantity(
+    {"Humidifier Water Volume Flow Rate": "m3/s", "Humidifier Water Volume": "m3"}
+)
+_FACE = Quantity({"Surface Inside Face Temperature": "C"})
+_FRAME = Quantity({"Surface Window Frame Inside Temperature": "C"})
+_DIVIDER = Quantity({"Surface Window Divider Inside Temperature": "C"})
+
+_SITE = (_T_OUT, _W_OUT, _PRESSURE)
+_ZONE_FLOWS = (_INFILTRATION, _VENTILATION, _MECHANICAL)
+_AFN_FLOWS = (_AFN_INFILTRATION, _AFN_VENTILATION)
+_FLOWS = (*_ZONE_FLOWS, *_AFN_FLOWS)
+_MIXING = (_ZONE_MIXING, _AFN_MIXING)
+
+
+class Simulation(Inputs):
+    """The results of an EnergyPlus run, as the building to compare strategies for."""
+
+    results: str = Field(
+        description="The run's eplusout.sql, or the folder it lies in, seen from the scenario"
+    )
+    zones: list[str] | None = Field(
+        None,
+        description="Zones that share their air and make up the space; default: all of the run",
+    )
+    environment: str | None = Field(
+        None, description="Name of the run period; needed only where a run has several"
+    )
+    baseline: Literal["free", "humidified"] = Field(
+        "free",
+        description="free: the run has no humidifier, and the departure from its humidity is "
+        "computed; humidified: it has one, and only its air flows, gains and temperatures are used",
+    )
+    latent_effectiveness: Annotated[float, Field(ge=0.0, le=1.0)] | None = Field(
+        None,
+        description="Share of moisture that the heat recovery of the mechanical ventilation hands "
+        "back; default: none, the dry side",
+    )
+    heating: HeatingPlant | None = Field(
+        None,
+        description="Heating plant that brings the heat which the run asks for; default: heat "
+        "without limit and without ducts",
+    )
+    humidify_while_cooling: bool = Field(
+        False,  # noqa: FBT003 - pydantic takes the default first
+        description="Humidify in hours of mechanical cooling too, whose coil takes the water out "
+        "again; default: no",
+    )
+    moisture_capacity_multiplier: Annotated[float, Field(gt=0.0)] | None = Field(
+        None,
+        description="Moisture the space stores, as a multiple of what its air holds; default: "
+        "what the run used (of zones with multipliers of their own, the run tells the mean)",
+    )
+
+    def case(self, *, weather: object | None, folder: Path) -> HourlyCase:
+        """Read the run and return it as a case.
+
+        Parameters
+        ----------
+        weather : object or None
+            The scenario's weather, for its latitude only: the air outdoors is the run's own.
+        folder : Path
+            Folder of the scenario, from which `results` is seen.
+
+        Returns
+        -------
+        HourlyCase
+            One space with its surfaces, means over the hour, or over the zone time step if the
+            run reports nothing hourly.
+
+        Raises
+        ------
+        InputError
+            If the file is no finished run, lacks what is needed, or is not to be trusted.
+        """
+        (path,) = self.files(folder)
+        try:
+            before = path.stat()
+            with opened(path) as run:
+                case = self._read(run, latitude_deg=getattr(weather, "latitude_deg", None))
+            after = path.stat()
+        except OutOfRangeError as error:
+            raise InputError(error.what, file=path, where=error.where, hint=error.hint) from error
+        except (sqlite3.Error, OSError, ValueError, TypeError, OverflowError) as error:
+            raise InputError(
+                f"cannot be read as the results of a run: {error}",
+                file=path,
+                hint="the file is damaged or no EnergyPlus SQLite file; run the simulation again",
+            ) from error
+        if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+            raise InputError(
+                "is still being written", file=path, hint="wait for the end of the simulation"
+            )
+        return case
+
+    def files(self, folder: Path) -> tuple[Path, ...]:
+        """Return the file it reads, for the record of inputs."""
+        return (results_file(folder / self.results, self.results),)
+
+    def _read(self, run: Run, *, latitude_deg: float | None) -> HourlyCase:
+        """Turn an opened run into a case."""
+        environment = run.environment(self.environment)
+        zones = run.chosen_zones(self.zones)
+        pick = Picker(run, self._frequency(run, zones))
+
+        site = [pick.one(quantity, "Environment") for quantity in _SITE]
+        states = [(pick.one(_T_ZONE, zone.name), pick.one(_W_ZONE, zone.name)) for zone in zones]
+        flows = {q: [pick.maybe(q, zone.name) for zone in zones] for q in (*_FLOWS, *_MIXING)}
+        latent = [pick.maybe(_LATENT, zone.name) for zone in zones]
+        heating = _sensible(pick, zones, _ZONE_HEATING, _IDEAL_HEATING)
+        coil = _sensible(pick, zones, _COIL_COOLING)
+        cooling = coil or _sensible(pick, zones, _ZONE_COOLING, _IDEAL_COOLING)
+        humidifying = [*pick.every(_IDEAL_HUMIDIFYING), *pick.every(_HUMIDIFIER)]
+        faces = _faces(run, pick, zones)
+        values = pick.read(environment)
+
+        notes = [*run.notes(zones), *values.notes]
+        if self.baseline == "free":
+            notes += _refuse_humidified(run, values, humidifying)
+        times = [zone.multiplier for zone in zones]
+        t_out, w_out, pressure = (values[series] for series in site)
+        t, w = [values[series] for series, _ in states], [values[series] for _, series in states]
+        volume = [zone.multiplier * zone.volume_m3 for zone in zones]
+        mass = np.array(
+            [
+                v * air.dry_air_density(ti, wi, pressure)
+                for v, ti, wi in zip(volume, t, w, strict=True)
+            ]
+        )
+        t_air = np.average(t, axis=0, weights=volume)
+        w_air = np.average(w, axis=0, weights=mass)
+
+        moved = {q: values.total(zip(times, found, strict=True)) for q, found in flows.items()}
+        notes += self._flow_notes(flows, moved, joined_all=len(zones) == len(run.zones))
+        recovered = (self.latent_effectiveness or 0.0) * moved[_MECHANICAL]
+        gains = np.zeros(values.n_steps)
+        for factor, series, ti in zip(times, latent, t, strict=True):
+            if series is not None:
+                gains += factor * values[series] / _vapour_enthalpy(ti)
+        if None in latent:
+            notes.append(
+                f"not reported for all zones: {_LATENT.asked_as}; the direct balance that checks "
+                "the departure lacks these gains"
+            )
+        multiplier = self.moisture_capacity_multiplier or run.moisture_multiplier(notes)
+        if latitude_deg is None:
+            latitude_deg = run.latitude_deg(notes)
+        heating_w, cooling_w = values.total(heating), values.total(cooling)
+        ventilation_w = np.zeros(values.n_steps)
+        if not coil:
+            cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_out
+            for factor, series, ti in zip(times, flows[_MECHANICAL], t, strict=True):
+                if series is not None:
+                    ventilation_w += factor * values[series] * cp * np.maximum(ti - t_out, 0.0)
+        if not cooling:
+            notes.append(
+                "hours of mechanical cooling are not known: add Output:Variable,*,"
+                f"{_ZONE_COOLING.asked_as},Hourly; to the model"
+            )
+        departure = self.baseline == "free"
+        offset = [wi - w_air if departure and len(zones) > 1 else None for wi in w]
+        return HourlyCase(
+            title=f"{run.building or run.path.name}: {environment.name}",
+            departure=departure,
+            interval_start=values.interval_start,
+            t_out_c=t_out,
+            w_out_kg_kg=w_out,
+            p_pa=pressure,
+            t_air_c=t_air,
+            exchange_kg_s=np.sum([moved[q] for q in _FLOWS], axis=0) - recovered,
+            w_base_kg_kg=w_air if departure else np.zeros(values.n_steps),
+            gains_kg_s=gains,
+            heating_w=heating_w,
+            cooling=_mechanically_cooled(cooling_w, heating_w, ventilation_w),
+            dry_air_kg=multiplier * float(np.mean(np.sum(mass, axis=0))),
+            wraps=values.n_days in FULL_YEAR_DAYS,
+            latitude_deg=latitude_deg,
+            humidity_reading="relative_humidity",
+            simulated_surfaces={
+                face.name: SurfaceYear(
+                    name=face.name,
+                    t_surface_c=values[face.series],
+                    area_m2=face.area_m2,
+                    w_offset_kg_kg=offset[face.zone],
+                )
+                for face in faces
+            },
+            air_system=None
+            if self.heating is None
+            else self.heating.air_system(
+                heating_w=heating_w, t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure
+            ),
+            notes=tuple(notes),
+            humidify_while_cooling=self.humidify_while_cooling,
+            steps_per_hour=values.steps_per_hour,
+        )
+
+    def _flow_notes(
+        self,
+        flows: dict[Quantity, list[Series | None]],
+        moved: dict[Quantity, FloatArray],
+        *,
+        joined_all: bool,
+    ) -> list[str]:
+        """Return what was assumed about the air that is exchanged."""
+        notes = []
+        absent = [q.asked_as for q in _ZONE_FLOWS if not any(flows[q])]
+        if absent and not any(any(flows[q]) for q in _AFN_FLOWS):
+            notes.append(f"not reported by the run and taken as zero: {', '.join(absent)}")
+        if self.latent_effectiveness is None and np.any(moved[_MECHANICAL] > 0.0):
+            notes.append(
+                "mechanical ventilation is taken without latent recovery; "
+                "latent_effectiveness sets it"
+            )
+        mixing = sum(float(np.mean(moved[q])) for q in _MIXING)
+        if mixing > 0.0 and not joined_all:
+            notes.append(
+                f"the chosen zones take {mixing:.3g} kg/s of air from other zones or each other, "
+                "on average; what comes from other zones is left out"
+            )
+        return notes
+
+    def _frequency(self, run: Run, zones: list[Zone]) -> str:
+        """Return the frequency at which all that is needed is reported; hourly before finer."""
+        missing = {
+            frequency: self._missing(Picker(run, frequency), zones) for frequency in INTERVAL_TYPE
+        }
+        best = min(missing, key=lambda frequency: len(missing[frequency]))
+        if not missing[best]:
+            return best
+        lines = " ".join(f"Output:Variable,*,{n},{_ASK_FOR[best]};" for n in missing[best])
+        raise InputError(
+            f"does not report {_nearest(missing[best], run.reported())}",
+            file=run.path,
+            hint=f"add to the model and run it again: {lines}",
+        )
+
+    def _missing(self, pick: Picker, zones: list[Zone]) -> list[str]:
+        """Return the variables that must be asked for at this frequency."""
+        missing = [q.asked_as for q in _SITE if not pick.has(q, "Environment")]
+        missing += [
+            q.asked_as
+            for q in (_T_ZONE, _W_ZONE)
+            if not all(pick.has(q, zone.name) for zone in zones)
+        ]
+        if not any(pick.has(q, zone.name) for q in _FLOWS for zone in zones):
+            missing += [q.asked_as for q in _ZONE_FLOWS]
+        if self.baseline == "humidified" and not any(pick.has(_LATENT, z.name) for z in zones):
+            missing.append(_LATENT.asked_as)
+        if self.heating and not _sensible(pick, zones, _ZONE_HEATING, _IDEAL_HEATING):
+            missing.append(_ZONE_HEATING.asked_as)
+        return missing
+
+
+def _vapour_enthalpy(t_c: FloatArray) -> FloatArray:
+    """Return the vapour's enthalpy by which the engine turns moisture into latent heat, J/kg.
+
+    *Source.* EnergyPlus 25.2, Psychrometrics, ``PsyHgAirFnWTdb``.
+    """
+    return 2_500_940.0 + 1_858.95 * t_c
+
+
+@dataclass(frozen=True, slots=True)
+class _Face:
+    """An inside face, and the place of its zone among the chosen ones."""
+
+    name: str
+    series: Series
+    area_m2: float | None
+    zone: int
+
+
+def _nearest(missing: list[str], reported: dict[str, str]) -> str:
+    """List what is missing, and what comes nearest to it."""
+    near: dict[str, None] = {}
+    for name in missing:
+        near.update(dict.fromkeys(get_close_matches(name, reported, n=1)))
+    text = ", ".join(missing)
+    if near:
+        found = ", ".join(f"{name} ({reported[name]})" for name in near)
+        text += f"; the nearest it reports: {found}"
+    return text
+
+
+def _sensible(
+    pick: Picker, zones: list[Zone], *quantities: Quantity
+) -> list[tuple[float, Series | None]]:
+    """Choose the series of the first quantity there is, each with its multiplier, or none.
+
+    Which zone an ideal-loads unit serves is not in the file: of several zones, a unit belongs to
+    the one whose name its own begins with.
+    """
+    names = sorted((zone.name.casefold() for zone in pick.run.zones), key=len, reverse=True)
+    chosen = {zone.name.casefold() for zone in zones}
+    for quantity in quantities:
+        terms: list[tuple[float, Series | None]]
+        if quantity.of_unit:
+            terms = [
+                (1.0, unit)
+                for unit in pick.every(quantity)
+                if len(chosen) == len(names)
+                or next((n for n in names if unit.key.casefold().startswith(n)), None) in chosen
+            ]
+        else:
+            terms = [(zone.multiplier, pick.maybe(quantity, zone.name)) for zone in zones]
+        if any(series is not None for _, series in terms):
+            return terms
+    return []
+
+
+def _mechanically_cooled(
+    cooling_w: FloatArray, heating_w: FloatArray, outdoor_air_w: FloatArray
+) -> BoolArray:
+    """Return the steps in which more is cooled than outdoor air does by itself.
+
+    Parameters
+    ----------
+    cooling_w, heating_w : float64 array, shape (n_steps,)
+        Sensible heat taken from and given to the space. [W]
+    outdoor_air_w : float64 array, shape (n_steps,)
+        Part of `cooling_w` that is outdoor air let in through the system, without any coil. [W]
+
+    Notes
+    -----
+    *Validity.* With heat recovery the outdoor air cools less than this, so that light cooling can
+    go unseen while it is cooler outdoors. A system's coil tells it exactly, where it is reported.
+    """
+    excess = cooling_w - outdoor_air_w
+    return (excess > _COOLING_SHARE * (heating_w + cooling_w)) & (
+        excess > _MEANS_SHARE * outdoor_air_w
+    )
+
+
+def _faces(run: Run, pick: Picker, zones: list[Zone]) -> list[_Face]:
+    """Choose the inside faces of the space: walls, glass, frames and dividers."""
+    position = {zone.index: place for place, zone in enumerate(zones)}
+    found = []
+    for name, kind, area_m2, zone in run.surfaces:
+        if zone not in position:
+            continue
+        place = position[zone]
+        face = f"{name} glass" if kind in _GLASS else name
+        for quantity, part in (
+            (_FACE, face),
+            (_FRAME, f"{name} frame"),
+            (_DIVIDER, f"{name} divider"),
+        ):
+            series = pick.maybe(quantity, name)
+            if series is not None:
+                # The file has no areas of frames and dividers.
+                area = zones[place].multiplier * area_m2 if quantity is _FACE else 0.0
+                found.append(_Face(part, series, area or None, place))
+    return found
+
+
+def _refuse_humidified(run: Run, values: Values, humidifying: list[Series]) -> list[str]:
+    """Refuse a run that humidifies; return a note if it cannot be told."""
+    step_s = 3600.0 / values.steps_per_hour
+    water_kg = 0.0
+    for series in humidifying:
+        amount = step_s * float(np.sum(values[series]))
+        water_kg += 1e3 * amount if "Water Volume" in series.name else amount / _LATENT_J_KG
+    end_use = [
+        value
+        for (table, _), rows in run.tables.items()
+        for row, value in rows
+        if table == "End Uses" and row == "Humidification"
+    ]
+    if water_kg > _TRACE_KG or any(float(value) > 0.0 for value in end_use):
+        vapour = f", {water_kg:.0f} kg of vapour" if water_kg > _TRACE_KG else ""
+        raise InputError(
+            f"is a run that humidifies already{vapour}: its humidity is no baseline",
+            file=run.path,
+            hint='run the model without its humidifier, or set baseline = "humidified" to use only '
+            "the run's air flows, gains and temperatures",
+        )
+    if humidifying:
+        return []
+    line = f"Output:Variable,*,{_IDEAL_HUMIDIFYING.asked_as},Hourly;"
+    return [f"whether the run humidifies is not known, it is taken as free: add {line} to tell"]

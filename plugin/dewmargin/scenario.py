@@ -1,0 +1,401 @@
+"""A scenario file, read and checked; from here on only valid objects exist."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tomllib
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from pydantic import BaseModel, Field, ValidationError, model_validator
+
+from dewmargin import extensions, surfaces
+from dewmargin.case import SurfaceYear
+from dewmargin.equipment.supply import Supply
+from dewmargin.errors import ExtensionError, InputError
+from dewmargin.inputs import Inputs
+from dewmargin.readers.epw import Weather, read_epw
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from dewmargin.case import HourlyCase
+    from dewmargin.contracts import Equipment, SpaceReader, Strategy
+
+MAX_BYTES = 1_000_000
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+class WeatherInput(Inputs):
+    """The weather file."""
+
+    file: str = Field(description="EPW file, relative to the scenario")
+    year: int | None = Field(
+        default=None, description="year to take from a file of several; default: its only one"
+    )
+
+
+class SurfaceInput(Inputs):
+    """A surface that can sweat."""
+
+    name: str
+    temperature_index: float | None = Field(
+        default=None, ge=0, le=1, description="(T_surface − T_outdoor)/(T_room − T_outdoor)"
+    )
+    simulated: str | None = Field(
+        default=None, description="inside face reported by the simulation, by its name there"
+    )
+    area_m2: float | None = Field(
+        default=None, gt=0, description="area that takes vapour; default: watched, takes none"
+    )
+
+    @model_validator(mode="after")
+    def _one_temperature(self) -> SurfaceInput:
+        """Refuse a surface with two temperatures or none."""
+        if (self.temperature_index is None) == (self.simulated is None):
+            raise ValueError("needs either temperature_index or simulated")
+        return self
+
+
+class Comfort(Inputs):
+    """What counts as dry, humid and heating season, and how much condensation is accepted."""
+
+    low_rh: float = Field(default=0.30, ge=0, le=1, description="edge of dry; EN 15251 category I")
+    high_rh: float = Field(default=0.50, ge=0, le=1, description="edge of humid; US EPA guidance")
+    heating_season_below_c: float = Field(
+        default=15.0, ge=-50, le=40, description="daily mean outdoor temperature; our choice"
+    )
+    extra_condensation_h: float = Field(
+        default=24.0,
+        ge=0,
+        le=8784,
+        description="condensation hours beyond those without humidifier that the verdict accepts; "
+        "our choice",
+    )
+
+    @model_validator(mode="after")
+    def _edges_in_order(self) -> Comfort:
+        """Refuse a band whose dry edge is not the lower one."""
+        if not self.low_rh < self.high_rh:
+            raise ValueError(
+                f"low_rh must be below high_rh, got {self.low_rh:g} and {self.high_rh:g}"
+            )
+        return self
+
+
+class _Document(Inputs):
+    """The file as a whole; strategies, equipment and space are checked by their own classes."""
+
+    title: str = Field(min_length=1)
+    weather: WeatherInput | None = None
+    space: dict[str, dict[str, Any]]
+    surfaces: list[SurfaceInput] = Field(default=[])
+    strategies: list[dict[str, Any]] = Field(min_length=1)
+    equipment: list[dict[str, Any]] = Field(min_length=1)
+    supplies: list[Supply] = Field(min_length=1)
+    comfort: Comfort = Comfort()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scenario:
+    """A checked scenario.
+
+    Attributes
+    ----------
+    file : Path
+        Where it was read.
+    sha256 : str
+        Hash of the file.
+    title : str
+    weather : WeatherInput or None
+    space_kind : str
+        "house" or "simulation".
+    space : SpaceReader
+    surfaces : tuple of SurfaceInput
+    strategies, equipment, supplies : tuple
+        In the order of the file; every combination is an option.
+    comfort : Comfort
+    """
+
+    file: Path
+    sha256: str
+    title: str
+    weather: WeatherInput | None
+    space_kind: str
+    space: SpaceReader
+    surfaces: tuple[SurfaceInput, ...]
+    strategies: tuple[Strategy, ...]
+    equipment: tuple[Equipment, ...]
+    supplies: tuple[Supply, ...]
+    comfort: Comfort
+
+    def parts(self) -> Iterator[tuple[str, BaseModel]]:
+        """Yield every input object with its key, for `check` and the manifest."""
+        if self.weather is not None:
+            yield "weather", self.weather
+        yield f"space.{self.space_kind}", _model(self.space)
+        for key in ("surfaces", "strategies", "equipment", "supplies"):
+            for i, part in enumerate(getattr(self, key)):
+                yield f"{key}[{i}]", _model(part)
+        yield "comfort", self.comfort
+
+    def resolved(self) -> dict[str, Any]:
+        """Return the scenario with every default filled in."""
+        parts = {key: part.model_dump(mode="json") for key, part in self.parts()}
+        return {"title": self.title} | parts
+
+    def read_weather(self) -> Weather | None:
+        """Read the weather file, if one is named."""
+        if self.weather is None:
+            return None
+        path = Path(os.path.normpath(self.file.parent / self.weather.file))
+        return read_epw(path, year=self.weather.year)
+
+    def case(self, weather: Weather | None) -> HourlyCase:
+        """Read the space and its surfaces.
+
+        Raises
+        ------
+        InputError
+            If an input cannot be read, or a surface is not in the simulation.
+        """
+        try:
+            case = self.space.case(weather=weather, folder=self.file.parent)
+            found = tuple(
+                _surface_year(i, surface, case) for i, surface in enumerate(self.surfaces)
+            )
+            return replace(case, surfaces=found)
+        except InputError as error:
+            raise self.placed(error) from error
+
+    def placed(self, error: InputError) -> InputError:
+        """Return an error about a key of this file with the file's name in front."""
+        if error.file is not None:
+            return error
+        return type(error)(error.what, file=self.file, where=error.where, hint=error.hint)
+
+
+def _model(part: object) -> BaseModel:
+    assert isinstance(part, BaseModel)  # noqa: S101 - `_part` made it
+    return part
+
+
+def _surface_year(i: int, surface: SurfaceInput, case: HourlyCase) -> SurfaceYear:
+    if surface.temperature_index is not None:
+        t_c = surfaces.surface_temperature(
+            case.t_air_c, case.t_out_c, temperature_index=surface.temperature_index
+        )
+        return SurfaceYear(name=surface.name, t_surface_c=t_c, area_m2=surface.area_m2)
+    assert surface.simulated is not None  # noqa: S101 - checked by SurfaceInput
+    known = {name.casefold(): face for name, face in case.simulated_surfaces.items()}
+    if surface.simulated.casefold() not in known:
+        near = get_close_matches(surface.simulated.casefold(), known, n=1)
+        names = ", ".join(repr(n) for n in case.simulated_surfaces) or "none"
+        hint = f"did you mean {known[near[0]].name!r}? " if near else ""
+        raise InputError(
+            f"no inside face is called {surface.simulated!r}",
+            where=f"surfaces[{i}].simulated",
+            hint=f"{hint}reported: {names}",
+        )
+    face = known[surface.simulated.casefold()]
+    return replace(face, name=surface.name, area_m2=surface.area_m2)
+
+
+def load(path: str | Path) -> Scenario:
+    """Read and check a scenario file.
+
+    Parameters
+    ----------
+    path : path
+        TOML, at most 1 MB.
+
+    Returns
+    -------
+    Scenario
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, a key is unknown, missing or has a bad value; the message names
+        the file and the key, and what to do.
+    """
+    path = Path(path)
+    raw = _read(path)
+    try:
+        document = tomllib.loads(raw.decode("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError, ValueError) as error:
+        raise InputError(f"is not valid TOML: {error}", file=path) from error
+    top = _validate(_Document, document, path, "")
+    kind, *others = top.space or {"": {}}
+    if others or kind not in extensions.names("reader"):
+        got = ", ".join(top.space) or "none"
+        known = ", ".join(sorted(extensions.names("reader")))
+        raise InputError(
+            f"must hold exactly one space, got {got}",
+            file=path,
+            where="space",
+            hint=f"one of: {known}",
+        )
+    scenario = Scenario(
+        file=path,
+        sha256=hashlib.sha256(raw).hexdigest(),
+        title=top.title,
+        weather=top.weather,
+        space_kind=kind,
+        space=_validate(
+            _load("reader", kind, path, "space"), top.space[kind], path, f"space.{kind}"
+        ),
+        surfaces=tuple(top.surfaces),
+        strategies=tuple(_parts("strategy", "rule", "strategies", top.strategies, path)),
+        equipment=tuple(_parts("equipment", "kind", "equipment", top.equipment, path)),
+        supplies=tuple(top.supplies),
+        comfort=top.comfort,
+    )
+    for key in ("surfaces", "strategies", "equipment", "supplies"):
+        _require_distinct_names(path, key, [part.name for part in getattr(scenario, key)])
+    return scenario
+
+
+def _read(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise InputError("is larger than 1 MB", file=path, hint="is it a scenario?")
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror}", file=path) from error
+
+
+def _require_distinct_names(path: Path, key: str, names: list[str]) -> None:
+    seen: dict[str, int] = {}
+    for i, name in enumerate(names):
+        if not name.strip():
+            raise InputError("must not be empty", file=path, where=f"{key}[{i}].name")
+        if name in seen:
+            raise InputError(
+                f"{name!r} is also the name of {key}[{seen[name]}]",
+                file=path,
+                where=f"{key}[{i}].name",
+                hint="names must differ",
+            )
+        seen[name] = i
+
+
+def _load(kind: str, name: str, path: Path, where: str) -> type[Any]:
+    try:
+        return extensions.load(kind, name)
+    except ExtensionError as error:
+        raise ExtensionError(error.what, file=path, where=where, hint=error.hint) from error
+
+
+def _parts(
+    kind: str, selector: str, key: str, tables: list[dict[str, Any]], path: Path
+) -> list[Any]:
+    """Check each table of a list by the class that its selector names."""
+    parts = []
+    for i, table in enumerate(tables):
+        where = f"{key}[{i}]"
+        chosen = table.get(selector)
+        if not isinstance(chosen, str):
+            known = ", ".join(sorted(extensions.names(kind)))
+            raise InputError(
+                "is missing" if chosen is None else f"must be a text, got {chosen!r}",
+                file=path,
+                where=f"{where}.{selector}",
+                hint=f"one of: {known}",
+            )
+        parts.append(
+            _validate(_load(kind, chosen, path, f"{where}.{selector}"), table, path, where)
+        )
+    return parts
+
+
+def _validate(model: type[Model], data: object, path: Path, where: str) -> Model:
+    """Validate, and turn the first complaint into our own sentence."""
+    try:
+        return model.model_validate(data)
+    except ValidationError as problems:
+        errors = problems.errors(include_url=False)
+        # An unknown key explains a missing one: name it first.
+        first = min(errors, key=lambda e: e["type"] != "extra_forbidden")
+        what, hint = _sentence(first, model)
+        if len(errors) > 1:
+            what += f"; {len(errors) - 1} more after this"
+        raise InputError(
+            what, file=path, where=_key(where, first["loc"]) or None, hint=hint
+        ) from problems
+
+
+def _key(where: str, loc: tuple[int | str, ...]) -> str:
+    key = where
+    for part in loc:
+        key += f"[{part}]" if isinstance(part, int) else f".{part}" if key else str(part)
+    return key
+
+
+_BOUNDS = {
+    "greater_than": ("above", "gt"),
+    "greater_than_equal": ("at least", "ge"),
+    "less_than": ("below", "lt"),
+    "less_than_equal": ("at most", "le"),
+}
+_KINDS = {
+    "float": "a number",
+    "int": "a whole number",
+    "string": "a text",
+    "bool": "true or false",
+    "list": "a list",
+    "tuple": "a list",
+    "dict": "a table",
+    "model": "a table",
+}
+
+
+def _sentence(error: Any, model: type[BaseModel]) -> tuple[str, str | None]:  # noqa: ANN401, PLR0911 - pydantic's error
+    """Return what is wrong, and what to do about it."""
+    kind, found, context = error["type"], error["input"], error.get("ctx", {})
+    if kind == "extra_forbidden":
+        known = list(_model_at(model, error["loc"][:-1]).model_fields)
+        near = get_close_matches(str(error["loc"][-1]), known, n=1)
+        keys = f"keys here: {', '.join(known)}"
+        return "is not a key of this table", f"did you mean {near[0]!r}?" if near else keys
+    if kind == "missing":
+        return "is missing", None
+    if kind in _BOUNDS:
+        word, bound = _BOUNDS[kind]
+        limit = context[bound]
+        per_cent = limit == 1.0 and isinstance(found, (int, float)) and 1.0 < found <= 100.0  # noqa: PLR2004
+        hint = f"fractions run from 0 to 1: did you mean {found / 100:g}?" if per_cent else None
+        return f"must be {word} {limit:g}, got {found:g}", hint
+    if kind == "literal_error":
+        return f"must be {context['expected']}, got {found!r}", None
+    if kind == "value_error":
+        return str(context["error"]), None
+    if kind in ("too_short", "string_too_short"):
+        return "must not be empty", None
+    if kind == "finite_number":
+        return f"must be a finite number, got {found}", None
+    if kind.partition("_")[0] in _KINDS:
+        return f"must be {_KINDS[kind.partition('_')[0]]}, got {found!r}", None
+    return f"{error['msg']}, got {found!r}", None
+
+
+def _model_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> type[BaseModel]:
+    """Return the class that checks the table at a place below `model`."""
+    for part in loc:
+        if isinstance(part, str) and part in model.model_fields:
+            inner = _inner_model(model.model_fields[part].annotation)
+            model = inner or model
+    return model
+
+
+def _inner_model(annotation: object) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for argument in getattr(annotation, "__args__", ()):
+        if (found := _inner_model(argument)) is not None:
+            return found
+    return None

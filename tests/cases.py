@@ -1,0 +1,43 @@
+"""A small made-up case: a cold room with two window surfaces."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dewmargin import air, surfaces
+from dewmargin.case import AirSystem, HourlyCase, SurfaceYear
+
+
+def small_case(n: int = 48, **changes: object) -> HourlyCase:
+    """Return `n` cold hours of an invented house; name what differs."""
+    hour = np.arange(n)
+    t_out = -10.0 + 5.0 * np.sin(hour / 24.0 * 2.0 * np.pi) - 0.05 * hour
+    t_air = np.full(n, 21.0)
+    p = np.full(n, 95_000.0)
+
+    def face(name: str, index: float, area_m2: float | None) -> SurfaceYear:
+        t_c = surfaces.surface_temperature(t_air, t_out, temperature_index=index)
+        return SurfaceYear(name=name, t_surface_c=t_c, area_m2=area_m2)
+
+    values: dict[str, object] = {
+        "title": "small invented room",
+        "departure": False,
+        "interval_start": np.datetime64("2017-01-10T00:00:00", "s")
+        + hour * np.timedelta64(3600, "s"),
+        "t_out_c": t_out,
+        "w_out_kg_kg": air.humidity_ratio_at_rh(t_out, np.full(n, 0.8), p),
+        "p_pa": p,
+        "t_air_c": t_air,
+        "exchange_kg_s": np.full(n, 0.04),
+        "w_base_kg_kg": np.zeros(n),
+        "gains_kg_s": np.full(n, 0.3 / 3600.0),
+        "heating_w": np.full(n, 6_000.0),
+        "cooling": np.zeros(n, bool),
+        "dry_air_kg": 500.0,
+        "wraps": False,
+        "surfaces": (face("centre", 0.65, 10.0), face("edge", 0.5, None)),
+        "air_system": AirSystem(
+            heat_frac=np.full(n, 0.4), t_supply_c=np.full(n, 45.0), airflow_kg_s=0.5
+        ),
+    }
+    return HourlyCase(**(values | changes))

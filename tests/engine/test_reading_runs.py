@@ -1,0 +1,134 @@
+"""The reader on fresh runs of the engine, against plain queries of the same files."""
+
+from __future__ import annotations
+
+import subprocess
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dewmargin.errors import InputError
+from dewmargin.readers.results import Simulation
+
+pytestmark = [pytest.mark.engine, pytest.mark.slow]
+
+
+def read(folder, **keys: object):
+    return Simulation(results="eplusout.sql", **keys).case(weather=None, folder=folder)
+
+
+@pytest.mark.parametrize("weather", ["USA_IL_Chicago", "USA_CO_Golden"])
+def test_a_run_reads_as_a_plain_query_gives_it(run_engine, ask, weather):
+    # Two design days precede the run period in this file; neither may show.
+    folder = run_engine("cedar_house", "free", weather)
+
+    case = read(folder)
+
+    site, house = "Environment", "CEDAR"
+    pairs = [
+        (case.t_out_c, "Site Outdoor Air Drybulb Temperature", site),
+        (case.w_out_kg_kg, "Site Outdoor Air Humidity Ratio", site),
+        (case.p_pa, "Site Outdoor Air Barometric Pressure", site),
+        (case.t_air_c, "Zone Mean Air Temperature", house),
+        (case.w_base_kg_kg, "Zone Mean Air Humidity Ratio", house),
+        (case.exchange_kg_s, "Zone Infiltration Mass Flow Rate", house),
+        (case.heating_w, "Zone Ideal Loads Zone Sensible Heating Rate", "CEDAR IDEAL"),
+        (
+            case.simulated_surfaces["WIN N1 glass"].t_surface_c,
+            "Surface Inside Face Temperature",
+            "WIN N1",
+        ),
+        (
+            case.simulated_surfaces["WIN N1 frame"].t_surface_c,
+            "Surface Window Frame Inside Temperature",
+            "WIN N1",
+        ),
+    ]
+    # Averages over a single zone may round in the last digit.
+    for got, name, key in pairs:
+        np.testing.assert_allclose(got, ask(folder, name)[key], rtol=1e-12, err_msg=name)
+    assert case.n_hours == 8760
+    assert case.wraps
+    assert str(case.interval_start[0]) == "2017-01-01T00:00:00"
+
+
+def test_a_run_reported_every_ten_minutes_has_the_hourly_run_s_means(run_engine):
+    hourly = read(run_engine("cedar_house", "free", "USA_IL_Chicago"))
+
+    fine = read(run_engine("cedar_house", "free, every ten minutes", "USA_IL_Chicago"))
+
+    assert fine.steps_per_hour == 6
+    for name in ("t_air_c", "w_base_kg_kg", "exchange_kg_s", "t_out_c", "gains_kg_s"):
+        mean = getattr(fine, name).reshape(-1, 6).mean(axis=1)
+        # Both are the same run; the engine averages its HVAC steps, of which there may be several
+        # in ten minutes, so the flows differ by rounding only. Gains are divided by an enthalpy at
+        # ten-minute instead of hourly room temperatures: 5 K within the hour are 0.4 %.
+        tolerance = 4e-3 if name == "gains_kg_s" else 1e-9
+        np.testing.assert_allclose(mean, getattr(hourly, name), rtol=tolerance, err_msg=name)
+
+
+def test_outdoor_air_through_the_system_is_no_mechanical_cooling(run_engine):
+    # With the coil reported, hours of cooling are known. Without it, the zone's sensible cooling
+    # contains cold outdoor air let in by the system, here in 55 % of all hours.
+    weather = "USA_IL_Chicago"
+    told = read(run_engine("spruce_house", "free", weather), zones=["living"])
+
+    guessed = read(run_engine("spruce_house", "free, coil not reported", weather), zones=["living"])
+
+    # Hourly means cannot tell a few minutes of cooling in an hour: 37 of 8760 hours were measured.
+    assert np.count_nonzero(told.cooling) > 1000
+    assert np.mean(told.cooling != guessed.cooling) < 0.01
+
+
+def test_two_zones_are_joined_by_volume_and_by_mass(run_engine, ask):
+    folder = run_engine("spruce_house", "free", "USA_IL_Chicago")
+    t, w = ask(folder, "Zone Mean Air Temperature"), ask(folder, "Zone Mean Air Humidity Ratio")
+    living, basement = 12 * 9 * 2.6, 12 * 9 * 2.3
+
+    case = read(folder)
+
+    mean = (living * t["LIVING"] + basement * t["BASEMENT"]) / (living + basement)
+    np.testing.assert_allclose(case.t_air_c, mean, rtol=1e-12)
+    # Between the two, and never outside, whatever the weights.
+    low, high = np.minimum(w["LIVING"], w["BASEMENT"]), np.maximum(w["LIVING"], w["BASEMENT"])
+    assert np.all((case.w_base_kg_kg >= low - 1e-12) & (case.w_base_kg_kg <= high + 1e-12))
+    # A unit belongs to the zone whose name it begins with; the file does not tell.
+    heat = ask(folder, "Zone Ideal Loads Zone Sensible Heating Rate")
+    np.testing.assert_array_equal(read(folder, zones=["living"]).heating_w, heat["LIVING IDEAL"])
+    np.testing.assert_allclose(case.heating_w, heat["LIVING IDEAL"] + heat["BASEMENT IDEAL"])
+    offset = case.simulated_surfaces["FRONT glass"].w_offset_kg_kg
+    np.testing.assert_allclose(case.w_base_kg_kg + offset, w["LIVING"], rtol=1e-12)
+    # Mass of air in 529 m3 at about 1.17 kg/m3, times the model's moisture capacity multiplier 4.
+    assert case.dry_air_kg == pytest.approx(4 * (living + basement) * 1.17, rel=0.02)
+
+
+def test_a_run_that_humidifies_is_refused_as_a_baseline(run_engine):
+    folder = run_engine("cedar_house", "held at 40 %", "USA_IL_Chicago")
+
+    with pytest.raises(InputError, match=r"is a run that humidifies already, 19\d\d kg"):
+        read(folder)
+
+    case = read(folder, baseline="humidified")
+    assert not case.departure
+    assert not case.w_base_kg_kg.any()
+
+
+def test_the_demo_results_are_those_of_the_demo_model_in_the_demo_weather(tmp_path, weather_folder):
+    root = Path(__file__).parents[2]
+    model, weather = root / "scenarios/model/larch_house", root / "weather/larch_valley.epw"
+    engine = weather_folder.parent / "energyplus"
+    subprocess.run(
+        [str(engine), "-w", str(weather), "-d", str(tmp_path), str(model.with_suffix(".idf"))],
+        check=True,
+        capture_output=True,
+    )
+
+    fresh = read(tmp_path)
+
+    shipped = Simulation(results="larch_house.sql").case(weather=None, folder=model.parent)
+    for name in ("t_out_c", "t_air_c", "w_base_kg_kg", "exchange_kg_s", "heating_w"):
+        # The engine repeats itself to the last bits; other processors may round otherwise.
+        np.testing.assert_allclose(
+            getattr(shipped, name), getattr(fresh, name), rtol=1e-6, atol=1e-6, err_msg=name
+        )

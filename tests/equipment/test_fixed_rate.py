@@ -1,0 +1,111 @@
+"""A fixed rate: what it gives, drinks and draws, and when it may run."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pydantic
+import pytest
+
+from dewmargin.case import AirSystem, HourlyCase
+from dewmargin.contracts import Capability, Equipment, FeedWater
+from dewmargin.equipment.fixed_rate import FixedRate
+from dewmargin.errors import InputError
+
+N = 24
+FLAT = np.ones(N)
+CASE = HourlyCase(
+    title="invented",
+    departure=True,
+    interval_start=np.datetime64("2025-01-01", "s") + np.arange(N) * np.timedelta64(3600, "s"),
+    t_out_c=-10.0 * FLAT,
+    w_out_kg_kg=0.001 * FLAT,
+    p_pa=1e5 * FLAT,
+    t_air_c=20.0 * FLAT,
+    exchange_kg_s=0.05 * FLAT,
+    w_base_kg_kg=0.002 * FLAT,
+    gains_kg_s=0.0 * FLAT,
+    heating_w=3e3 * FLAT,
+    cooling=FLAT < 0.0,
+    dry_air_kg=500.0,
+)
+DUCTED = replace(
+    CASE,
+    air_system=AirSystem(
+        heat_frac=np.linspace(0.0, 1.0, N), t_supply_c=45.0 * FLAT, airflow_kg_s=0.5
+    ),
+)
+FEED = FeedWater(name="cold", t_feed_c=8.0 * FLAT, hot=FLAT < 0.0)
+
+
+def capability(equipment: FixedRate, case: HourlyCase) -> Capability:
+    return equipment.capability(
+        case, FEED, w_base_kg_kg=case.w_base_kg_kg, w_set_kg_kg=0.005 * FLAT
+    )
+
+
+def test_it_gives_its_rate_in_any_air() -> None:
+    got = capability(FixedRate(name="steam", rate_kg_h=1.8, electricity_w=1400.0), CASE)
+
+    assert got.added is None
+    np.testing.assert_array_equal(got.heat_frac, FLAT)
+    np.testing.assert_allclose(got.heat.r0_kg_s, 0.0005 * FLAT)
+    np.testing.assert_array_equal(got.heat.r1_kg_s, 0.0 * FLAT)
+    np.testing.assert_array_equal(got.heat.electricity_w, 1400.0 * FLAT)
+
+
+def test_feed_goes_with_what_it_gives() -> None:
+    mode = capability(FixedRate(name="blown down", rate_kg_h=2.0, feed_per_kg=1.3), CASE).heat
+
+    np.testing.assert_allclose(mode.feed_kg_s, 1.3 * mode.r0_kg_s)
+
+
+@pytest.mark.parametrize(
+    ("call", "expected"),
+    [
+        pytest.param("always", FLAT, id="always: the whole hour"),
+        pytest.param("heating", np.linspace(0.0, 1.0, N), id="heating: while the plant heats"),
+        pytest.param("humidity", FLAT, id="humidity: the blower is run for it"),
+    ],
+)
+def test_it_runs_when_called(call: str, expected: np.ndarray) -> None:
+    got = capability(
+        FixedRate.model_validate({"name": "x", "rate_kg_h": 1.0, "call": call}), DUCTED
+    )
+
+    np.testing.assert_array_equal(got.heat_frac, expected)
+    assert got.added is None
+
+
+@pytest.mark.parametrize("call", ["heating", "humidity"])
+def test_a_call_needs_ducts(call: str) -> None:
+    equipment = FixedRate.model_validate({"name": "attic unit", "rate_kg_h": 1.0, "call": call})
+
+    with pytest.raises(InputError) as caught:
+        capability(equipment, CASE)
+
+    assert str(caught.value) == (
+        f"equipment['attic unit'].call: \"{call}\" needs an air system, and this space has none "
+        "(give the space ducts: heating in [space.house] or [space.simulation], "
+        'or set call = "always")'
+    )
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        pytest.param({"rate_kg_h": 0.0}, id="no rate"),
+        pytest.param({"rate_kg_h": 1.0, "feed_per_kg": 0.9}, id="more vapour than water"),
+        pytest.param({"rate_kg_h": 1.0, "electricity_w": -1.0}, id="a humidifier that generates"),
+        pytest.param({"rate_kg_h": 1.0, "call": "never"}, id="a call that is not known"),
+        pytest.param({"rate_kg_h": 1.0, "efficiency": 1.0}, id="a key that is not known"),
+    ],
+)
+def test_what_has_no_meaning_is_refused(keys: dict) -> None:
+    with pytest.raises(pydantic.ValidationError):
+        FixedRate.model_validate({"name": "x", **keys})
+
+
+def test_it_is_an_equipment_by_contract() -> None:
+    assert isinstance(FixedRate(name="x", rate_kg_h=1.0), Equipment)

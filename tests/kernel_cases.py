@@ -1,0 +1,151 @@
+"""A made-up cold year for the kernel, and short ways to call it: test-only, no weather file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from dewmargin.kernel.source import NEVER, UNLIMITED
+
+HOUR_S = 3600.0
+# Basis of the numbers: a 500 m3 house at 21 °C, half an air change an hour, a buffer of 5000 kg.
+MASS_KG, EXCHANGE_KG_S = 595.61, 297.805 / HOUR_S
+BUFFER_KG, BUFFER_KG_S = 5000.0, 600.0 / HOUR_S
+
+
+def saturated(t_c: np.ndarray) -> np.ndarray:
+    """Return a plausible saturated humidity ratio (Magnus form, 80 kPa); only its shape matters."""
+    return 0.622 * 611.2 * np.exp(17.62 * t_c / (243.12 + t_c)) / 80_000.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Problem:
+    """Everything the kernel is told about a run of steps."""
+
+    low: np.ndarray
+    high: np.ndarray
+    k: np.ndarray
+    g_in: np.ndarray
+    a_out: np.ndarray
+    heat_frac: np.ndarray
+    r0: np.ndarray
+    r1: np.ndarray
+    r0_rest: np.ndarray
+    r1_rest: np.ndarray
+    sink: np.ndarray = field(default_factory=lambda: np.empty(0))
+    x_sat: np.ndarray | None = None
+    mass: float = MASS_KG
+    buffer_mass: float = 0.0
+    h: float = 0.0
+    unlimited: bool = False
+
+    @property
+    def saturation(self) -> np.ndarray:
+        """Return the surfaces' saturation, one row a surface."""
+        return np.empty((0, self.low.size)) if self.x_sat is None else self.x_sat
+
+    def between(self, start: int, stop: int) -> Problem:
+        """Return a part of the steps."""
+        arrays = (
+            "low",
+            "high",
+            "k",
+            "g_in",
+            "a_out",
+            "heat_frac",
+            "r0",
+            "r1",
+            "r0_rest",
+            "r1_rest",
+        )
+        cut = {name: getattr(self, name)[start:stop] for name in arrays}
+        return replace(self, **cut, x_sat=np.ascontiguousarray(self.saturation[:, start:stop]))
+
+    def solve(self, year, x: float, y: float) -> dict[str, np.ndarray | float]:
+        """Call a kernel's `year` and name what it returns."""
+        n = self.low.size
+        names = ("x_end", "y_end", "sum_x", "sum_y", "added", "running", "running_rest", "fog")
+        out = {name: np.empty(n) for name in names}
+        condensed = np.empty((self.sink.size, n))
+        rates = (self.r0, self.r1, self.r0_rest, self.r1_rest)
+        if self.unlimited:
+            zero = np.zeros(n)
+            rates = (np.full(n, UNLIMITED), zero, zero, zero)
+        end = year(
+            x, y, HOUR_S, self.mass, self.buffer_mass, self.h, self.unlimited,
+            self.low, self.high, self.k, self.g_in, self.a_out,
+            np.ones(n) if self.unlimited else self.heat_frac, *rates,
+            self.sink, self.saturation, *out.values(), condensed, np.zeros(self.sink.size, bool),
+        )  # fmt: skip
+        return out | {"condensed": condensed, "x": float(end[0]), "y": float(end[1])}
+
+    def balance_error(self, solved: dict, x: float, y: float) -> np.ndarray:
+        """Return stored less (in - out + added - condensed - fog) of each step. [kg]."""
+        stored = self.mass * np.diff(solved["x_end"], prepend=x)
+        stored = stored + self.buffer_mass * np.diff(solved["y_end"], prepend=y)
+        flows = self.g_in * HOUR_S - self.a_out * solved["sum_x"]
+        lost = solved["condensed"].sum(axis=0) + solved["fog"]
+        return stored - (flows + solved["added"] - lost)
+
+
+def constant(n: int, **values: float) -> Problem:
+    """Return `n` equal steps without a humidifier; name what differs."""
+    base = {
+        "low": NEVER,
+        "high": 0.0157,
+        "k": 1.0,
+        "g_in": 0.3 / HOUR_S + EXCHANGE_KG_S * 0.001279,
+        "a_out": EXCHANGE_KG_S,
+        "heat_frac": 1.0,
+        "r0": 0.0,
+        "r1": 0.0,
+        "r0_rest": 0.0,
+        "r1_rest": 0.0,
+    }
+    others = {key: value for key, value in values.items() if key not in base}
+    arrays = {key: np.full(n, float(values.get(key, value))) for key, value in base.items()}
+    return Problem(**arrays, **others)
+
+
+def cold_year(**values: object) -> Problem:
+    """Return a seeded, cold year: set-back, gains by the hour, gusty exchange, wet windows."""
+    n = 8760
+    rng = np.random.default_rng(1)
+    hour = np.arange(n)
+    t_out = 5.0 - 12.0 * np.cos(hour / n * 2 * np.pi) - 6.0 * np.cos(hour / 24 * 2 * np.pi)
+    t_out = t_out + np.convolve(rng.normal(0.0, 6.0, n), np.ones(48) / 7.0, "same")
+    t_in = np.where((hour % 24 >= 6) & (hour % 24 < 22), 20.0, 18.0)
+    w_out = 0.75 * saturated(t_out)
+    gusts = np.abs(np.convolve(rng.normal(0.0, 1.0, n), np.ones(6) / 3.0, "same"))
+    exchange = EXCHANGE_KG_S * (0.5 + 0.4 * gusts)
+    gains = 7.0 / 24.0 / HOUR_S * (1.0 + 0.8 * np.sin(hour / 24 * 4 * np.pi))
+    index = np.array([0.45, 0.55, 0.65])[:, None]
+    zero = np.zeros(n)
+    problem = Problem(
+        low=0.38 * saturated(t_in),
+        high=saturated(t_in),
+        k=saturated(np.array([20.0])) / saturated(t_in),
+        g_in=gains + exchange * w_out,
+        a_out=exchange,
+        heat_frac=np.ones(n),
+        r0=zero,
+        r1=zero,
+        r0_rest=zero,
+        r1_rest=zero,
+        x_sat=saturated(t_out + index * (t_in - t_out)),
+        sink=np.array([0.02, 0.02, 0.05]),
+    )
+    if values.pop("dry_windows", False):
+        problem = replace(problem, x_sat=None, sink=np.empty(0))
+    if values.pop("buffered", False):
+        problem = replace(problem, buffer_mass=BUFFER_KG, h=BUFFER_KG_S)
+    capacity = values.pop("capacity_kg_h", None)
+    if capacity is not None:
+        rate = np.full(n, float(capacity) / HOUR_S)
+        problem = replace(problem, r0=1.3 * rate, r1=0.3 * rate / 0.006)
+    if values.pop("heating_call", False):
+        problem = replace(
+            problem, heat_frac=np.clip((18.0 - t_out) / 60.0, 0.0, 1.0), r0_rest=0.3 * problem.r0
+        )
+    return replace(problem, **values)

@@ -1,0 +1,123 @@
+"""The rules: what they ask for, and that they ask for it without looking ahead."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from cases import small_case
+from dewmargin import air, extensions, surfaces
+from dewmargin.errors import InputError
+from dewmargin.strategies.constant import Constant
+from dewmargin.strategies.outdoor_reset import OutdoorReset
+from dewmargin.strategies.surface_limit import SurfaceLimit
+
+RULES = [
+    pytest.param(Constant(name="a", rh=0.35), id="constant"),
+    pytest.param(OutdoorReset(name="b", points=[[-20, 0.2], [5, 0.4]]), id="outdoor reset"),
+    pytest.param(SurfaceLimit(name="c", margin_k=1.0), id="surface limit"),
+]
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_a_rule_gives_one_fraction_a_step_and_does_not_look_ahead(rule) -> None:
+    case = small_case(72)
+
+    whole, part = rule.setpoint(case), rule.setpoint(case.first(30))
+
+    assert whole.shape == (72,)
+    assert np.all((whole >= 0.0) & (whole <= 1.0))
+    assert rule.horizon_h == 0.0
+    np.testing.assert_array_equal(whole[:30], part)
+
+
+@pytest.mark.parametrize(
+    ("t_out_c", "rh"),
+    [
+        pytest.param(-40.0, 0.15, id="flat below the coldest point"),
+        pytest.param(-30.0, 0.15, id="at the coldest point"),
+        pytest.param(-20.0, 0.20, id="half way between the first two"),
+        pytest.param(-10.0, 0.25, id="at the middle point"),
+        pytest.param(5.0, 0.40, id="at the warmest point"),
+        pytest.param(30.0, 0.40, id="flat above the warmest point"),
+    ],
+)
+def test_outdoor_reset_is_straight_between_its_points(t_out_c: float, rh: float) -> None:
+    case = replace(small_case(1), t_out_c=np.array([t_out_c]))
+    rule = OutdoorReset(name="x", points=[[-30, 0.15], [-10, 0.25], [5, 0.40]])
+
+    assert rule.setpoint(case) == pytest.approx([rh])
+
+
+def test_outdoor_reset_with_one_point_is_constant() -> None:
+    assert OutdoorReset(name="x", points=[[0, 0.3]]).setpoint(small_case(3)) == pytest.approx(
+        [0.3] * 3
+    )
+
+
+def test_outdoor_reset_takes_temperatures_in_fahrenheit() -> None:
+    rule = OutdoorReset(name="x", points=[["14 degF", 0.25], ["41 degF", 0.40]])
+
+    assert rule.points[0] == pytest.approx((-10.0, 0.25))
+
+
+@pytest.mark.parametrize("margin_k", [0.0, 1.0, 3.0])
+def test_surface_limit_leaves_the_coldest_surface_its_margin(margin_k: float) -> None:
+    """Oracle: the dew point of the air that the rule asks for, computed the other way round."""
+    case = small_case(48)
+    coldest = np.minimum(*[s.t_surface_c for s in case.surfaces])
+
+    rh = SurfaceLimit(name="x", margin_k=margin_k, cap_rh=1.0).setpoint(case)
+
+    w = air.humidity_ratio_at_rh(case.t_air_c, rh, case.p_pa)
+    # 1e-6 K: the dew point is iterated to 1e-9 K.
+    assert surfaces.dew_margin(coldest, w, case.p_pa) == pytest.approx([margin_k] * 48, abs=1e-6)
+
+
+def test_surface_limit_watches_only_the_surfaces_it_names_and_keeps_its_cap() -> None:
+    case = small_case(48)
+
+    both = SurfaceLimit(name="x", cap_rh=1.0).setpoint(case)
+    warm = SurfaceLimit(name="x", cap_rh=1.0, surfaces=["centre"]).setpoint(case)
+    capped = SurfaceLimit(name="x", cap_rh=0.2, surfaces=["centre"]).setpoint(case)
+
+    assert np.all(warm > both)
+    assert capped == pytest.approx(np.minimum(warm, 0.2))
+
+
+def test_surface_limit_allows_for_a_surface_in_a_damper_zone() -> None:
+    case = small_case(4)
+    offset = np.full(4, 5e-4)
+    damper = replace(case.surfaces[1], w_offset_kg_kg=offset)
+
+    here = SurfaceLimit(name="x", cap_rh=1.0).setpoint(replace(case, surfaces=case.surfaces[1:]))
+    there = SurfaceLimit(name="x", cap_rh=1.0).setpoint(replace(case, surfaces=(damper,)))
+
+    w_here = air.humidity_ratio_at_rh(case.t_air_c, here, case.p_pa)
+    w_there = air.humidity_ratio_at_rh(case.t_air_c, there, case.p_pa)
+    assert w_here - w_there == pytest.approx(offset, rel=1e-9)
+
+
+def test_surface_limit_names_a_surface_that_is_not_there() -> None:
+    with pytest.raises(InputError) as caught:
+        SurfaceLimit(name="x", surfaces=["door"]).setpoint(small_case(2))
+
+    assert str(caught.value) == (
+        "strategies['x'].surfaces: no surface is called 'door' (surfaces: 'centre', 'edge')"
+    )
+
+
+def test_surface_limit_needs_a_surface() -> None:
+    with pytest.raises(InputError) as caught:
+        SurfaceLimit(name="x").setpoint(replace(small_case(2), surfaces=()))
+
+    assert str(caught.value) == (
+        "strategies['x']: needs at least one surface (add a [[surfaces]] table)"
+    )
+
+
+@pytest.mark.parametrize("name", ["constant", "outdoor_reset", "surface_limit"])
+def test_built_in_rules_come_by_entry_point(name: str) -> None:
+    assert extensions.load("strategy", name).model_fields["rule"].default == name

@@ -1,0 +1,160 @@
+"""The command line as a person meets it: real processes, real files."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from dewmargin.cli import cli
+from dewmargin.demo import demo_folder
+
+HOUSE = demo_folder() / "scenarios" / "larch_house.toml"
+WEATHER = demo_folder() / "weather" / "larch_valley.epw"
+
+
+def run(*arguments: object, **options: object) -> subprocess.CompletedProcess[str]:
+    """Run the installed command as a process of its own."""
+    command = [str(Path(sys.executable).with_name("dewmargin")), *map(str, arguments)]
+    env = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1"}
+    return subprocess.run(
+        command, capture_output=True, text=True, check=False, env=env, encoding="utf-8", **options
+    )
+
+
+def test_help_loads_nothing_heavy() -> None:
+    code = (
+        "import sys; from click.testing import CliRunner; from dewmargin.cli import cli;"
+        "assert CliRunner().invoke(cli, ['compare', '--help']).exit_code == 0;"
+        "heavy = ('numpy', 'pandas', 'numba', 'pyarrow', 'pydantic', 'rich', 'psychrolib', 'eppy');"
+        "print([m for m in heavy if m in sys.modules])"
+    )
+
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("name", sorted(cli.commands))
+def test_every_command_has_help(name: str) -> None:
+    result = CliRunner().invoke(cli, [name, "--help"])
+
+    assert result.exit_code == 0
+    assert cli.commands[name].help
+
+
+@pytest.mark.slow
+def test_the_demo_runs_and_writes_both_comparisons(tmp_path) -> None:
+    done = run("demo", "--out", tmp_path / "demo", cwd=tmp_path)
+
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    assert max(map(len, done.stdout.splitlines())) <= 80 + len(str(tmp_path)) * 2
+    for folder in ("house", "simulation"):
+        assert (tmp_path / "demo" / folder / "manifest.json").exists()
+
+
+@pytest.mark.slow
+def test_compare_prints_one_json_document_and_nothing_else(tmp_path) -> None:
+    done = run("compare", HOUSE, "--out", tmp_path / "out", "--json")
+
+    document = json.loads(done.stdout)
+    assert done.returncode == 0
+    assert document["schema"] == "dewmargin/compare/1"
+    assert len(document["comparison"]) == 13
+    assert document["comparison"][0]["demand_kg"] is None
+    assert Path(document["files"][-1]).name == "manifest.json"
+
+
+@pytest.mark.slow
+def test_check_lists_what_will_be_used_and_every_default() -> None:
+    text = run("check", HOUSE).stdout
+    document = json.loads(run("check", HOUSE, "--json").stdout)
+
+    assert text.startswith(f"{HOUSE}: fine")
+    assert "12 and the baseline" in text
+    keys = {row["key"] for row in document["defaults"]}
+    assert {"comfort.low_rh", "space.house.gains_factor", "equipment[0].contact_frac"} <= keys
+    assert all(row["why"] for row in document["defaults"])
+
+
+@pytest.mark.slow
+def test_weather_tells_the_dryness_of_a_file() -> None:
+    text = run("weather", WEATHER).stdout
+    document = json.loads(run("weather", WEATHER, "--json").stdout)
+
+    assert "Larch Valley (invented)" in text
+    assert "dew point below -10 °C" in text
+    assert document["schema"] == "dewmargin/weather/1"
+    assert document["t_out_min_c"] == -29.0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "message"),
+    [
+        pytest.param(
+            ["compare", "gone.toml"],
+            3,
+            "error: gone.toml: cannot be read: No such file or directory\n",
+            id="no such scenario",
+        ),
+        pytest.param(
+            ["weather", "gone.epw"],
+            3,
+            "error: gone.epw: cannot be read: No such file or directory\n",
+            id="no such weather",
+        ),
+        pytest.param(
+            ["compare", str(HOUSE), "--out", "file"],
+            4,
+            "error: file: cannot be written: File exists\n",
+            id="output is a file",
+        ),
+    ],
+)
+def test_what_is_refused_is_one_line_and_its_exit_code(
+    arguments: list[str], code: int, message: str, tmp_path
+) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    if arguments[-1] == "file":
+        arguments = [*arguments[:-1], "file/below"]
+        message = "error: file/below: cannot be written: Not a directory\n"
+
+    done = run(*arguments, cwd=tmp_path)
+
+    assert (done.returncode, done.stdout, done.stderr) == (code, "", message)
+
+
+def test_wrong_usage_is_exit_code_2() -> None:
+    done = run("compare")
+
+    assert done.returncode == 2
+    assert "Missing argument 'SCENARIO'" in done.stderr
+
+
+@pytest.mark.slow
+def test_a_closed_pipe_ends_quietly() -> None:
+    command = f"{Path(sys.executable).with_name('dewmargin')} check {HOUSE} | head -1"
+
+    done = subprocess.run(  # noqa: S602 - a pipe is what is tried
+        command, shell=True, capture_output=True, text=True, check=False
+    )
+
+    assert done.stderr == ""
+    assert done.stdout == f"{HOUSE}: fine\n"
+
+
+def test_a_terminal_that_cannot_show_a_degree_sign_gets_a_question_mark() -> None:
+    env = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    done = subprocess.run(
+        [str(Path(sys.executable).with_name("dewmargin")), "weather", str(WEATHER)],
+        capture_output=True, text=True, check=False, env=env,
+    )  # fmt: skip
+
+    assert done.returncode == 0, done.stderr
+    assert "?C" in done.stdout

@@ -1,0 +1,90 @@
+"""README, docstrings and public names stay true."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+import os
+import pkgutil
+import re
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+import dewmargin
+from dewmargin import columns
+from dewmargin.cli import cli
+
+README = Path(__file__).parents[1] / "README.md"
+TABLES = {
+    "comparison": columns.COMPARISON,
+    "surfaces": columns.SURFACES,
+    "hourly": columns.HOURLY,
+    "surfaces_hourly": columns.SURFACES_HOURLY,
+    "settings": columns.SETTINGS,
+}
+MODULES = [
+    name
+    for _, name, _ in pkgutil.walk_packages(dewmargin.__path__, "dewmargin.")
+    if not name.endswith(".compiled")
+]
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_the_examples_in_docstrings_give_what_they_say(name: str) -> None:
+    module = importlib.import_module(name)
+
+    assert doctest.testmod(module).failed == 0
+
+
+def test_some_examples_exist() -> None:
+    examples = [
+        test
+        for name in MODULES
+        for test in doctest.DocTestFinder().find(importlib.import_module(name))
+        if test.examples
+    ]
+
+    assert len(examples) >= 5
+
+
+@pytest.mark.parametrize("name", dewmargin.__all__)
+def test_every_public_name_loads(name: str) -> None:
+    assert getattr(dewmargin, name).__name__ == name
+
+
+def test_an_unknown_name_is_an_attribute_error() -> None:
+    with pytest.raises(AttributeError, match="has no attribute 'humidify'"):
+        _ = dewmargin.humidify
+
+
+def generated(kind: str) -> str:
+    """Return what belongs between the README's marks."""
+    if kind.startswith("help "):
+        command = kind.removeprefix("help ").split()
+        result = CliRunner().invoke(cli, [*command, "--help"], prog_name="dewmargin")
+        return f"```text\n{result.output.rstrip()}\n```"
+    rows = [f"| `{c.name}` | {c.unit} | {c.meaning} |" for c in TABLES[kind.removeprefix("table ")]]
+    return "\n".join(["| column | unit | meaning |", "|---|---|---|", *rows])
+
+
+def test_the_generated_parts_of_the_readme_are_current() -> None:
+    """`UPDATE_README=1 pytest tests/test_documents.py` rewrites them."""
+    text = README.read_text(encoding="utf-8")
+    marks = re.compile(r"(<!-- generated: (.+?) -->\n).*?(\n<!-- end -->)", re.DOTALL)
+
+    current = marks.sub(lambda m: m[1] + generated(m[2]) + m[3], text)
+
+    if os.environ.get("UPDATE_README"):
+        README.write_text(current, encoding="utf-8")
+    assert text == current
+    kinds = {m[2] for m in marks.finditer(text)}
+    assert kinds == {f"table {t}" for t in TABLES} | {f"help {c}" for c in cli.commands}
+
+
+def test_the_readme_marks_its_two_commands() -> None:
+    text = README.read_text(encoding="utf-8")
+
+    for label in ("main job", "tests"):
+        assert re.search(rf"<!-- command: {label} -->\n+```[a-z]*\n(.+?)\n```", text, re.DOTALL)

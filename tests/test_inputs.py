@@ -1,0 +1,53 @@
+"""Quantities with units as text, converted where a scenario enters."""
+
+from __future__ import annotations
+
+import pytest
+
+from dewmargin.inputs import quantity, unit_of
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        # 1 ft = 0.3048 m, 1 lb = 0.45359237 kg, 1 gal (US) = 3.785411784 l, by definition.
+        pytest.param("1750 ft2", "m**2", 1750 * 0.3048**2, id="square feet"),
+        pytest.param("15200 ft3", "m**3", 15200 * 0.3048**3, id="cubic feet"),
+        pytest.param("500 cfm", "L/s", 500 * 0.3048**3 / 60 * 1000, id="cubic feet a minute"),
+        pytest.param("2 lb/hour", "kg/hour", 2 * 0.45359237, id="pounds an hour"),
+        pytest.param("70 degF", "degC", (70 - 32) / 1.8, id="a Fahrenheit temperature"),
+        pytest.param("10 degF", "delta_degC", 10 / 1.8, id="a Fahrenheit difference"),
+        pytest.param("3 delta_degC", "delta_degC", 3.0, id="a difference"),
+        pytest.param("20 °C", "degC", 20.0, id="a degree sign"),
+        pytest.param("430 m3", "m**3", 430.0, id="the unit itself"),
+        pytest.param("7", "m**2", None, id="no unit"),
+        pytest.param("165 m", "m**2", None, id="another dimension"),
+        pytest.param("large", "m**2", None, id="no number"),
+        pytest.param("__import__('os')", "m**2", None, id="code"),
+    ],
+)
+def test_a_text_becomes_a_number_in_the_keys_unit(
+    text: str, unit: str, value: float | None
+) -> None:
+    if value is None:
+        with pytest.raises(ValueError, match="is not a quantity that can be turned into"):
+            quantity(text, unit)
+    else:
+        assert quantity(text, unit) == pytest.approx(value, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [
+        ("floor_area_m2", "m**2"),
+        ("leakage_m3_h_at_50pa", "m**3/hour"),
+        ("heat_loss_w_k", "W/delta_degC"),
+        ("temperature_c", "degC"),
+        ("margin_k", "delta_degC"),
+        ("feed_kg_h", "kg/hour"),
+        ("rh", None),
+        ("name", None),
+    ],
+)
+def test_a_key_says_its_unit(name: str, unit: str | None) -> None:
+    assert unit_of(name) == unit

@@ -1,0 +1,149 @@
+"""Year numbers, from hours that can be counted on paper."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cases import small_case
+from dewmargin import air, balance, metrics, surfaces
+from dewmargin.balance import Outcome, State
+from dewmargin.case import SurfaceYear
+
+N = 48
+
+
+def outcome(case, rh: np.ndarray, **changes: np.ndarray) -> Outcome:
+    """Return an outcome that held this relative humidity, all else zero; name what differs."""
+    zero = np.zeros(case.n_hours)
+    w = air.humidity_ratio_at_rh(case.t_air_c, rh, case.p_pa)
+    values = {
+        "w_kg_kg": w, "w_end_kg_kg": w, "added_kg": zero, "feed_kg": zero, "hot_feed_kg": zero,
+        "running_frac": zero, "condensed_kg": np.zeros((len(case.surfaces), case.n_hours)),
+        "fog_kg": zero, "balance_error_kg": zero,
+    }  # fmt: skip
+    return Outcome(**(values | changes), end=State(x=0.0, y=0.0))
+
+
+def row(case, made: Outcome, **changes: object) -> dict:
+    """Return the comparison row with the band 0.30 to 0.50."""
+    hours = metrics.hours_of(case, heating_season_below_c=15.0)
+    values = {"demand_kg": None, "w_set_kg_kg": None, "low_rh": 0.30, "high_rh": 0.50}
+    return dict(metrics.comparison_row(hours, made, **(values | changes)))
+
+
+def test_a_value_on_an_edge_belongs_to_the_band() -> None:
+    case = small_case(N)
+    rh = np.full(N, 0.4)
+    rh[:10], rh[10:15], rh[15:18] = 0.29, 0.30, 0.30 - 1e-9
+    rh[18:20], rh[20:27] = 0.50, 0.51
+
+    counted = row(case, outcome(case, rh))
+
+    assert (counted["dry_h"], counted["band_h"], counted["humid_h"]) == (10, 31, 7)
+
+
+def test_only_days_of_the_heating_season_count_for_comfort() -> None:
+    t_out = np.full(N, 30.0)
+    t_out[:24] = np.linspace(-20.0, 40.0, 24)  # mean 10 °C, though it ends hot
+    case = small_case(N, t_out_c=t_out)
+
+    counted = row(case, outcome(case, np.full(N, 0.2)))
+
+    assert counted["dry_h"] == 24
+
+
+def test_shortfall_hours_need_one_per_cent_and_ten_grams() -> None:
+    case = small_case(N)
+    demand, added = np.zeros(N), np.zeros(N)
+    demand[:5], added[:5] = 1.0, 0.985  # 15 g and 1.5 %: short
+    demand[5:9], added[5:9] = 3.0, 2.98  # 20 g, but 0.7 %
+    demand[9:12], added[9:12] = 0.1, 0.095  # 5 %, but 5 g
+    added[12] = 0.2  # caught up later: signed
+
+    counted = row(
+        case, outcome(case, np.full(N, 0.3), added_kg=added), demand_kg=demand,
+        w_set_kg_kg=np.full(N, 0.005),
+    )  # fmt: skip
+
+    assert counted["shortfall_h"] == 5
+    assert counted["shortfall_kg"] == pytest.approx(5 * 0.015 + 4 * 0.02 + 3 * 0.005 - 0.2)
+    assert counted["demand_h"] == 12
+
+
+def test_the_peak_leaves_out_three_hours_after_a_set_point_rise() -> None:
+    case = small_case(N)
+    w_set = np.full(N, 0.0050)
+    w_set[6:] = 0.0056  # 12 % up: the end of a set-back
+    demand = np.full(N, 1.0)
+    demand[[6, 7, 8, 9]] = 4.0, 3.0, 2.5, 1.5
+
+    counted = row(case, outcome(case, np.full(N, 0.3)), demand_kg=demand, w_set_kg_kg=w_set)
+
+    assert counted["demand_peak_kg_h"] == 1.5
+    assert counted["demand_after_setback_kg_h"] == 4.0
+    # numpy's linear quantile of 44 ones and 1.5, 2.5, 3, 4: at rank 46.53 of 0…47.
+    assert counted["demand_p99_kg_h"] == pytest.approx(3.0 + 0.53)
+
+
+def test_condensation_counts_hours_with_any_surface_below_the_dew_point() -> None:
+    t_air, p = np.full(N, 21.0), np.full(N, 95_000.0)
+    w = air.humidity_ratio_at_rh(t_air, np.full(N, 0.4), p)
+    dew = air.dew_point(air.vapour_pressure(w, p))
+    first, second = dew + 1.0, dew + 2.0
+    first[:6] -= 1.5
+    second[4:10] -= 3.0
+    faces = (
+        SurfaceYear(name="a", t_surface_c=first),
+        SurfaceYear(name="b", t_surface_c=second),
+    )
+    case = small_case(N, surfaces=faces, t_air_c=t_air, p_pa=p)
+
+    counted = row(case, outcome(case, np.full(N, 0.4)))
+
+    assert counted["condensation_h"] == 10
+    assert counted["worst_margin_k"] == pytest.approx(-1.0, abs=1e-6)
+
+
+def test_a_surface_exactly_at_the_dew_point_does_not_count() -> None:
+    case = small_case(N)
+    edge = min(case.surfaces, key=lambda s: s.t_surface_c.mean())
+    limit = air.saturation_pressure(edge.t_surface_c) / air.saturation_pressure(case.t_air_c)
+
+    assert row(case, outcome(case, limit))["condensation_h"] == 0
+    assert row(case, outcome(case, limit * 1.001))["condensation_h"] == N
+
+
+def test_without_surfaces_condensation_is_unknown_not_zero() -> None:
+    case = small_case(N, surfaces=())
+
+    counted = row(case, outcome(case, np.full(N, 0.4)))
+
+    assert counted["condensation_h"] is None
+    assert counted["worst_margin_k"] is None
+
+
+def test_feed_per_kg_is_unknown_where_nothing_was_delivered() -> None:
+    case = small_case(N)
+    made = outcome(case, np.full(N, 0.3), added_kg=np.full(N, 0.5), feed_kg=np.full(N, 2.0))
+
+    fed = row(case, made)
+
+    assert fed["feed_l_per_kg"] == 4.0
+    assert fed["drained_l"] == pytest.approx(72.0)
+    assert row(case, outcome(case, np.full(N, 0.3)))["feed_l_per_kg"] is None
+
+
+def test_margin_and_condensation_tell_the_same() -> None:
+    case = small_case(N)
+    hours = metrics.hours_of(case, heating_season_below_c=15.0)
+    w = balance.demand(case, np.full(N, 0.35)).w_kg_kg
+
+    margin, wet = metrics.dew_margins(hours, w), metrics.condensing(hours, w)
+
+    assert wet.any()
+    assert not wet.all()
+    np.testing.assert_array_equal(margin < 0.0, wet)
+    assert margin[0] == pytest.approx(
+        surfaces.dew_margin(case.surfaces[0].t_surface_c, w, case.p_pa)
+    )

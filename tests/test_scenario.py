@@ -1,0 +1,272 @@
+"""Scenario files: what is read, and what is said about one that is wrong."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import pytest
+
+from dewmargin import scenario
+from dewmargin.demo import demo_folder
+from dewmargin.errors import InputError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+DEMO = demo_folder() / "scenarios" / "larch_house.toml"
+TEXT = DEMO.read_text(encoding="utf-8")
+
+
+def spoilt(tmp_path: Path, old: str, new: str) -> Path:
+    """Write the demo scenario with one thing replaced, and return it."""
+    assert old in TEXT
+    path = tmp_path / "x.toml"
+    path.write_text(TEXT.replace(old, new, 1), encoding="utf-8")
+    return path
+
+
+def test_the_demo_scenario_is_read() -> None:
+    read = scenario.load(DEMO)
+
+    assert read.space_kind == "house"
+    assert [s.name for s in read.surfaces] == ["window glass, centre", "window glass, edge"]
+    assert len(read.strategies) == 6
+    assert [s.name for s in read.supplies] == ["cold", "hot 55 °C"]
+    assert read.comfort.low_rh == 0.30
+
+
+def test_quantities_may_be_written_with_their_units(tmp_path) -> None:
+    path = spoilt(tmp_path, "floor_area_m2 = 165", 'floor_area_m2 = "1776 ft2"')
+
+    # 1 ft = 0.3048 m by definition.
+    assert scenario.load(path).space.floor_area_m2 == pytest.approx(1776 * 0.3048**2, rel=1e-12)
+
+
+# What is replaced, by what, and the whole message after "FILE: ".
+BAD = {
+    "unknown key, near one": (
+        "shelter_class = 3",
+        "shelter_clas = 3",
+        "space.house.shelter_clas: is not a key of this table (did you mean 'shelter_class'?)",
+    ),
+    "unknown key at the top": (
+        'title = "Larch',
+        'wallpaper = "red"\ntitle = "Larch',
+        (
+            "wallpaper: is not a key of this table (keys here: title, weather, space, surfaces, "
+            "strategies, equipment, supplies, comfort)"
+        ),
+    ),
+    "unknown key in a sub-table": (
+        "day_c = 20",
+        "day_cc = 20",
+        "space.house.thermostat.day_cc: is not a key of this table (did you mean 'day_c'?)",
+    ),
+    "missing key": (
+        "volume_m3 = 430\n",
+        "",
+        "space.house.volume_m3: is missing",
+    ),
+    "per cent instead of a fraction": (
+        "rh = 0.35",
+        "rh = 35",
+        (
+            "strategies[0].rh: must be at most 1, got 35 "
+            "(fractions run from 0 to 1: did you mean 0.35?)"
+        ),
+    ),
+    "negative volume": (
+        "volume_m3 = 430",
+        "volume_m3 = -430",
+        "space.house.volume_m3: must be above 0, got -430",
+    ),
+    "text for a number": (
+        "bedrooms = 3",
+        'bedrooms = "three"',
+        "space.house.bedrooms: must be a whole number, got 'three'",
+    ),
+    "unit that measures something else": (
+        "floor_area_m2 = 165",
+        'floor_area_m2 = "165 m"',
+        "space.house: '165 m' is not a quantity that can be turned into m2",
+    ),
+    "not a number": (
+        "rh = 0.35",
+        "rh = nan",
+        "strategies[0].rh: must be a finite number, got nan",
+    ),
+    "unknown rule": (
+        'rule = "surface_limit"\nmargin_k = 1',
+        'rule = "surface_limits"\nmargin_k = 1',
+        (
+            "strategies[4].rule: no strategy is called 'surface_limits' (did you mean "
+            "'surface_limit'? installed: constant, outdoor_reset, surface_limit)"
+        ),
+    ),
+    "rule missing": (
+        'rule = "constant"\nrh = 0.35',
+        "rh = 0.35",
+        "strategies[0].rule: is missing (one of: constant, outdoor_reset, surface_limit)",
+    ),
+    "rule is a number": (
+        'rule = "constant"\nrh = 0.35',
+        "rule = 7\nrh = 0.35",
+        (
+            "strategies[0].rule: must be a text, got 7 (one of: constant, outdoor_reset, "
+            "surface_limit)"
+        ),
+    ),
+    "unknown equipment": (
+        'kind = "wetted_pad"',
+        'kind = "kettle"',
+        "equipment[0].kind: no equipment is called 'kettle' (installed: fixed_rate, wetted_pad)",
+    ),
+    "points out of order": (
+        "points = [[-20, 0.20], [5, 0.40]]",
+        "points = [[5, 0.40], [-20, 0.20]]",
+        (
+            "strategies[3].points: outdoor temperatures must rise from point to point, "
+            "got 5 before -20"
+        ),
+    ),
+    "point in per cent": (
+        "points = [[-20, 0.20], [5, 0.40]]",
+        "points = [[-20, 20], [5, 40]]",
+        "strategies[3].points: relative humidity must be between 0 and 1, got 20 at -20 °C",
+    ),
+    "two strategies of one name": (
+        'name = "hold 40 %"',
+        'name = "hold 35 %"',
+        "strategies[1].name: 'hold 35 %' is also the name of strategies[0] (names must differ)",
+    ),
+    "empty name": (
+        'name = "cold"',
+        'name = " "',
+        "supplies[0].name: must not be empty",
+    ),
+    "no supply": (
+        TEXT[TEXT.index("[[supplies]]") :],
+        "",
+        "supplies: is missing",
+    ),
+    "two spaces": (
+        "[[surfaces]]",
+        '[space.simulation]\nresults = "x.sql"\n\n[[surfaces]]',
+        "space: must hold exactly one space, got house, simulation (one of: house, simulation)",
+    ),
+    "unknown space": (
+        "[space.house]\n",
+        "[space.barn]\n",
+        "space: must hold exactly one space, got barn, house (one of: house, simulation)",
+    ),
+    "surface without a temperature": (
+        "temperature_index = 0.63\n",
+        "",
+        "surfaces[0]: needs either temperature_index or simulated",
+    ),
+    "index above one": (
+        "temperature_index = 0.63",
+        "temperature_index = 1.63",
+        (
+            "surfaces[0].temperature_index: must be at most 1, got 1.63 "
+            "(fractions run from 0 to 1: did you mean 0.0163?)"
+        ),
+    ),
+    "comfort band upside down": (
+        "[[surfaces]]",
+        "[comfort]\nlow_rh = 0.6\n\n[[surfaces]]",
+        "comfort: low_rh must be below high_rh, got 0.6 and 0.5",
+    ),
+    "furnace without air": (
+        "airflow_l_s = 400\n",
+        "",
+        "space.house.heating: a furnace needs airflow_l_s",
+    ),
+    "value not among the choices": (
+        'call = "heating"',
+        'call = "sometimes"',
+        "equipment[0].call: must be 'heating' or 'humidity', got 'sometimes'",
+    ),
+    "table where a list belongs": (
+        TEXT[TEXT.index("[[supplies]]") :],
+        '[supplies]\nname = "cold"\n',
+        "supplies: must be a list, got {'name': 'cold'}",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_a_spoilt_scenario_is_refused_with(name: str, tmp_path) -> None:
+    old, new, message = BAD[name]
+    path = spoilt(tmp_path, old, new)
+
+    with pytest.raises(InputError) as caught:
+        scenario.load(path)
+
+    assert str(caught.value) == f"{path}: {message}"
+
+
+def test_several_mistakes_are_counted(tmp_path) -> None:
+    path = spoilt(tmp_path, "rh = 0.35", "rh = 35\ncolour = 1\nweight = 2")
+
+    with pytest.raises(InputError) as caught:
+        scenario.load(path)
+
+    assert str(caught.value) == (
+        f"{path}: strategies[0].colour: is not a key of this table; 2 more after this "
+        "(keys here: name, rule, rh)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        pytest.param(b"title = ", "is not valid TOML: Invalid value", id="cut short"),
+        pytest.param(b"\xff\xfe", "is not valid TOML: 'utf-8' codec", id="not text"),
+        pytest.param(b"", "title: is missing", id="empty"),
+        pytest.param(b"x = " + b"[" * 5000, "is not valid TOML: ", id="nested without end"),
+    ],
+)
+def test_a_file_that_is_no_scenario_is_refused(content: bytes, message: str, tmp_path) -> None:
+    path = tmp_path / "x.toml"
+    path.write_bytes(content)
+
+    with pytest.raises(InputError, match=re.escape(f"{path}: {message}")):
+        scenario.load(path)
+
+
+def test_a_missing_file_is_named(tmp_path) -> None:
+    with pytest.raises(InputError) as caught:
+        scenario.load(tmp_path / "gone.toml")
+
+    assert (
+        str(caught.value) == f"{tmp_path / 'gone.toml'}: cannot be read: No such file or directory"
+    )
+
+
+def test_a_huge_file_is_refused_unread(tmp_path) -> None:
+    path = tmp_path / "x.toml"
+    path.write_bytes(b"#" * 1_000_001)
+
+    with pytest.raises(InputError) as caught:
+        scenario.load(path)
+
+    assert str(caught.value) == f"{path}: is larger than 1 MB (is it a scenario?)"
+
+
+def test_a_surface_that_the_space_does_not_report_is_named(tmp_path) -> None:
+    path = spoilt(tmp_path, "temperature_index = 0.63", 'simulated = "WIN 1 glass"')
+    weather = f'file = "{(demo_folder() / "weather" / "larch_valley.epw").as_posix()}"'
+    path.write_text(
+        path.read_text(encoding="utf-8").replace('file = "../weather/larch_valley.epw"', weather),
+        encoding="utf-8",
+    )
+    read = scenario.load(path)
+
+    with pytest.raises(InputError) as caught:
+        read.case(read.read_weather())
+
+    assert str(caught.value) == (
+        f"{path}: surfaces[0].simulated: no inside face is called 'WIN 1 glass' (reported: none)"
+    )
