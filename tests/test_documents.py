@@ -72,9 +72,9 @@ def generated(kind: str) -> str:
 def test_the_generated_parts_of_the_readme_are_current() -> None:
     """`UPDATE_README=1 pytest tests/test_documents.py` rewrites them."""
     text = README.read_text(encoding="utf-8")
-    marks = re.compile(r"(<!-- generated: (.+?) -->\n).*?(\n<!-- end -->)", re.DOTALL)
+    marks = re.compile(r"(<!-- generated: (.+?) -->\n).*?(<!-- end -->)", re.DOTALL)
 
-    current = marks.sub(lambda m: m[1] + generated(m[2]) + m[3], text)
+    current = marks.sub(lambda m: f"{m[1]}{generated(m[2])}\n{m[3]}", text)
 
     if os.environ.get("UPDATE_README"):
         README.write_text(current, encoding="utf-8")
