@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
+import re
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,8 +21,6 @@ from dewmargin.scenario import load
 from dewmargin.strategies.constant import Constant
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from dewmargin.case import HourlyCase
 
 FILES = {"house": "larch_house.toml", "simulation": "larch_house_simulated.toml"}
@@ -185,6 +186,21 @@ def test_the_demo_says_five_numbered_things(results) -> None:
     lines = findings(results["house"], results["simulation"])
 
     assert [line[:2] for line in lines] == ["1.", "2.", "3.", "4.", "5."]
+
+
+def test_the_readme_quotes_what_the_demo_says(results) -> None:
+    """`UPDATE_README=1 pytest tests/whole` rewrites the quotation."""
+    readme = Path(__file__).parents[2] / "README.md"
+    text = readme.read_text(encoding="utf-8")
+    quoted = "\n".join(findings(results["house"], results["simulation"]))
+    pattern = re.compile(r"(<!-- demo -->\n```text\n).*?(```\n<!-- end demo -->)", re.DOTALL)
+
+    current = pattern.sub(lambda m: f"{m[1]}{quoted}\n{m[2]}", text)
+
+    if os.environ.get("UPDATE_README"):
+        readme.write_text(current, encoding="utf-8")
+        return
+    assert text == current
 
 
 def test_no_humidifier_is_the_verdict_where_the_air_is_humid_enough(results) -> None:
