@@ -34,6 +34,7 @@ if "jit" not in globals():  # the loader of the compiled twin sets it beforehand
 
 SEGMENTS = 5  # float, run, hold, and what may follow within one step; the last runs to its end
 NEWTON_STEPS = 12  # four are enough in a house; a rest is finished by the next segment
+SETTLED = 1e-7  # of the bracket: after so short a Newton step the next would be below rounding
 AT_LIMIT = 1e-9  # kg/kg: nearer than this the room is at its set-point
 PASSES = 4  # over the surfaces that take vapour in a step; the last is without any
 TINY = 1e-300
@@ -76,38 +77,71 @@ def decay(y: float) -> tuple[float, float]:
 
 
 @jit
-def crossing(m0: float, g: float, u: float, l1: float, l2: float, end: float) -> float:
-    """Return the time at which m(t) = m0 + g E1 + u (E2 - E1) falls through zero.
+def spans(t: float, l1: float, l2: float) -> tuple[float, float, float, float]:
+    """Return E1, E2 - E1 [s] and their integrals I1, I2 - I1 [s2], E_i = (1 - exp(-l_i t))/l_i."""
+    phi1, psi1 = decay(l1 * t)
+    phi2, psi2 = decay(l2 * t)
+    e1 = t * phi1
+    i1 = t * t * psi1
+    return e1, t * phi2 - e1, i1, t * t * psi2 - i1
 
-    E_i = (1 - exp(-l_i t))/l_i. `m0` counts as positive and m is negative at `end`, so a root lies
-    between; Newton's method kept inside the bracket, bisection where it
-    would leave it. A fixed number of steps.
+
+@jit
+def refine(
+    t: float, low: float, high: float, end: float, m0: float, g: float, u: float,
+    l1: float, l2: float,
+) -> tuple[float, float, float]:  # fmt: skip
+    """One step towards the time at which m(t) = m0 + g E1 + u (E2 - E1) falls through zero.
+
+    Newton's step, or halving the bracket `low` to `high` where it would leave it. A step too short
+    to matter closes the bracket on t, and a closed bracket no longer changes: who calls may stop
+    there, or go on for the sake of others, and gets the same t.
     """
-    low, high = 0.0, end
+    e1 = t * decay(l1 * t)[0]
+    e2 = t * decay(l2 * t)[0]
+    m = m0 + g * e1 + u * (e2 - e1)
+    slope = g * (1.0 - l1 * e1) + u * (l1 * e1 - l2 * e2)
+    low = low if m < 0.0 else t
+    high = t if m < 0.0 else high
+    ahead = t - m / (min(-TINY, slope))
+    ahead = ahead if low <= ahead <= high else 0.5 * (low + high)
+    near = abs(ahead - t) <= SETTLED * end
+    return ahead, (ahead if near else low), (ahead if near else high)
+
+
+@jit
+def first_guess(m0: float, m_end: float, g: float, end: float) -> float:
+    """Return where to start the search for the root of a falling m, strictly inside the bracket."""
     # Where m rises first, Newton would run back to the root at zero: only a falling m leads on.
     t = m0 / -(min(-TINY, g))
-    t = t if 0.0 < t < end else 0.5 * end
+    return t if 0.0 < t < end else 0.5 * end
+
+
+@jit
+def crossing(
+    m0: float, m_end: float, g: float, u: float, l1: float, l2: float, end: float
+) -> float:
+    """Return the time at which m(t) = m0 + g E1 + u (E2 - E1) falls through zero.
+
+    `m0` counts as positive and m is negative at `end`, so a root lies between.
+    """
+    t, low, high = first_guess(m0, m_end, g, end), 0.0, end
     for _ in range(NEWTON_STEPS):
-        e1 = t * decay(l1 * t)[0]
-        e2 = t * decay(l2 * t)[0]
-        m = m0 + g * e1 + u * (e2 - e1)
-        slope = g * (1.0 - l1 * e1) + u * (l1 * e1 - l2 * e2)
-        low = low if m < 0.0 else t
-        high = t if m < 0.0 else high
-        t = t - m / (min(-TINY, slope))
-        t = t if low <= t <= high else 0.5 * (low + high)
+        t, low, high = refine(t, low, high, end, m0, g, u, l1, l2)
+        if low == high:
+            break
     return t
 
 
 @jit
-def segment(
-    x: float, y: float, left: float, last: bool, low: float, high: float, r0: float, r1: float,  # noqa: FBT001 - numba takes no keywords
+def regime(
+    x: float, y: float, low: float, high: float, r0: float, r1: float,
     inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
-) -> tuple[float, float, float, float, float, float, float, float]:  # fmt: skip
-    """Follow one regime (float, run at capacity, hold) until it ends, at most `left` seconds.
+) -> tuple[bool, bool, bool, float, float, float, float, float, float, float, float]:  # fmt: skip
+    """Choose what happens from here on: float, run at capacity, hold, or lose fog; no branches.
 
-    Returns x, y at its end, its length [s], the integrals of x and y [s], what the humidifier
-    added [kg], its running time [s] and what became fog at saturation [kg].
+    Returns run, hold, fog (fog also holds), the device's rate and the rate needed to stay [kg/s],
+    and the motion: x + gx E1 + ux (E2 - E1), same with y, and the rates l1 <= l2 [1/s] of E1, E2.
     """
     flow_y = h * (k * x - y)
     need = a_out * x + flow_y - g_in  # the rate that would keep x where it is
@@ -116,10 +150,10 @@ def segment(
     # The same nearness for rates: a regime that ended at a limit must not begin again there.
     slack = AT_LIMIT * (a_out + h * k + r1)
     below = x < low - AT_LIMIT
-    at_low = (not below) and x <= low + AT_LIMIT
-    fog = x >= high - AT_LIMIT and need < -slack
-    run = (not fog) and rate > 0.0 and (below or (at_low and need > rate - slack))
-    hold = fog or ((not run) and at_low and need > slack and rate > 0.0)
+    at_low = (not below) & (x <= low + AT_LIMIT)
+    fog = (x >= high - AT_LIMIT) & (need < -slack)
+    run = (not fog) & (rate > 0.0) & (below | (at_low & (need > rate - slack)))
+    hold = fog | ((not run) & at_low & (need > slack) & (rate > 0.0))
 
     # One linear system serves all three: running adds r0 - r1 x, holding pins x.
     free = 0.0 if hold else 1.0
@@ -131,64 +165,97 @@ def segment(
     spread = a - f
     l2 = 0.5 * (a + f + math.sqrt(spread * spread + 4.0 * d * e))
     l1 = free * loss * inv_mass * f / (max(TINY, l2))
-    gap = l2 - l1
-    inv_gap = 1.0 / (max(TINY, gap))
+    inv_gap = 1.0 / (max(TINY, l2 - l1))
     gx = free * ((r0 - r1 * x if run else 0.0) - need) * inv_mass
     gy = flow_y * inv_buffer
     ux = ((a - l1) * gx - d * gy) * inv_gap
     uy = ((f - l1) * gy - e * gx * free) * inv_gap
+    return run, hold, fog, rate, need, gx, gy, ux, uy, l1, l2
 
-    # What ends the regime: x reaches a limit, or the rate needed to hold reaches zero or capacity.
-    t = left
-    phi1, psi1 = decay(l1 * t)
-    phi2, psi2 = decay(l2 * t)
-    if not last:
-        e1 = t * phi1
-        e21 = t * phi2 - e1
-        x_end = x + gx * e1 + ux * e21
-        need_end = need - h * (gy * e1 + uy * e21)
-        sign = 1.0
-        m0, m_end = 0.0, 0.0
-        if fog:
-            m0, m_end, sign = -need, -need_end, -1.0
-        elif hold:
-            if need_end < 0.0:
-                m0, m_end = need, need_end
-            else:
-                m0, m_end, sign = rate - need, rate - need_end, -1.0
-        elif run:
-            # It ends at the set-point, or where the room is too humid for this device.
-            top = low if r0 > r1 * low else r0 / (max(TINY, r1))
-            m0, m_end, sign = top - x, top - x_end, -1.0
-        elif x_end > high:
-            m0, m_end, sign = high - x, high - x_end, -1.0
-        elif not below:
-            m0, m_end = x - low, x_end - low
-        if m_end < 0.0:
-            g = sign * (-h * gy if hold else gx)
-            u = sign * (-h * uy if hold else ux)
-            t = crossing(m0, g, u, l1, l2, left)
-            phi1, psi1 = decay(l1 * t)
-            phi2, psi2 = decay(l2 * t)
-    e1 = t * phi1
-    e21 = t * phi2 - e1
-    i1 = t * t * psi1
-    i21 = t * t * psi2 - i1
+
+@jit
+def limit(
+    run: bool, hold: bool, fog: bool, rate: float, need: float, gx: float, gy: float, ux: float,  # noqa: FBT001 - numba takes no keywords
+    uy: float, x: float, low: float, high: float, r0: float, r1: float, h: float,
+    e1: float, e21: float,
+) -> tuple[float, float, float, float]:  # fmt: skip
+    """Return m at the start and at the end of a regime, and its g and u; it ends where m < 0.
+
+    m(t) = m0 + g E1 + u (E2 - E1) is the distance of x from a limit, or that of the rate needed to
+    hold from zero or from capacity.
+    """
+    gz = -h * gy if hold else gx
+    uz = -h * uy if hold else ux
+    z = need if hold else x
+    z_end = z + gz * e1 + uz * e21
+    # Running ends at the set-point, or where the room is too humid for this device.
+    top = low if r0 > r1 * low else r0 / (max(TINY, r1))
+    over = (not hold) & (not run) & (z_end > high)
+    # A floating room below its set-point has no device that could work: nothing to wait for.
+    idle = (not hold) & (not run) & (not over) & (x < low - AT_LIMIT)
+    capped = hold & (not fog) & (z_end >= 0.0)
+    bound = 0.0 if hold else low
+    bound = rate if capped else bound
+    bound = top if run else bound
+    bound = high if over else bound
+    sign = -1.0 if fog | capped | run | over else 1.0
+    m_end = sign * (z_end - bound)
+    return sign * (z - bound), (0.0 if idle else m_end), sign * gz, sign * uz
+
+
+@jit
+def follow(
+    run: bool, hold: bool, fog: bool, rate: float, need: float, gx: float, gy: float, ux: float,  # noqa: FBT001 - numba takes no keywords
+    uy: float, x: float, y: float, t: float, r0: float, r1: float, h: float,
+    e1: float, e21: float, i1: float, i21: float,
+) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
+    """Follow a regime for t seconds.
+
+    Returns x, y at its end, the integrals of x and y [s], what the humidifier added [kg], its
+    running time [s] and what became fog at saturation [kg].
+    """
     sum_x = x * t + gx * i1 + ux * i21
     sum_dy = gy * i1 + uy * i21
     held = need * t - h * sum_dy
-    added = r0 * t - r1 * sum_x if run else (held if hold and not fog else 0.0)
-    running = t if run else (min(added / rate, t) if hold and not fog else 0.0)
+    working = hold & (not fog)
+    added = held if working else 0.0
+    added = r0 * t - r1 * sum_x if run else added
+    running = min(added / (max(TINY, rate)), t) if working else 0.0
     return (
         x + gx * e1 + ux * e21,
         y + gy * e1 + uy * e21,
-        t,
         sum_x,
         y * t + sum_dy,
         added,
-        running,
+        t if run else running,
         -held if fog else 0.0,
     )
+
+
+@jit
+def segment(
+    x: float, y: float, left: float, last: bool, low: float, high: float, r0: float, r1: float,  # noqa: FBT001 - numba takes no keywords
+    inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
+) -> tuple[float, float, float, float, float, float, float, float]:  # fmt: skip
+    """Follow one regime until it ends, at most `left` seconds.
+
+    Returns x, y at its end, its length [s], then as `follow`.
+    """
+    run, hold, fog, rate, need, gx, gy, ux, uy, l1, l2 = regime(
+        x, y, low, high, r0, r1, inv_mass, inv_buffer, h, k, g_in, a_out
+    )
+    t = left
+    e1, e21, i1, i21 = spans(t, l1, l2)
+    m0, m_end, g, u = limit(
+        run, hold, fog, rate, need, gx, gy, ux, uy, x, low, high, r0, r1, h, e1, e21
+    )
+    if m_end < 0.0 and not last:
+        t = crossing(m0, m_end, g, u, l1, l2, left)
+        e1, e21, i1, i21 = spans(t, l1, l2)
+    x, y, sum_x, sum_y, added, running, lost = follow(
+        run, hold, fog, rate, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
+    )
+    return x, y, t, sum_x, sum_y, added, running, lost
 
 
 @jit
