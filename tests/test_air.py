@@ -230,19 +230,6 @@ def test_relative_humidity_and_vapour_pressure_invert_humidity_ratio(
     assert air.dew_point(air.vapour_pressure(w, p_pa)) <= t_c + 1e-6
 
 
-@pytest.mark.parametrize("t_c", [-30.0, -5.0, 5.0, 21.0, 35.0])
-def test_slope_of_saturation_is_its_derivative(t_c: float) -> None:
-    # Central difference over 2e-3 K: its own error is (1e-3)²/6 of the third derivative, which is
-    # about 0.07³ of the value, i.e. below 1e-9 relative; rounding adds 1e-16/(0.07 x 1e-3) = 2e-12.
-    p = np.array([101325.0])
-    high = air.saturated_humidity_ratio(np.array([t_c + 1e-3]), p)
-    low = air.saturated_humidity_ratio(np.array([t_c - 1e-3]), p)
-
-    got = air.saturated_slope(np.array([t_c]), p)
-
-    assert got == pytest.approx((high - low) / 2e-3, rel=1e-8)
-
-
 GAP = np.array([0.01, np.nan, 0.02])
 T_C, P_PA, RH = np.full(3, 10.0), np.full(3, 101325.0), np.full(3, 0.4)
 
@@ -259,7 +246,6 @@ T_C, P_PA, RH = np.full(3, 10.0), np.full(3, 101325.0), np.full(3, 0.4)
         pytest.param(air.humidity_ratio_at_rh, (GAP, RH, P_PA), id="and at a temperature"),
         pytest.param(air.relative_humidity, (T_C, GAP, P_PA), id="relative humidity"),
         pytest.param(air.dew_point, (GAP,), id="dew point"),
-        pytest.param(air.saturated_slope, (GAP, P_PA), id="slope of saturation"),
         pytest.param(air.enthalpy, (T_C, GAP), id="enthalpy"),
         pytest.param(air.dry_air_density, (T_C, GAP, P_PA), id="density"),
     ],

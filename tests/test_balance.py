@@ -22,7 +22,6 @@ def device(rate_kg_h: float, *, heat_frac: float = 1.0, feed_kg_h: float = 5.0) 
     flat = np.full(N, 1.0 / 3600.0)
     mode = Mode(
         r0_kg_s=rate_kg_h * flat, r1_kg_s=0.0 * flat, feed_kg_s=feed_kg_h * flat,
-        electricity_w=0.0 * flat,
     )  # fmt: skip
     return Capability(heat_frac=np.full(N, heat_frac), heat=mode)
 
@@ -52,8 +51,9 @@ def test_a_simulation_supersaturated_by_a_rounding_keeps_that_water() -> None:
 
 
 def test_condensation_pushes_a_simulation_below_its_own_humidity() -> None:
-    damp = small_case(N, gains_kg_s=np.full(N, 1.2 / 3600.0))
-    case = simulated(damp)
+    gains = np.full(N, 0.1 / 3600.0)
+    gains[12:] *= 12.0
+    case = simulated(small_case(N, gains_kg_s=gains))
 
     outcome = balance.baseline(case)
 

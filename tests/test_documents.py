@@ -89,3 +89,28 @@ def test_the_readme_marks_its_two_commands() -> None:
 
     for label in ("main job", "tests"):
         assert re.search(rf"<!-- command: {label} -->\n+```[a-z]*\n(.+?)\n```", text, re.DOTALL)
+
+
+@pytest.mark.slow
+def test_the_library_session_of_the_readme_runs(monkeypatch) -> None:
+    (session,) = re.findall(r"```python\n(.+?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+    monkeypatch.chdir(README.parent)
+    names: dict[str, object] = {}
+
+    exec(session, names)  # noqa: S102 - our own README
+
+    assert names["most_in_band"] == "hold 40 % | bypass pad | cold"
+    assert len(names["hours"]) == 13 * 8760
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("command", ["weather", "check", "compare"])
+def test_the_five_minutes_of_the_readme_run(command: str, monkeypatch, tmp_path) -> None:
+    text = README.read_text(encoding="utf-8")
+    (line,) = re.findall(rf"^dewmargin {command} (.+?)(?:\s+#.*)?$", text, re.MULTILINE)
+    monkeypatch.chdir(README.parent)
+    arguments = [str(tmp_path / "results") if a == "results" else a for a in line.split()]
+
+    result = CliRunner().invoke(cli, [command, *arguments])
+
+    assert result.exit_code == 0, result.output

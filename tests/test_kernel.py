@@ -160,7 +160,6 @@ def test_a_year_agrees_with_ten_second_steps(name: str) -> None:
     )  # fmt: skip
 
     assert solved["added"].sum() == pytest.approx(added.sum(), rel=1e-3)
-    # The very first hour is left out: the reference reaches its set-point from 0.005 in 10 s.
     gap = np.abs(solved["added"] - added)
     assert gap.max() <= 0.02 * np.quantile(added, 0.99)
     assert np.abs(solved["sum_x"] / HOUR_S - mean).max() < 1e-4

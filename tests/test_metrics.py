@@ -28,7 +28,7 @@ def outcome(case, rh: np.ndarray, **changes: np.ndarray) -> Outcome:
 def row(case, made: Outcome, **changes: object) -> dict:
     """Return the comparison row with the band 0.30 to 0.50."""
     hours = metrics.hours_of(case, heating_season_below_c=15.0)
-    values = {"demand_kg": None, "w_set_kg_kg": None, "low_rh": 0.30, "high_rh": 0.50}
+    values = {"demand_kg": None, "catch_up": None, "low_rh": 0.30, "high_rh": 0.50}
     return dict(metrics.comparison_row(hours, made, **(values | changes)))
 
 
@@ -63,7 +63,7 @@ def test_shortfall_hours_need_one_per_cent_and_ten_grams() -> None:
 
     counted = row(
         case, outcome(case, np.full(N, 0.3), added_kg=added), demand_kg=demand,
-        w_set_kg_kg=np.full(N, 0.005),
+        catch_up=np.zeros(N, bool),
     )  # fmt: skip
 
     assert counted["shortfall_h"] == 5
@@ -71,19 +71,55 @@ def test_shortfall_hours_need_one_per_cent_and_ten_grams() -> None:
     assert counted["demand_h"] == 12
 
 
-def test_the_peak_leaves_out_three_hours_after_a_set_point_rise() -> None:
-    case = small_case(N)
-    w_set = np.full(N, 0.0050)
-    w_set[6:] = 0.0056  # 12 % up: the end of a set-back
-    demand = np.full(N, 1.0)
-    demand[[6, 7, 8, 9]] = 4.0, 3.0, 2.5, 1.5
+def catch_up(case, rh: np.ndarray, *, starts_anew: bool = False) -> np.ndarray:
+    """Return the hours that catch up, as a list of their numbers."""
+    hours = metrics.hours_of(case, heating_season_below_c=15.0)
+    return np.flatnonzero(
+        metrics.catch_up_hours(hours, rh, starts_anew=starts_anew, runs_while_cooling=False)
+    ).tolist()
 
-    counted = row(case, outcome(case, np.full(N, 0.3)), demand_kg=demand, w_set_kg_kg=w_set)
+
+def test_the_peak_leaves_out_hours_that_catch_up() -> None:
+    case = small_case(N)
+    demand, late = np.full(N, 1.0), np.zeros(N, bool)
+    demand[[6, 7, 8, 9]], late[6:9] = (4.0, 3.0, 2.5, 1.5), True
+
+    counted = row(case, outcome(case, np.full(N, 0.3)), demand_kg=demand, catch_up=late)
 
     assert counted["demand_peak_kg_h"] == 1.5
     assert counted["demand_after_setback_kg_h"] == 4.0
     # numpy's linear quantile of 44 ones and 1.5, 2.5, 3, 4: at rank 46.53 of 0…47.
     assert counted["demand_p99_kg_h"] == pytest.approx(3.0 + 0.53)
+
+
+def test_a_room_that_warms_after_a_set_back_catches_up() -> None:
+    t_air = np.full(N, 20.0)
+    t_air[20:26] = 18.0
+    t_air[26:29] = 18.5, 19.4, 20.0  # a weak furnace takes three hours
+    flat = np.full(N, 0.35)
+
+    assert catch_up(small_case(N, t_air_c=t_air), flat) == [27, 28, 29, 30, 31]
+
+
+def test_a_step_of_the_set_point_catches_up_and_an_outdoor_reset_does_not() -> None:
+    step, reset = np.full(N, 0.30), 0.30 + 0.0003 * np.arange(N)
+    step[20:30] = 0.35
+    reset[24:] += 0.02
+
+    # A whole year follows its own end: the reset's fall from last to first hour is no rise.
+    assert catch_up(small_case(N), step) == [20, 21, 22]
+    assert catch_up(small_case(N), reset) == []
+
+
+def test_the_hours_after_cooling_catch_up() -> None:
+    cooling = np.zeros(N, bool)
+    cooling[10:14] = True
+
+    assert catch_up(small_case(N, cooling=cooling), np.full(N, 0.3)) == [*range(11, 17)]
+
+
+def test_the_first_hours_of_a_part_of_a_year_catch_up() -> None:
+    assert catch_up(small_case(N), np.full(N, 0.3), starts_anew=True) == [0, 1, 2]
 
 
 def test_condensation_counts_hours_with_any_surface_below_the_dew_point() -> None:

@@ -89,7 +89,7 @@ BAD = {
     "unit that measures something else": (
         "floor_area_m2 = 165",
         'floor_area_m2 = "165 m"',
-        "space.house: '165 m' is not a quantity that can be turned into m2",
+        "space.house: floor_area_m2: '165 m' is not a quantity that can be turned into m2",
     ),
     "not a number": (
         "rh = 0.35",

@@ -165,14 +165,6 @@ def _ln_slope(t_k: FloatArray, ice: BoolArray) -> FloatArray:
     return np.where(ice, over_ice, over_water)
 
 
-def saturated_slope(t_c: FloatArray, p_pa: FloatArray) -> FloatArray:
-    """Slope of the saturated humidity ratio with temperature. [kg/(kg K)]."""
-    t_k = np.asarray(t_c, dtype=np.float64) + KELVIN
-    p_sat = saturation_pressure(t_c)
-    slope_pa = p_sat * _ln_slope(t_k, t_k <= TRIPLE_POINT_C + KELVIN)
-    return MOLAR_RATIO * p_pa * slope_pa / (p_pa - p_sat) ** 2
-
-
 def enthalpy(t_c: FloatArray, w_kg_kg: FloatArray) -> FloatArray:
     """Enthalpy per kg of dry air; dry air and liquid water are zero at 0 °C. [J/kg].
 

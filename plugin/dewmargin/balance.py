@@ -12,13 +12,13 @@ import numpy as np
 
 from dewmargin import air, kernel, surfaces
 from dewmargin.checks import require_hourly
+from dewmargin.contracts import Capability, Mode
 from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import NEVER, UNLIMITED
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase, SurfaceYear
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import Capability, Mode
 
 WARM_UP_DAYS = 14  # a typical year is preceded by its own last 14 days
 BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
@@ -120,8 +120,9 @@ def deliver(
     hot : bool array, shape (n_steps,), optional
         Steps in which the feed is warmer than the mains.
     start : State, optional
-        Where to start; by default a year that wraps starts from its own last 14 days, another at
-        the reference humidity.
+        Where to start; by default a whole year starts from its own last 14 days, a part of a year
+        as it would be without a humidifier: a simulation at its own humidity, the house model at
+        the equilibrium of its first step.
     """
     return _solve(case, setpoint_humidity_ratio(case, rh_set_frac), capability, hot, start=start)
 
@@ -132,10 +133,8 @@ def direct(case: HourlyCase) -> HourlyCase:
 
 
 def _idle(n_steps: int) -> Capability:
-    from dewmargin.contracts import Capability, Mode  # noqa: PLC0415 - typing only otherwise
-
     zero = np.zeros(n_steps)
-    mode = Mode(r0_kg_s=zero, r1_kg_s=zero, feed_kg_s=zero, electricity_w=zero)
+    mode = Mode(r0_kg_s=zero, r1_kg_s=zero, feed_kg_s=zero)
     return Capability(heat_frac=np.ones(n_steps), heat=mode, added=None)
 
 
@@ -189,7 +188,11 @@ def _solve(
         return State(x=float(x), y=float(y)), outputs, condensed
 
     if start is None:
-        x0 = 0.0 if case.departure else float(case.w_out_kg_kg[0])
+        x0 = 0.0
+        if not case.departure:
+            flow = float(case.exchange_kg_s[0])
+            settled = source[0] / flow if flow > 0.0 else case.w_out_kg_kg[0]
+            x0 = float(min(settled, ceiling[0]))
         start = State(x=x0, y=x0 * float(factor[0]))
         if case.wraps:
             warm_up = min(n, WARM_UP_DAYS * 24 * case.steps_per_hour)

@@ -14,7 +14,7 @@ from dewmargin.errors import OutOfRangeError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.columns import BoolArray, FloatArray, IntArray
 
 _COLUMNS = (
     columns.T_OUT,
@@ -109,7 +109,7 @@ class HourlyCase:
     buffer_on_rh : bool
         True: the buffer follows relative humidity, the conductance acts on W·W_s(T_ref)/W_s(T).
     wraps : bool
-        True for a typical year, which is preceded by its own last 14 days.
+        True for a whole year, which is preceded by its own last 14 days.
     latitude_deg : float
         For the season of the mains temperature. [°]
     humidity_reading : str
@@ -126,6 +126,8 @@ class HourlyCase:
         True: the humidifier may run in steps of mechanical cooling, which would dry the air again.
     steps_per_hour : int
         1 for hourly input.
+    source_year : int64 array or None
+        Year that a typical year took each step from.
     """
 
     title: str
@@ -153,6 +155,7 @@ class HourlyCase:
     notes: tuple[str, ...] = ()
     humidify_while_cooling: bool = False
     steps_per_hour: int = 1
+    source_year: IntArray | None = None
 
     def __post_init__(self) -> None:
         """Copy the columns, so that no caller can change them later; check and lock the copies."""

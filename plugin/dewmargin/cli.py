@@ -141,7 +141,7 @@ def _print_comparison(result: Comparison) -> None:
 
     out = terminal.console()
     terminal.print_lines(out, [result.verdict], style="bold")
-    terminal.print_comparison(out, result.tables()["comparison"])
+    terminal.print_comparison(out, result.table("comparison"))
     terminal.print_lines(out, result.summary_lines())
 
 
@@ -152,7 +152,7 @@ def _print_settings(result: Comparison) -> None:
     terminal.print_lines(
         out, ["Relative humidity to set, median of the hours at each temperature:"]
     )
-    terminal.print_settings(out, result.tables()["settings"])
+    terminal.print_settings(out, result.table("settings"))
 
 
 def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[str]) -> None:
@@ -173,14 +173,15 @@ def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[s
 def _document(result: Comparison) -> dict[str, Any]:
     from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
 
-    tables = result.tables()
+    names = ("comparison", "surfaces", "settings")
     return {
         "title": result.scenario.title,
         "verdict": result.verdict,
         "warnings": list(result.warnings),
         "humidity_reading": result.case.humidity_reading,
         **{
-            name: terminal.document(tables[name]) for name in ("comparison", "surfaces", "settings")
+            name: terminal.document(result.table(name))
+            for name in ("comparison", "surfaces", "settings")
         },
     }
 

@@ -51,11 +51,14 @@ OPTION = (
 COMPARISON = (
     *OPTION,
     Column("demand_kg", "kg", "vapour an unlimited humidifier would add to hold the set-point"),
-    Column(
-        "demand_peak_kg_h", "kg/h", "largest hour of demand, 3 h after a set-point rise left out"
-    ),
+    Column("demand_peak_kg_h", "kg/h", "largest hour of demand outside catch-up hours"),
     Column("demand_p99_kg_h", "kg/h", "demand exceeded in 1 % of all hours"),
-    Column("demand_after_setback_kg_h", "kg/h", "largest demand within 3 h after a set-point rise"),
+    Column(
+        "demand_after_setback_kg_h",
+        "kg/h",
+        "largest demand of a catch-up hour: within 3 h after the room warmed by more than 1 K, "
+        "the set-point rose by more than 3 points, cooling, or the start of a part year",
+    ),
     Column("demand_h", "h", "hours with demand above 0.01 kg"),
     Column("delivered_kg", "kg", "vapour this equipment added"),
     Column("shortfall_kg", "kg", "demand less delivered, over the year, signed"),
@@ -118,7 +121,8 @@ HOURLY = (
     Column("fog_kg", "kg", "vapour beyond saturation"),
     Column("balance_error_kg", "kg", "error of the hour's water balance"),
     Column("heating_season", "", "true on days whose mean outdoor temperature is below the limit"),
-    Column("mechanical_cooling", "", "true in hours of mechanical cooling, humidification off"),
+    Column("mechanical_cooling", "", "true in hours of mechanical cooling"),
+    Column("source_year", "", "year that a typical year took the hour from; null if unknown"),
 )
 
 SURFACES_HOURLY = (

@@ -12,19 +12,22 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dewmargin import balance, columns, metrics
-from dewmargin.errors import InputError
+from dewmargin.errors import ExtensionError, InputError
 from dewmargin.reports import tables
 from dewmargin.scenario import Scenario, load
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import pandas as pd
 
     from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import FeedWater
+    from dewmargin.contracts import FeedWater, Strategy
     from dewmargin.metrics import Hours
     from dewmargin.readers.epw import Weather
+    from dewmargin.scenario import Comfort
 
 BASELINE = "no humidifier"
 QUALITY_RMSE_KG_KG = 0.2e-3
@@ -75,31 +78,27 @@ class Comparison:
     @property
     def comparison(self) -> pd.DataFrame:
         """One row an option; columns and units in the README."""
-        return tables.frame(self.tables()["comparison"])
+        return tables.frame(self.table("comparison"))
 
     @property
     def surfaces(self) -> pd.DataFrame:
         """One row an option and surface."""
-        return tables.frame(self.tables()["surfaces"])
+        return tables.frame(self.table("surfaces"))
 
     @property
     def hourly(self) -> pd.DataFrame:
         """One row an option and hour."""
-        return tables.frame(self.tables()["hourly"])
+        return tables.frame(self.table("hourly"))
 
     @property
     def settings(self) -> pd.DataFrame:
         """One row a strategy and outdoor temperature: what to set."""
-        return tables.frame(self.tables()["settings"])
+        return tables.frame(self.table("settings"))
 
     def summary_lines(self) -> list[str]:
         """Return what a reader must know beside the table: readings, balance, quality, warnings."""
         errors = [o.row["balance_error_kg"] or 0.0 for o in self.options]
-        year = (
-            "a typical year"
-            if self.case.wraps
-            else "not a typical year, started at the reference humidity"
-        )
+        year = "a whole year" if self.case.wraps else "a part of a year"
         reading = self.case.humidity_reading.replace("_", " ")
         lines = [
             f"Outdoor humidity read as {reading}; {self.case.n_hours} hours, {year}.",
@@ -113,15 +112,9 @@ class Comparison:
             )
         return lines + [f"Note: {warning}" for warning in self.warnings]
 
-    def tables(self) -> dict[str, tables.Table]:
-        """Return the tables of the results contract."""
-        return {
-            "comparison": _comparison_table(self),
-            "surfaces": _surfaces_table(self),
-            "settings": _settings_table(self),
-            "hourly": _hourly_table(self),
-            "surfaces_hourly": _surfaces_hourly_table(self),
-        }
+    def table(self, name: str) -> tables.Table:
+        """Return a table of the results contract: a key of `TABLES`."""
+        return TABLES[name](self)
 
     def write(self, out: str | Path, *, hourly_csv: bool = False) -> list[Path]:
         """Write the results folder, `manifest.json` last; return the files.
@@ -135,10 +128,13 @@ class Comparison:
         if self.weather is not None:
             inputs[self.weather.file] = self.weather.sha256
         for path in self.scenario.space.files(self.scenario.file.parent):
-            inputs[str(path)] = tables.sha256(path)
+            try:
+                inputs[str(path)] = tables.sha256(path)
+            except OSError as error:
+                raise InputError(f"cannot be read: {error.strerror}", file=path) from error
         return tables.write_folder(
             Path(out),
-            self.tables(),
+            {name: self.table(name) for name in TABLES},
             hourly_csv=hourly_csv,
             about={
                 "title": self.scenario.title,
@@ -146,7 +142,7 @@ class Comparison:
                 "warnings": list(self.warnings),
                 "humidity_reading": self.case.humidity_reading,
                 "hours": self.case.n_hours,
-                "typical_year": self.case.wraps,
+                "whole_year": self.case.wraps,
                 "first_interval": str(self.hours.interval_start[0]),
                 "quality": None
                 if self.quality is None
@@ -194,7 +190,7 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
 
     dry = balance.baseline(case)
     w_base = np.repeat(dry.w_kg_kg, case.steps_per_hour)
-    row = metrics.comparison_row(hours, dry, demand_kg=None, w_set_kg_kg=None, **edges)
+    row = metrics.comparison_row(hours, dry, demand_kg=None, catch_up=None, **edges)
     options = [
         Option(
             name=BASELINE,
@@ -212,16 +208,20 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
     rh_first: FloatArray | None = None
     for strategy in scenario.strategies:
         rh_set = strategy.setpoint(case)
+        _require_no_peeking(strategy, case, rh_set)
         w_set = balance.setpoint_humidity_ratio(case, rh_set)
         ideal = balance.demand(case, rh_set)
         if first_demand is None:
             first_demand, rh_first = ideal, rh_set
-        w_set_hours = w_set.reshape(case.n_hours, -1).mean(axis=1)
-        rh_hours = np.where(
-            hours.cooling & (not case.humidify_while_cooling),
-            np.nan,
-            rh_set.reshape(case.n_hours, -1).mean(axis=1),
+        held = rh_set.reshape(case.n_hours, -1).mean(axis=1)
+        catch_up = metrics.catch_up_hours(
+            hours,
+            held,
+            starts_anew=not case.wraps,
+            runs_while_cooling=case.humidify_while_cooling,
         )
+        off = hours.cooling & (not case.humidify_while_cooling)
+        rh_hours = np.where(off, np.nan, held)
         for equipment in scenario.equipment:
             for water in waters:
                 capability = equipment.capability(
@@ -229,7 +229,7 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
                 )
                 outcome = balance.deliver(case, rh_set, capability, hot=water.hot)
                 row = metrics.comparison_row(
-                    hours, outcome, demand_kg=ideal.added_kg, w_set_kg_kg=w_set_hours, **edges
+                    hours, outcome, demand_kg=ideal.added_kg, catch_up=catch_up, **edges
                 )
                 options.append(
                     Option(
@@ -260,7 +260,7 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
         options=tuple(options),
         quality=quality,
         warnings=tuple(warnings),
-        verdict=_verdict(options, extra_condensation_h=comfort.extra_condensation_h, hours=hours),
+        verdict=_verdict(options, comfort, hours),
     )
 
 
@@ -289,7 +289,18 @@ def _quality(
     return Quality(w_rmse_kg_kg=rmse, demand_gap_frac=apart, missing_flow=large)
 
 
-def _verdict(options: list[Option], *, extra_condensation_h: float, hours: Hours) -> str:
+def _require_no_peeking(strategy: Strategy, case: HourlyCase, rh_set: FloatArray) -> None:
+    """Raise unless the first half's set-points follow from the first half and the horizon."""
+    half = case.n_steps // 2
+    known = case.first(min(case.n_steps, half + round(strategy.horizon_h * case.steps_per_hour)))
+    if half and not np.array_equal(strategy.setpoint(known)[:half], rh_set[:half]):
+        raise ExtensionError(
+            f"looks further ahead than its horizon_h of {strategy.horizon_h:g}",
+            where=f"strategies[{strategy.name!r}]",
+        )
+
+
+def _verdict(options: list[Option], comfort: Comfort, hours: Hours) -> str:
     """One sentence: which option, and why.
 
     Among the options whose condensation hours exceed those without humidifier by at most the
@@ -297,27 +308,39 @@ def _verdict(options: list[Option], *, extra_condensation_h: float, hours: Hours
     """
     dry, *others = options
     season_h = int(np.count_nonzero(hours.heating_season))
-    dry_h = number(dry, "dry_h")
-    if dry_h <= 0.02 * season_h:
+    dry_h, band_h = number(dry, "dry_h"), number(dry, "band_h")
+    if dry_h <= comfort.accepted_dry_h:
         return (
             f"None needed: without a humidifier the air is too dry in {dry_h:.0f} of "
             f"{season_h} heating-season hours."
         )
-    allowed = number(dry, "condensation_h") + extra_condensation_h
+    examined = dry.row["condensation_h"] is not None
+    allowed = number(dry, "condensation_h") + comfort.extra_condensation_h
     fit = [o for o in others if number(o, "condensation_h") <= allowed]
     if not fit:
         least = min(others, key=lambda o: number(o, "condensation_h"))
         return (
-            f"No option keeps within {extra_condensation_h:.0f} h more condensation than without "
-            f"a humidifier; the nearest is {least.name!r} with "
+            f"No option keeps within {comfort.extra_condensation_h:.0f} h more condensation than "
+            f"without a humidifier; the nearest is {least.name!r} with "
             f"{number(least, 'condensation_h'):.0f} h."
         )
     best = max(fit, key=lambda o: (number(o, "band_h"), -number(o, "feed_l")))
+    if number(best, "band_h") <= band_h:
+        return (
+            f"None helps: no option within the accepted condensation has more than the "
+            f"{band_h:.0f} of {season_h} heating-season hours in the comfort band that there are "
+            "without."
+        )
+    condensation = (
+        f"{number(best, 'condensation_h'):.0f} h with condensation "
+        f"({number(dry, 'condensation_h'):.0f} without)"
+        if examined
+        else "condensation not examined (no surfaces given)"
+    )
     return (
         f"Choose {best.name!r}: {number(best, 'band_h'):.0f} of {season_h} heating-season hours "
-        f"in the comfort band ({number(dry, 'band_h'):.0f} without), "
-        f"{number(best, 'condensation_h'):.0f} h with condensation "
-        f"({number(dry, 'condensation_h'):.0f} without), {number(best, 'feed_l'):.0f} l of water."
+        f"in the comfort band ({band_h:.0f} without), {condensation}, "
+        f"{number(best, 'feed_l'):.0f} l of water."
     )
 
 
@@ -440,11 +463,14 @@ def _hourly_table(result: Comparison) -> tables.Table:
     return tables.Table(
         columns=columns.HOURLY,
         data={
-            "option": np.repeat([o.name for o in result.options], n),
+            "option": tables.Repeated([o.name for o in result.options], n),
             **_interval(hours, repeats),
             **{name: np.concatenate([part[name] for part in parts]) for name in parts[0]},
             "heating_season": np.tile(hours.heating_season, repeats),
             "mechanical_cooling": np.tile(hours.cooling, repeats),
+            "source_year": [None] * (n * repeats)
+            if hours.source_year is None
+            else np.tile(hours.source_year, repeats),
         },
     )
 
@@ -460,8 +486,8 @@ def _surfaces_hourly_table(result: Comparison) -> tables.Table:
     return tables.Table(
         columns=columns.SURFACES_HOURLY,
         data={
-            "option": np.repeat(names, n * len(faces)),
-            "surface": np.tile(np.repeat([face.name for face in faces], n), len(names)),
+            "option": tables.Repeated(names, n * len(faces)),
+            "surface": tables.Repeated([face.name for face in faces], n, rounds=len(names)),
             **_interval(hours, len(names) * len(faces)),
             "t_surface_c": np.tile(hours.t_surface_c.ravel(), len(names)),
             "dew_margin_k": np.concatenate(
@@ -470,3 +496,12 @@ def _surfaces_hourly_table(result: Comparison) -> tables.Table:
             "condensed_kg": np.concatenate(condensed),
         },
     )
+
+
+TABLES: dict[str, Callable[[Comparison], tables.Table]] = {
+    "comparison": _comparison_table,
+    "surfaces": _surfaces_table,
+    "settings": _settings_table,
+    "hourly": _hourly_table,
+    "surfaces_hourly": _surfaces_hourly_table,
+}

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mode:
-    """One way of running in a step: how fast, on how much water, at what electrical power.
+    """One way of running in a step: how fast, and on how much water.
 
     Attributes
     ----------
@@ -29,14 +29,11 @@ class Mode:
         would be below 0 counts as 0. [kg/s per kg/kg]
     feed_kg_s : float64 array, shape (n_steps,)
         Water fed while running. [kg/s]
-    electricity_w : float64 array, shape (n_steps,)
-        Electrical power while running, beyond what the building draws anyway. [W]
     """
 
     r0_kg_s: FloatArray
     r1_kg_s: FloatArray
     feed_kg_s: FloatArray
-    electricity_w: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

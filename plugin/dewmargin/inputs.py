@@ -7,6 +7,7 @@ to that unit where the scenario enters the program; below this point only SI num
 from __future__ import annotations
 
 import re
+from functools import cache
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, model_validator
@@ -40,6 +41,7 @@ UNITS = {
 }
 
 
+_DEGREE = re.compile(r"(?:\bdeg|°)([CF])\b")
 # Units of the trade that the conversion library does not know.
 TRADE_UNITS = ("cfm = foot**3 / minute", "gpm = gallon / minute")
 
@@ -47,6 +49,20 @@ TRADE_UNITS = ("cfm = foot**3 / minute", "gpm = gallon / minute")
 def unit_of(name: str) -> str | None:
     """Return the unit that a key's name ends in, or None."""
     return next((unit for end, unit in UNITS.items() if name.endswith(end)), None)
+
+
+@cache
+def _registry() -> Any:  # noqa: ANN401 - the library is not typed
+    import pint  # noqa: PLC0415 - a fifth of a second that plain numbers do not pay
+
+    registry: Any = pint.UnitRegistry(
+        autoconvert_offset_to_baseunit=True,
+        # People write ft2 and m3; the library wants ft**2.
+        preprocessors=[lambda spelt: re.sub(r"(?<=[a-z])([23])\b", r"**\1", spelt)],
+    )
+    for name in TRADE_UNITS:
+        registry.define(name)
+    return registry
 
 
 def quantity(text: str, unit: str) -> float:
@@ -57,23 +73,13 @@ def quantity(text: str, unit: str) -> float:
     ValueError
         If the text is not a number with a unit, or the unit measures something else.
     """
-    import pint  # noqa: PLC0415 - a tenth of a second that plain numbers do not pay
-
     try:
-        registry: Any = pint.UnitRegistry(
-            autoconvert_offset_to_baseunit=True,
-            # People write ft2 and m3; the library wants ft**2.
-            preprocessors=[lambda spelt: re.sub(r"(?<=[a-z])([23])\b", r"**\1", spelt)],
-        )
-        for name in TRADE_UNITS:
-            registry.define(name)
-        found = registry.Quantity(text)
-        if unit == "delta_degC" and found.units in (registry.degC, registry.degF):
-            found = registry.Quantity(found.magnitude, f"delta_{found.units}")
-        return float(found.to(unit).magnitude)
+        # Only a temperature has a zero point; in W/°F or in a difference a degree is a step.
+        spelt = text if unit == "degC" else _DEGREE.sub(r"delta_deg\1", text)
+        return float(_registry().Quantity(spelt).to(unit).magnitude)
     except Exception as error:  # whatever the library meets in a user's text
-        spelt = unit.replace("**", "").replace("delta_", "")
-        raise ValueError(f"{text!r} is not a quantity that can be turned into {spelt}") from error
+        plain = unit.replace("**", "").replace("delta_", "")
+        raise ValueError(f"{text!r} is not a quantity that can be turned into {plain}") from error
 
 
 class Inputs(BaseModel):
@@ -87,9 +93,14 @@ class Inputs(BaseModel):
         """Turn texts with units into numbers, for keys whose name ends in a unit."""
         if not isinstance(data, dict):
             return data
-        return {
-            key: quantity(value, unit)
-            if isinstance(value, str) and (unit := unit_of(str(key))) is not None
-            else value
-            for key, value in data.items()
-        }
+        return {key: _converted(str(key), value) for key, value in data.items()}
+
+
+def _converted(key: str, value: object) -> object:
+    unit = unit_of(key)
+    if unit is None or not isinstance(value, str):
+        return value
+    try:
+        return quantity(value, unit)
+    except ValueError as error:
+        raise ValueError(f"{key}: {error}") from error

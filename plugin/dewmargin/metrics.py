@@ -14,14 +14,15 @@ if TYPE_CHECKING:
 
     from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
-    from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.columns import BoolArray, FloatArray, IntArray
 
 # The humidifier lands exactly on its set-point: an edge equal to it would be decided by rounding.
 EDGE_SLACK = 1e-6
 DEMAND_HOUR_KG = 0.01  # less is no demand
 SHORTFALL_FRAC = 0.01  # of the hour's demand
-SETPOINT_RISE_FRAC = 0.05  # of the humidity ratio, within one hour: the end of a set-back
-AFTER_SETBACK_H = 3
+SETBACK_K = 1.0  # warming within 3 h that tells the end of a set-back
+SETPOINT_STEP_FRAC = 0.03  # rise of the set-point within one hour that no outdoor reset makes
+CATCH_UP_H = 3
 
 UNKNOWN_WITHOUT_DEMAND = (
     "demand_kg",
@@ -51,6 +52,7 @@ class Hours:
     heating_season: BoolArray
     t_surface_c: FloatArray
     w_offset_kg_kg: FloatArray
+    source_year: IntArray | None
 
 
 def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
@@ -84,6 +86,7 @@ def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
         if n
         else np.empty((0, case.n_hours)),
         w_offset_kg_kg=mean(np.array(offsets).reshape(n, -1)) if n else np.empty((0, case.n_hours)),
+        source_year=None if case.source_year is None else case.source_year[:: case.steps_per_hour],
     )
 
 
@@ -110,14 +113,41 @@ def condensing(hours: Hours, w_kg_kg: FloatArray) -> BoolArray:
     return surfaces.condenses(hours.t_surface_c, w_at_surface, hours.p_pa)
 
 
-def after_setpoint_rise(w_set_kg_kg: FloatArray) -> BoolArray:
-    """Hours up to 3 h after the humidity ratio to hold rose by more than 5 % within an hour."""
-    before = np.roll(w_set_kg_kg, 1)
-    rise = w_set_kg_kg > (1.0 + SETPOINT_RISE_FRAC) * before
-    rise[0] = False
-    after = rise.copy()
-    for lag in range(1, AFTER_SETBACK_H):
-        after[lag:] |= rise[:-lag]
+def catch_up_hours(
+    hours: Hours, rh_set_frac: FloatArray, *, starts_anew: bool, runs_while_cooling: bool
+) -> BoolArray:
+    """Hours whose demand belongs to a schedule more than to the building.
+
+    Those within 3 h after the room warmed by more than 1 K (the end of a set-back, within 3 h, as
+    the plant allows), after the set-point rose by more than 3 points within an hour, after cooling,
+    during which nothing is held, and after the start of a part of a year. A year that wraps looks
+    back into its own end.
+
+    Parameters
+    ----------
+    hours : Hours
+    rh_set_frac : float64 array, shape (n_hours,)
+        Relative humidity to hold. [-]
+    starts_anew : bool
+        The record does not follow its own end.
+    runs_while_cooling : bool
+        The humidifier runs in hours of mechanical cooling too.
+    """
+    n = hours.t_air_c.size
+    t_before = np.stack([np.roll(hours.t_air_c, lag) for lag in range(1, CATCH_UP_H + 1)])
+    event = hours.t_air_c > t_before.min(axis=0) + SETBACK_K
+    event |= rh_set_frac > np.roll(rh_set_frac, 1) + SETPOINT_STEP_FRAC
+    if not runs_while_cooling:
+        event |= np.roll(hours.cooling, 1)
+    if starts_anew:
+        event[:CATCH_UP_H] = False
+        event[0] = True
+    after: BoolArray = event.copy()
+    for lag in range(1, min(CATCH_UP_H, n)):
+        late = np.roll(event, lag)
+        if starts_anew:
+            late[:lag] = False
+        after |= late
     return after
 
 
@@ -126,7 +156,7 @@ def comparison_row(
     outcome: Outcome,
     *,
     demand_kg: FloatArray | None,
-    w_set_kg_kg: FloatArray | None,
+    catch_up: BoolArray | None,
     low_rh: float,
     high_rh: float,
 ) -> Mapping[str, float | None]:
@@ -136,8 +166,10 @@ def comparison_row(
     ----------
     hours : Hours
     outcome : Outcome
-    demand_kg, w_set_kg_kg : float64 array, shape (n_hours,), or None
-        None for the baseline, whose demand is not a question. [kg, kg/kg]
+    demand_kg : float64 array, shape (n_hours,), or None
+        None for the baseline, whose demand is not a question. [kg]
+    catch_up : bool array, shape (n_hours,), or None
+        As `catch_up_hours`; None for the baseline.
     low_rh, high_rh : float
         Edges of the comfort band. [-]
     """
@@ -151,15 +183,14 @@ def comparison_row(
     feed = float(outcome.feed_kg.sum())
     row: dict[str, float | None] = dict.fromkeys(UNKNOWN_WITHOUT_DEMAND)
     row["feed_l_per_kg"] = None
-    if demand_kg is not None and w_set_kg_kg is not None:
+    if demand_kg is not None and catch_up is not None:
         missing = demand_kg - outcome.added_kg
-        after = after_setpoint_rise(w_set_kg_kg)
         short = (missing > SHORTFALL_FRAC * demand_kg) & (missing > DEMAND_HOUR_KG)
         row |= {
             "demand_kg": float(demand_kg.sum()),
-            "demand_peak_kg_h": float(demand_kg[~after].max(initial=0.0)),
+            "demand_peak_kg_h": float(demand_kg[~catch_up].max(initial=0.0)),
             "demand_p99_kg_h": float(np.quantile(demand_kg, 0.99)),
-            "demand_after_setback_kg_h": float(demand_kg[after].max(initial=0.0)),
+            "demand_after_setback_kg_h": float(demand_kg[catch_up].max(initial=0.0)),
             "demand_h": float(np.count_nonzero(demand_kg > DEMAND_HOUR_KG)),
             "shortfall_kg": float(missing.sum()),
             "shortfall_h": float(np.count_nonzero(short)),

@@ -50,7 +50,10 @@ class SurfaceInput(Inputs):
         default=None, description="inside face reported by the simulation, by its name there"
     )
     area_m2: float | None = Field(
-        default=None, gt=0, description="area that takes vapour; default: watched, takes none"
+        default=None,
+        gt=0,
+        description="area that takes vapour; default: of a simulated face its own if the run tells "
+        "it, else watched, takes none",
     )
 
     @model_validator(mode="after")
@@ -68,6 +71,12 @@ class Comfort(Inputs):
     high_rh: float = Field(default=0.50, ge=0, le=1, description="edge of humid; US EPA guidance")
     heating_season_below_c: float = Field(
         default=15.0, ge=-50, le=40, description="daily mean outdoor temperature; our choice"
+    )
+    accepted_dry_h: float = Field(
+        default=168.0,
+        ge=0,
+        le=8784,
+        description="dry hours of the heating season that need no humidifier; a week, our choice",
     )
     extra_condensation_h: float = Field(
         default=24.0,
@@ -202,7 +211,8 @@ def _surface_year(i: int, surface: SurfaceInput, case: HourlyCase) -> SurfaceYea
             hint=f"{hint}reported: {names}",
         )
     face = known[surface.simulated.casefold()]
-    return replace(face, name=surface.name, area_m2=surface.area_m2)
+    area_m2 = face.area_m2 if surface.area_m2 is None else surface.area_m2
+    return replace(face, name=surface.name, area_m2=area_m2)
 
 
 def load(path: str | Path) -> Scenario:

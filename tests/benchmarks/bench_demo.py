@@ -57,7 +57,7 @@ def main() -> None:
         rounds, walls = [], []
         for _ in range(ROUNDS):
             begin = time.perf_counter()
-            done = subprocess.run(  # noqa: S603 - our own probe
+            done = subprocess.run(
                 [sys.executable, "-c", PROBE.replace("{file}", file)],
                 capture_output=True,
                 text=True,

@@ -10,6 +10,7 @@ import pytest
 
 from dewmargin.case import AirSystem, HourlyCase
 from dewmargin.contracts import Capability, Equipment, FeedWater
+from dewmargin import air
 from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.errors import InputError
 
@@ -46,36 +47,50 @@ def capability(equipment: FixedRate, case: HourlyCase) -> Capability:
 
 
 def test_it_gives_its_rate_in_any_air() -> None:
-    got = capability(FixedRate(name="steam", rate_kg_h=1.8, electricity_w=1400.0), CASE)
+    got = capability(FixedRate(name="steam", rate_kg_h=1.8), CASE)
 
     assert got.added is None
     np.testing.assert_array_equal(got.heat_frac, FLAT)
     np.testing.assert_allclose(got.heat.r0_kg_s, 0.0005 * FLAT)
     np.testing.assert_array_equal(got.heat.r1_kg_s, 0.0 * FLAT)
-    np.testing.assert_array_equal(got.heat.electricity_w, 1400.0 * FLAT)
 
 
 def test_feed_goes_with_what_it_gives() -> None:
-    mode = capability(FixedRate(name="blown down", rate_kg_h=2.0, feed_per_kg=1.3), CASE).heat
+    mode = capability(FixedRate(name="blown down", rate_kg_h=2.0, feed_ratio=1.3), CASE).heat
 
     np.testing.assert_allclose(mode.feed_kg_s, 1.3 * mode.r0_kg_s)
 
 
 @pytest.mark.parametrize(
-    ("call", "expected"),
+    ("call", "heat_frac", "runs_beside"),
     [
-        pytest.param("always", FLAT, id="always: the whole hour"),
-        pytest.param("heating", np.linspace(0.0, 1.0, N), id="heating: while the plant heats"),
-        pytest.param("humidity", FLAT, id="humidity: the blower is run for it"),
+        pytest.param("always", FLAT, False, id="always: the whole hour"),
+        pytest.param("heating", np.linspace(0.0, 1.0, N), False, id="heating: with the heat"),
+        pytest.param("humidity", np.linspace(0.0, 1.0, N), True, id="humidity: the blower is run"),
     ],
 )
-def test_it_runs_when_called(call: str, expected: np.ndarray) -> None:
+def test_it_runs_when_called(call: str, heat_frac: np.ndarray, *, runs_beside: bool) -> None:
     got = capability(
         FixedRate.model_validate({"name": "x", "rate_kg_h": 1.0, "call": call}), DUCTED
     )
 
-    np.testing.assert_array_equal(got.heat_frac, expected)
-    assert got.added is None
+    np.testing.assert_array_equal(got.heat_frac, heat_frac)
+    assert (got.added is not None) == runs_beside
+
+
+def test_in_ducts_it_gives_at_most_what_the_air_there_takes_up() -> None:
+    """Mass balance of the duct: airflow times what is left to saturation; hot air takes more."""
+    big = FixedRate(name="steam", rate_kg_h=30.0, call="humidity")
+    w_set = 0.005
+
+    got = capability(big, DUCTED)
+
+    system = DUCTED.air_system
+    for mode, t_c in ((got.heat, system.t_supply_c), (got.added, DUCTED.t_air_c)):
+        room = air.saturated_humidity_ratio(t_c, DUCTED.p_pa) - w_set
+        most = np.minimum(system.airflow_kg_s * room, 30.0 / 3600.0)
+        np.testing.assert_allclose(mode.r0_kg_s - mode.r1_kg_s * w_set, most, rtol=1e-9)
+    assert np.all(got.added.r0_kg_s - got.added.r1_kg_s * w_set < 30.0 / 3600.0)
 
 
 @pytest.mark.parametrize("call", ["heating", "humidity"])
@@ -96,8 +111,7 @@ def test_a_call_needs_ducts(call: str) -> None:
     "keys",
     [
         pytest.param({"rate_kg_h": 0.0}, id="no rate"),
-        pytest.param({"rate_kg_h": 1.0, "feed_per_kg": 0.9}, id="more vapour than water"),
-        pytest.param({"rate_kg_h": 1.0, "electricity_w": -1.0}, id="a humidifier that generates"),
+        pytest.param({"rate_kg_h": 1.0, "feed_ratio": 0.9}, id="more vapour than water"),
         pytest.param({"rate_kg_h": 1.0, "call": "never"}, id="a call that is not known"),
         pytest.param({"rate_kg_h": 1.0, "efficiency": 1.0}, id="a key that is not known"),
     ],

@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow.csv
 import pyarrow.parquet as pq
 import pytest
+
 from dewmargin.errors import DewmarginError, OutputError
 from dewmargin.reports import tables
 from reports_case import NAMES, table

@@ -5,10 +5,11 @@ from __future__ import annotations
 import io
 
 import pytest
+from rich.console import Console
+
 from dewmargin.columns import COMPARISON
 from dewmargin.reports import terminal
 from dewmargin.reports.tables import Table
-from rich.console import Console
 
 
 def options(**changes: list) -> Table:

@@ -161,7 +161,7 @@ def test_feed_is_evaporated_or_drained(results) -> None:
 
 def test_the_hourly_dew_margin_is_that_of_the_hourly_humidity(results) -> None:
     result = results["house"]
-    hourly, surfaces = result.hourly, result.tables()["surfaces_hourly"].data
+    hourly, surfaces = result.hourly, result.table("surfaces_hourly").data
 
     n = result.case.n_hours
     # The last option's edge: the last block of the long table.

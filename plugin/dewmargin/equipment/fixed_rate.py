@@ -7,14 +7,16 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from pydantic import Field
 
-from dewmargin.contracts import Capability, Mode
+from dewmargin import air
+from dewmargin.contracts import Capability
+from dewmargin.equipment.line import line, room_nodes
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import FeedWater
+    from dewmargin.contracts import FeedWater, Mode
 
 
 class FixedRate(Inputs):
@@ -27,11 +29,8 @@ class FixedRate(Inputs):
     name: str
     kind: Literal["fixed_rate"] = "fixed_rate"
     rate_kg_h: float = Field(gt=0, description="vapour given while it runs")
-    feed_per_kg: float = Field(
+    feed_ratio: float = Field(
         default=1.0, ge=1, description="litres fed for a kilogram given; 1 drains nothing"
-    )
-    electricity_w: float = Field(
-        default=0.0, ge=0, description="electrical power while it runs, its blower included"
     )
     call: Literal["always", "heating", "humidity"] = Field(
         default="always", description="when it may run; a device of its own, outside the ducts"
@@ -42,10 +41,10 @@ class FixedRate(Inputs):
         case: HourlyCase,
         feed: FeedWater,  # noqa: ARG002 - its temperature does not matter here
         *,
-        w_base_kg_kg: FloatArray,  # noqa: ARG002 - nor does the room's humidity
-        w_set_kg_kg: FloatArray,  # noqa: ARG002 - idem
+        w_base_kg_kg: FloatArray,
+        w_set_kg_kg: FloatArray,
     ) -> Capability:
-        """Return the one mode in which it runs.
+        """Return its rate; in ducts at most what the air there can take up before it is saturated.
 
         Raises
         ------
@@ -59,13 +58,21 @@ class FixedRate(Inputs):
                 hint="give the space ducts: heating in [space.house] or [space.simulation], "
                 'or set call = "always"',
             )
-        rate = np.full(case.n_steps, self.rate_kg_h / 3600.0)
-        mode = Mode(
-            r0_kg_s=rate,
-            r1_kg_s=np.zeros(case.n_steps),
-            feed_kg_s=self.feed_per_kg * rate,
-            electricity_w=np.full(case.n_steps, self.electricity_w),
+        rate_kg_s = self.rate_kg_h / 3600.0
+        w_room = room_nodes(w_base_kg_kg, w_set_kg_kg)
+        feed_kg_s = self.feed_ratio * rate_kg_s
+        system = case.air_system
+        if self.call == "always" or system is None:
+            free = line(w_room, np.full_like(w_room, rate_kg_s), feed_kg_s=feed_kg_s)
+            return Capability(heat_frac=np.ones(case.n_steps), heat=free)
+
+        def in_duct(t_duct_c: FloatArray) -> Mode:
+            room_left = air.saturated_humidity_ratio(t_duct_c, case.p_pa) - w_room
+            most_kg_s = np.maximum(system.airflow_kg_s * room_left, 0.0)
+            return line(w_room, np.minimum(rate_kg_s, most_kg_s), feed_kg_s=feed_kg_s)
+
+        return Capability(
+            heat_frac=system.heat_frac,
+            heat=in_duct(system.t_supply_c),
+            added=in_duct(case.t_air_c) if self.call == "humidity" else None,
         )
-        if self.call == "heating" and case.air_system is not None:
-            return Capability(heat_frac=case.air_system.heat_frac, heat=mode)
-        return Capability(heat_frac=np.ones(case.n_steps), heat=mode)

@@ -9,6 +9,7 @@ from pydantic import Field
 
 from dewmargin import pad
 from dewmargin.contracts import Capability, Mode
+from dewmargin.equipment.line import line, room_nodes
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 
@@ -16,8 +17,6 @@ if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray, FloatArray
     from dewmargin.contracts import FeedWater
-
-_LEAST_SPAN_KG_KG = 1e-4  # between the two humidities: a shorter chord is a poor tangent
 
 
 class WettedPad(Inputs):
@@ -33,8 +32,9 @@ class WettedPad(Inputs):
     of the span. Where the pad runs dry at one end and not at the other the line cuts a corner and
     stays below the pad, by up to 8 % of the rated rate: feed that small is poor practice anyway.
 
-    That the plenum becomes moister and a little warmer by the pad's own bypass is left out: the
-    two nearly cancel, at most 6 % of the rate in six cases computed for this project.
+    Left out: that the plenum becomes moister and a little warmer by the pad's own bypass, which
+    nearly cancel, at most 6 % of the rate in six cases computed for this project; and that the
+    heat of evaporation makes the plant run a little longer, which would help the pad.
     """
 
     name: str
@@ -49,9 +49,6 @@ class WettedPad(Inputs):
         ge=0,
         le=1,
         description="share of the feed that wets the pad; an upper bound, no field data known",
-    )
-    blower_w: float = Field(
-        default=0.0, ge=0, description="power of the blower when it runs for humidity alone"
     )
     call: Literal["heating", "humidity"] = Field(
         default="heating",
@@ -82,19 +79,14 @@ class WettedPad(Inputs):
                 where=f"equipment[{self.name!r}].kind",
                 hint="give the space ducts: heating in [space.house] or [space.simulation]",
             )
-        span = w_set_kg_kg - w_base_kg_kg
-        far = np.abs(span) >= _LEAST_SPAN_KG_KG
-        w_room = np.stack(
-            [w_base_kg_kg, np.where(far, w_set_kg_kg, w_base_kg_kg + _LEAST_SPAN_KG_KG)]
-        )
+        w_room = room_nodes(w_base_kg_kg, w_set_kg_kg)
         wanted = w_set_kg_kg >= 0.0
         with_heat = wanted & (system.heat_frac > 0.0)
         without = wanted & (system.heat_frac < 1.0)
         return Capability(
             heat_frac=system.heat_frac,
-            # The blower runs for the heat anyway.
-            heat=self._mode(case, feed, system.t_supply_c, w_room, with_heat, electricity_w=0.0),
-            added=self._mode(case, feed, case.t_air_c, w_room, without, electricity_w=self.blower_w)
+            heat=self._mode(case, feed, system.t_supply_c, w_room, with_heat),
+            added=self._mode(case, feed, case.t_air_c, w_room, without)
             if self.call == "humidity"
             else None,
         )
@@ -106,10 +98,8 @@ class WettedPad(Inputs):
         t_in_c: FloatArray,
         w_room: FloatArray,
         chosen: BoolArray,
-        *,
-        electricity_w: float,
     ) -> Mode:
-        """Return the line through the rates at the two humidities `w_room`, shape (2, n_steps)."""
+        """Return the line through the rates at the two humidities; 0 in steps not chosen."""
         steps = np.flatnonzero(chosen)
         w = w_room[:, steps]
         state = pad.evaporate(
@@ -122,13 +112,6 @@ class WettedPad(Inputs):
             effectiveness=self.effectiveness,
             contact_frac=self.contact_frac,
         )
-        rate = np.maximum(state.evaporation_kg_s, 0.0)
-        r0, r1 = np.zeros(case.n_steps), np.zeros(case.n_steps)
-        r1[steps] = (rate[0] - rate[1]) / (w[1] - w[0])
-        r0[steps] = rate[0] + r1[steps] * w[0]
-        return Mode(
-            r0_kg_s=r0,
-            r1_kg_s=r1,
-            feed_kg_s=np.full(case.n_steps, self.feed_kg_h / 3600.0),
-            electricity_w=np.full(case.n_steps, electricity_w),
-        )
+        rate = np.zeros_like(w_room)
+        rate[:, steps] = np.maximum(state.evaporation_kg_s, 0.0)
+        return line(w_room, rate, feed_kg_s=self.feed_kg_h / 3600.0)

@@ -33,8 +33,8 @@ if "jit" not in globals():  # the loader of the compiled twin sets it beforehand
 
 
 SEGMENTS = 5  # float, run, hold, and what may follow within one step; the last runs to its end
-NEWTON_STEPS = 12  # four are enough in a house; a rest is finished by the next segment
-SETTLED = 1e-7  # of the bracket: after so short a Newton step the next would be below rounding
+SEARCH_STEPS = 12  # two or three are enough in a house; a rest is finished by the next segment
+SETTLED = 1e-5  # of the stretch: after so short a step the next, of third order, is rounding
 AT_LIMIT = 1e-9  # kg/kg: nearer than this the room is at its set-point
 PASSES = 4  # over the surfaces that take vapour in a step; the last is without any
 TINY = 1e-300
@@ -46,33 +46,42 @@ UNLIMITED = 1e30  # kg/s, the rate of a device without limit
 def decay(y: float) -> tuple[float, float]:
     """Return phi = (1 - exp(-y))/y and psi = (1 - phi)/y for y >= 0, without cancellation.
 
-    Series at y/256, then eight doublings in which every term is positive, so that y = 0 needs no
-    branch. Relative error below 4e-15 (tested against mpmath-grade series and expm1).
+    Series at y/128, then seven doublings in which every term is positive, so that y = 0 needs no
+    branch; beyond 40 the exponential is below rounding. Relative error below 4e-15 (tested against
+    the exponential of 40 digits).
     """
-    c = min(y, 64.0)
-    z = c * (1.0 / 256.0)
-    psi = 1.0 / 6227020800.0
-    psi = 1.0 / 479001600.0 - z * psi
-    psi = 1.0 / 39916800.0 - z * psi
-    psi = 1.0 / 3628800.0 - z * psi
-    psi = 1.0 / 362880.0 - z * psi
-    psi = 1.0 / 40320.0 - z * psi
-    psi = 1.0 / 5040.0 - z * psi
-    psi = 1.0 / 720.0 - z * psi
-    psi = 1.0 / 120.0 - z * psi
-    psi = 1.0 / 24.0 - z * psi
-    psi = 1.0 / 6.0 - z * psi
-    psi = 0.5 - z * psi
+    c = min(y, 40.0)
+    z = c * (1.0 / 128.0)
+    # Even and odd terms apart: half as long a chain of operations that wait for each other.
+    q = z * z
+    even = 1.0 / 479001600.0
+    even = 1.0 / 3628800.0 + q * even
+    even = 1.0 / 40320.0 + q * even
+    even = 1.0 / 720.0 + q * even
+    even = 1.0 / 24.0 + q * even
+    even = 0.5 + q * even
+    odd = 1.0 / 6227020800.0
+    odd = 1.0 / 39916800.0 + q * odd
+    odd = 1.0 / 362880.0 + q * odd
+    odd = 1.0 / 5040.0 + q * odd
+    odd = 1.0 / 120.0 + q * odd
+    odd = 1.0 / 6.0 + q * odd
+    psi = even - z * odd
     phi = 1.0 - z * psi
     e = -z * phi
-    for _ in range(8):
+    # phi' = (2 + e) phi / 2, psi' = ((2 + e) psi + phi) / 4; the powers of two wait for the end.
+    scale = 1.0
+    for _ in range(7):
         grown = 2.0 + e
-        psi = 0.25 * (grown * psi + phi)
-        phi = 0.5 * grown * phi
+        psi = grown * psi + scale * phi
+        phi = grown * phi
         e = e * grown
+        scale = scale * 2.0
+    phi = phi * (1.0 / 128.0)
+    psi = psi * (1.0 / 16384.0)
     far = y > c
     phi = 1.0 / y if far else phi
-    psi = (1.0 - phi) / y if far else psi
+    psi = (1.0 - phi) * phi if far else psi
     return phi, psi
 
 
@@ -87,34 +96,50 @@ def spans(t: float, l1: float, l2: float) -> tuple[float, float, float, float]:
 
 
 @jit
+def first_guess(m0: float, m_end: float, g: float, end: float) -> float:
+    """Return where the search for the root of a falling m starts, inside 0 to `end`.
+
+    The root of m0 + g t / (1 + c t), which has the value and slope of m at zero and its value at
+    the end. Where m rises first, a step would run back to zero: then the middle.
+    """
+    t = -m0 / (min(-TINY, g - m0 * g / (max(TINY, m0 - m_end)) - m0 / (max(TINY, end))))
+    return t if (g < 0.0) & (t > 0.0) & (t < end) else 0.5 * end
+
+
+@jit
 def refine(
-    t: float, low: float, high: float, end: float, m0: float, g: float, u: float,
+    t: float, low: float, high: float, halve: bool, end: float, m0: float, g: float, u: float,  # noqa: FBT001 - numba takes no keywords
     l1: float, l2: float,
 ) -> tuple[float, float, float]:  # fmt: skip
     """One step towards the time at which m(t) = m0 + g E1 + u (E2 - E1) falls through zero.
 
-    Newton's step, or halving the bracket `low` to `high` where it would leave it. A step too short
-    to matter closes the bracket on t, and a closed bracket no longer changes: who calls may stop
-    there, or go on for the sake of others, and gets the same t.
+    Halley's step, or halving the bracket `low` to `high` where told or where it would leave it: far
+    out on an exponential's tail Halley's steps all have the same length. A step too short to matter closes
+    the bracket on t, and a closed bracket no longer changes: who calls may stop there, or go on for
+    the sake of others, and gets the same t.
     """
     e1 = t * decay(l1 * t)[0]
     e2 = t * decay(l2 * t)[0]
     m = m0 + g * e1 + u * (e2 - e1)
-    slope = g * (1.0 - l1 * e1) + u * (l1 * e1 - l2 * e2)
+    d1 = 1.0 - l1 * e1
+    d2 = 1.0 - l2 * e2
+    slope = g * d1 + u * (d2 - d1)
+    bend = u * (l1 * d1 - l2 * d2) - g * l1 * d1
     low = low if m < 0.0 else t
     high = t if m < 0.0 else high
-    ahead = t - m / (min(-TINY, slope))
-    ahead = ahead if low <= ahead <= high else 0.5 * (low + high)
-    near = abs(ahead - t) <= SETTLED * end
+    ahead = t - m * slope / (max(TINY, slope * slope - 0.5 * m * bend))
+    # The root may already be an end of the bracket, missed by a rounding.
+    short = SETTLED * end
+    inside = (not halve) & (slope < 0.0) & (low - short <= ahead) & (ahead <= high + short)
+    ahead = min(max(ahead, low), high) if inside else 0.5 * (low + high)
+    near = inside & (abs(ahead - t) <= short)
     return ahead, (ahead if near else low), (ahead if near else high)
 
 
 @jit
-def first_guess(m0: float, m_end: float, g: float, end: float) -> float:
-    """Return where to start the search for the root of a falling m, strictly inside the bracket."""
-    # Where m rises first, Newton would run back to the root at zero: only a falling m leads on.
-    t = m0 / -(min(-TINY, g))
-    return t if 0.0 < t < end else 0.5 * end
+def halves(n: int) -> bool:
+    """Say which steps of a search that has not ended by then halve the bracket."""
+    return (n == 4) | (n == 8)
 
 
 @jit
@@ -126,8 +151,8 @@ def crossing(
     `m0` counts as positive and m is negative at `end`, so a root lies between.
     """
     t, low, high = first_guess(m0, m_end, g, end), 0.0, end
-    for _ in range(NEWTON_STEPS):
-        t, low, high = refine(t, low, high, end, m0, g, u, l1, l2)
+    for n in range(SEARCH_STEPS):
+        t, low, high = refine(t, low, high, halves(n), end, m0, g, u, l1, l2)
         if low == high:
             break
     return t
@@ -199,8 +224,12 @@ def limit(
     bound = top if run else bound
     bound = high if over else bound
     sign = -1.0 if fog | capped | run | over else 1.0
+    m0 = sign * (z - bound)
     m_end = sign * (z_end - bound)
-    return sign * (z - bound), (0.0 if idle else m_end), sign * gz, sign * uz
+    # A regime that begins at the limit ends half a nearness beyond: the root at zero is no news,
+    # and might take every segment.
+    grace = 0.5 * AT_LIMIT if (not hold) & (m0 < AT_LIMIT) else 0.0
+    return m0 + grace, (0.0 if idle else m_end + grace), sign * gz, sign * uz
 
 
 @jit

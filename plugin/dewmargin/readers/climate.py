@@ -24,6 +24,8 @@ class WeatherSummary:
         Of all rows. [°C]
     dew_point_below_h : dict of int to float
         Hours with the outdoor dew point below 0, -10, -20 °C. [h]
+    heating_limit_c : float
+        Limit of the heating season. [°C]
     heating_season_h : float
         Hours of days whose mean outdoor temperature is below the limit. [h]
     season_w_g_kg : dict of str to float
@@ -43,6 +45,7 @@ class WeatherSummary:
     t_out_min_c: float
     t_out_mean_c: float
     dew_point_below_h: dict[int, float]
+    heating_limit_c: float
     heating_season_h: float
     season_w_g_kg: dict[str, float]
     reading_spread_g_kg: float
@@ -69,7 +72,8 @@ class WeatherSummary:
             (f"dew point below {limit} °C", f"{hours:.0f} h")
             for limit, hours in self.dew_point_below_h.items()
         ]
-        rows.append(("heating season", f"{self.heating_season_h:.0f} h (daily mean below 15 °C)"))
+        limit = f"daily mean below {self.heating_limit_c:g} °C"
+        rows.append(("heating season", f"{self.heating_season_h:.0f} h ({limit})"))
         rows += [
             (
                 f"mean humidity ratio read as {reading.replace('_', ' ')}",
@@ -111,6 +115,7 @@ def summary(weather: Weather, *, heating_limit_c: float = 15.0) -> WeatherSummar
         dew_point_below_h={
             limit: float((weather.t_dew_c < limit).sum()) / per_hour for limit in (0, -10, -20)
         },
+        heating_limit_c=heating_limit_c,
         heating_season_h=float(season.sum()) / per_hour,
         season_w_g_kg=season_w,
         reading_spread_g_kg=max(season_w.values()) - min(season_w.values()) if season_w else 0.0,

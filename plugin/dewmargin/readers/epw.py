@@ -143,9 +143,10 @@ class Weather:
     p_pa, wind_m_s : float64 array
         Station pressure and wind speed; idem. [Pa, m/s]
     global_horizontal_w_m2, direct_normal_w_m2, diffuse_horizontal_w_m2 : float64 array
-        Radiation over the interval, as mean power; NaN where the file has none. [W/m2]
+        Mean radiation over the interval; the file holds its energy in Wh/m2. NaN where the file
+        has none. [W/m2]
     infrared_w_m2 : float64 array
-        Horizontal infrared from the sky, idem. [W/m2]
+        Intensity of the horizontal infrared from the sky. [W/m2]
     wraps : bool
         True if the rows are one whole year, typical or actual: then its last days may stand for
         those before its first.
@@ -301,6 +302,9 @@ def read_epw(path: str | Path, *, year: int | None = None) -> Weather:
     t_dew_c, rh_frac = _humidity(found, t_out_c, rows, per_hour, repairs)
     wind_m_s = _fill("wind_m_s", found["wind_m_s"], rows, per_hour, repairs)
     radiation = {name: _radiation(rows, field, repairs) for name, field in _RADIATION.items()}
+    for name in radiation:
+        if name != "infrared_w_m2":  # an intensity; the others are energies of their interval
+            radiation[name] *= per_hour
     return Weather(
         file=file,
         sha256=hashlib.sha256(raw).hexdigest(),

@@ -324,6 +324,7 @@ class House(Inputs):
             ),
             notes=(*weather.notes, *self._notes(room, weather.steps_per_hour)),
             steps_per_hour=weather.steps_per_hour,
+            source_year=weather.source_year,
         )
 
     def files(self, folder: Path) -> tuple[Path, ...]:  # noqa: ARG002 - all readers are called alike

@@ -8,7 +8,7 @@ import json
 import os
 import platform
 from dataclasses import dataclass
-from importlib.metadata import version
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -38,6 +38,15 @@ class Table:
     data: Mapping[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class Repeated:
+    """A text column that holds each name `times` over, and all that `rounds` over."""
+
+    names: Sequence[str]
+    times: int
+    rounds: int = 1
+
+
 def arrow(table: Table) -> pa.Table:
     """Return an Arrow table with unit and description of every column; NaN becomes null.
 
@@ -51,13 +60,20 @@ def arrow(table: Table) -> pa.Table:
     fields, arrays = [], []
     for column in table.columns:
         values = table.data[column.name]
-        array = pa.array(values, from_pandas=True)
-        if pa.types.is_floating(array.type) and np.isinf(array.to_numpy(zero_copy_only=False)).any():
+        if isinstance(values, Repeated):
+            codes = np.repeat(np.arange(len(values.names), dtype=np.int32), values.times)
+            array = pa.DictionaryArray.from_arrays(
+                np.tile(codes, values.rounds), pa.array(values.names, pa.string())
+            )
+        else:
+            array = pa.array(values, from_pandas=True)
+        if (
+            pa.types.is_floating(array.type)
+            and np.isinf(array.to_numpy(zero_copy_only=False)).any()
+        ):
             raise DewmarginError(f"column {column.name} holds an infinite value")
         if pa.types.is_null(array.type):
             array = array.cast(pa.float64() if column.unit else pa.string())
-        if pa.types.is_string(array.type) and len(array) > len(set(values)):
-            array = array.dictionary_encode()
         arrays.append(array)
         about = {"unit": column.unit, "description": column.meaning}
         fields.append(pa.field(column.name, array.type, metadata=about))
@@ -71,21 +87,15 @@ def frame(table: Table) -> pd.DataFrame:
 
 
 def sha256(path: Path) -> str:
-    """Return the hash of a file.
+    """Return the SHA-256 of a file.
 
     Raises
     ------
-    OutputError
+    OSError
         If the file cannot be read.
     """
-    digest = hashlib.sha256()
-    try:
-        with path.open("rb") as stream:
-            while chunk := stream.read(1 << 20):
-                digest.update(chunk)
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be read: {error.strerror}") from error
-    return digest.hexdigest()
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def write_folder(
@@ -111,7 +121,8 @@ def write_folder(
     """
     import pyarrow.parquet as pq  # noqa: PLC0415 - slow to import
 
-    _prepare(out)
+    kept = {f"{name}.{end}" for name in tables for end in ("parquet", "csv", "schema.json")}
+    _prepare(out, kept if hourly_csv else kept - {"hourly.csv", "hourly.schema.json"})
     written: list[Path] = []
     metadata = {"schema_version": SCHEMA_VERSION, "versions": versions(), **about}
     for name, table in tables.items():
@@ -138,28 +149,33 @@ def write_folder(
 
 def versions() -> dict[str, str]:
     """Return the versions that made a result."""
-    names = ("dewmargin", "numpy", "numba", "pyarrow")
-    return {"python": platform.python_version()} | {name: version(name) for name in names}
+    found = {"python": platform.python_version()}
+    for name in ("dewmargin", "numpy", "numba", "pyarrow"):
+        with contextlib.suppress(PackageNotFoundError):
+            found[name] = version(name)
+    return found
 
 
-def _prepare(out: Path) -> None:
+STEMS = ("comparison", "surfaces", "settings", "hourly", "surfaces_hourly", "manifest")
+
+
+def _prepare(out: Path, kept: set[str]) -> None:
+    """Make the folder; in an older results folder, drop what will not be written again."""
     try:
         out.mkdir(parents=True, exist_ok=True)
-        foreign = any(out.iterdir()) and not (out / MANIFEST).exists()
-        if foreign and not _interrupted(out):
+        found = list(out.iterdir())
+        # An interrupted run leaves no manifest, but only files of our own names.
+        ours = [path for path in found if path.name.lstrip(".").split(".")[0] in STEMS]
+        if len(ours) < len(found) and not (out / MANIFEST).exists():
             raise OutputError(
                 f"{out}: holds files that are not results (choose an empty folder with --out)"
             )
         # While the files change there is no manifest, so a broken run is never taken for whole.
-        (out / MANIFEST).unlink(missing_ok=True)
+        for path in ours:
+            if path.name not in kept:
+                path.unlink()
     except OSError as error:
         raise OutputError(f"{out}: cannot be written: {error.strerror}") from error
-
-
-def _interrupted(out: Path) -> bool:
-    """Tell whether a folder holds only what an interrupted run of ours leaves behind."""
-    stems = ("comparison", "surfaces", "settings", "hourly", "surfaces_hourly", "manifest")
-    return all(path.name.lstrip(".").split(".")[0] in stems for path in out.iterdir())
 
 
 def _atomically(path: Path, write: Callable[[Path], object]) -> None:
@@ -213,15 +229,10 @@ def _table_schema(table: Table, content: pa.Table) -> dict[str, Any]:
             return "number"
         return "datetime" if pa.types.is_timestamp(data_type) else "string"
 
-    return {
-        "fields": [
-            {
-                "name": column.name,
-                "type": kind(content.schema.field(column.name).type),
-                "unit": column.unit,
-                "description": column.meaning,
-            }
-            for column in table.columns
-        ],
-        "missingValues": [""],
-    }
+    fields = []
+    for column in table.columns:
+        described = {"name": column.name, "type": kind(content.schema.field(column.name).type)}
+        if described["type"] == "datetime":
+            described["format"] = "%Y-%m-%d %H:%M:%S"
+        fields.append(described | {"unit": column.unit, "description": column.meaning})
+    return {"fields": fields, "missingValues": [""]}
