@@ -34,8 +34,10 @@ if "jit" not in globals():  # the loader of the compiled twin sets it beforehand
 
 SEGMENTS = 5  # float, run, hold, and what may follow within one step; the last runs to its end
 SEARCH_STEPS = 12  # two or three are enough in a house; a rest is finished by the next segment
+HALVE_EVERY = 4  # steps of a search that has not ended by then
 SETTLED = 1e-5  # of the stretch: after so short a step the next, of third order, is rounding
 AT_LIMIT = 1e-9  # kg/kg: nearer than this the room is at its set-point
+AT_BALANCE = 1e-11  # kg/kg, times all conductances: nearer than this a rate is at its limit
 PASSES = 4  # over the surfaces that take vapour in a step; the last is without any
 TINY = 1e-300
 NEVER = -1e9  # a set-point that is never reached from above: no humidifier
@@ -108,15 +110,16 @@ def first_guess(m0: float, m_end: float, g: float, end: float) -> float:
 
 @jit
 def refine(
-    t: float, low: float, high: float, halve: bool, end: float, m0: float, g: float, u: float,  # noqa: FBT001 - numba takes no keywords
-    l1: float, l2: float,
+    t: float, low: float, high: float,
+    halve: bool,  # noqa: FBT001 - numba takes no keywords
+    end: float, m0: float, g: float, u: float, l1: float, l2: float,
 ) -> tuple[float, float, float]:  # fmt: skip
     """One step towards the time at which m(t) = m0 + g E1 + u (E2 - E1) falls through zero.
 
     Halley's step, or halving the bracket `low` to `high` where told or where it would leave it: far
-    out on an exponential's tail Halley's steps all have the same length. A step too short to matter closes
-    the bracket on t, and a closed bracket no longer changes: who calls may stop there, or go on for
-    the sake of others, and gets the same t.
+    out on an exponential's tail Halley's steps all have the same length. A step too short to matter
+    closes the bracket on t, and a closed bracket no longer changes: who calls may stop there, or go
+    on for the sake of others, and gets the same t.
     """
     e1 = t * decay(l1 * t)[0]
     e2 = t * decay(l2 * t)[0]
@@ -138,8 +141,8 @@ def refine(
 
 @jit
 def halves(n: int) -> bool:
-    """Say which steps of a search that has not ended by then halve the bracket."""
-    return (n == 4) | (n == 8)
+    """Say whether step n of a search, counted from zero, halves the bracket."""
+    return (n > 0) & (n % HALVE_EVERY == 0)
 
 
 @jit
@@ -172,8 +175,8 @@ def regime(
     need = a_out * x + flow_y - g_in  # the rate that would keep x where it is
     rate = r0 - r1 * x
     rate = rate if rate > r1 * AT_LIMIT else 0.0
-    # The same nearness for rates: a regime that ended at a limit must not begin again there.
-    slack = AT_LIMIT * (a_out + h * k + r1)
+    # A regime that ended because the rate needed met a limit must not begin again there.
+    slack = AT_BALANCE * (a_out + h * k + r1)
     below = x < low - AT_LIMIT
     at_low = (not below) & (x <= low + AT_LIMIT)
     fog = (x >= high - AT_LIMIT) & (need < -slack)
