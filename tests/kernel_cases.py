@@ -76,7 +76,7 @@ class Problem:
             x, y, HOUR_S, self.mass, self.buffer_mass, self.h, self.unlimited,
             self.low, self.high, self.k, self.g_in, self.a_out,
             np.ones(n) if self.unlimited else self.heat_frac, *rates,
-            self.sink, self.saturation, *out.values(), condensed, np.zeros(self.sink.size, bool),
+            self.sink, self.saturation, *out.values(), condensed,
         )  # fmt: skip
         return out | {"condensed": condensed, "x": float(end[0]), "y": float(end[1])}
 
@@ -138,6 +138,17 @@ def cold_year(**values: object) -> Problem:
     )
     if values.pop("dry_windows", False):
         problem = replace(problem, x_sat=None, sink=np.empty(0))
+    if values.pop("departure", False):
+        # Around a humidity that steps from hour to hour, as a simulation reports it.
+        base = 0.45 * problem.high * (1.0 + 0.3 * np.sin(hour / 5.0))
+        problem = replace(
+            problem,
+            low=problem.low - base,
+            high=problem.high - base,
+            x_sat=problem.saturation - base,
+            g_in=zero,
+            k=np.ones(n),
+        )
     if values.pop("buffered", False):
         problem = replace(problem, buffer_mass=BUFFER_KG, h=BUFFER_KG_S)
     capacity = values.pop("capacity_kg_h", None)
@@ -148,4 +159,6 @@ def cold_year(**values: object) -> Problem:
         problem = replace(
             problem, heat_frac=np.clip((18.0 - t_out) / 60.0, 0.0, 1.0), r0_rest=0.3 * problem.r0
         )
+    if values.pop("nothing_without_heat", False):
+        problem = replace(problem, r0_rest=zero)
     return replace(problem, **values)

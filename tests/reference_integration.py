@@ -27,7 +27,8 @@ def integrate(x, y, step_s, mass, buffer_mass, h, low, high, k, g_in, a_out,
     condensed, fog = np.zeros((sink.size, n)), np.zeros(n)
     for i in range(n):
         for part in range(parts):
-            heating = (part + 0.5) * dt < heat_frac[i] * step_s
+            # The share of these 10 s with heat: 1, 0, or a part where the plant stops.
+            heated = min(max(heat_frac[i] * step_s / dt - part, 0.0), 1.0)
             if x > high[i]:
                 fog[i] += mass * (x - high[i])
                 x = high[i]
@@ -41,8 +42,9 @@ def integrate(x, y, step_s, mass, buffer_mass, h, low, high, k, g_in, a_out,
             # The rate that brings the room to its set-point in 10 s, at the present flow.
             s = max((low[i] - x) * mass / dt - flow, 0.0)
             if capped:
-                rate = r0[i] - r1[i] * x if heating else r0_rest[i] - r1_rest[i] * x
-                s = min(s, max(rate, 0.0))
+                rate = heated * max(r0[i] - r1[i] * x, 0.0)
+                rate += (1.0 - heated) * max(r0_rest[i] - r1_rest[i] * x, 0.0)
+                s = min(s, rate)
             dx1 = (flow + s) / mass
             dy1 = h * (k[i] * x - y) / buffer_mass if buffer_mass > 0.0 else 0.0
             xp, yp = x + dt * dx1, y + dt * dy1

@@ -127,6 +127,17 @@ def test_compiled_and_plain_python_give_the_same_bits() -> None:
 
 
 CASES = {
+    "departure, capacity, condensation": {"capacity_kg_h": 1.5, "departure": True},
+    "departure, demand, buffer, condensation": {
+        "unlimited": True,
+        "buffered": True,
+        "departure": True,
+    },
+    "with heat only, condensation": {
+        "capacity_kg_h": 3.0,
+        "heating_call": True,
+        "nothing_without_heat": True,
+    },
     "demand": {"unlimited": True, "dry_windows": True},
     "demand, buffer": {"unlimited": True, "dry_windows": True, "buffered": True},
     "demand, buffer, condensation": {"unlimited": True, "buffered": True},
@@ -148,13 +159,13 @@ CASES = {
 def test_a_year_agrees_with_ten_second_steps(name: str) -> None:
     """Annual 0.1 %, every hour 2 % of the year's 99th percentile: the project's own requirement.
 
-    The reference is of second order in 10 s and its switches are up to 10 s late, 0.3 % of an
-    hour; a surface that starts to condense within an hour does so up to an hour late here.
+    The reference is of second order in 10 s and its switches are up to 10 s late, 0.3 % of an hour.
     """
     year = cold_year(**CASES[name])
-    solved = year.solve(compiled, 0.005, 0.005)
+    x = 0.0 if "departure" in CASES[name] else 0.005
+    solved = year.solve(compiled, x, x)
     mean, added, condensed, fog = integrate(
-        0.005, 0.005, HOUR_S, year.mass, year.buffer_mass, year.h, year.low, year.high, year.k,
+        x, x, HOUR_S, year.mass, year.buffer_mass, year.h, year.low, year.high, year.k,
         year.g_in, year.a_out, year.heat_frac, year.r0, year.r1, year.r0_rest, year.r1_rest,
         year.sink, year.saturation, not year.unlimited,
     )  # fmt: skip
@@ -162,11 +173,13 @@ def test_a_year_agrees_with_ten_second_steps(name: str) -> None:
     assert solved["added"].sum() == pytest.approx(added.sum(), rel=1e-3)
     gap = np.abs(solved["added"] - added)
     assert gap.max() <= 0.02 * np.quantile(added, 0.99)
-    assert np.abs(solved["sum_x"] / HOUR_S - mean).max() < 1e-4
+    # A jump to a new set-point takes the reference 10 s, 1/360 of the hour's mean.
+    assert np.abs(solved["sum_x"] / HOUR_S - mean).max() < 1e-5
     assert solved["fog"].sum() == pytest.approx(fog.sum(), rel=2e-3, abs=0.1)
-    # A surface joins or leaves at the full hour here: worth up to 2.5 % of a small condensate.
-    assert solved["condensed"].sum() == pytest.approx(condensed.sum(), rel=0.025, abs=1e-9)
-    assert np.abs(year.balance_error(solved, 0.005, 0.005)).max() < 1e-9
+    # The reference books condensate at the start of each 10 s, before the room has dried by it.
+    assert solved["condensed"].sum() == pytest.approx(condensed.sum(), rel=1e-3, abs=1e-9)
+    assert np.abs(year.balance_error(solved, x, x)).max() < 1e-9
+    assert solved["condensed"].min(initial=0.0) >= -1e-10
 
 
 N_STEPS = 12
@@ -221,7 +234,8 @@ def test_humidifier_only_adds_water_and_never_beyond_capacity(
     solved = problem.solve(compiled, x, y)
 
     assert solved["added"].min() >= 0.0
-    assert solved["condensed"].min(initial=0.0) >= 0.0
+    # A surface leaves at its saturation, found within 1e-12 kg/kg: 4e-10 kg of the largest sink.
+    assert solved["condensed"].min(initial=0.0) >= -4e-10
     assert solved["fog"].min() >= -1e-15
     assert np.all(solved["running"] + solved["running_rest"] <= HOUR_S * (1 + 1e-12))
     if not problem.unlimited:

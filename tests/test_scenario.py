@@ -84,12 +84,15 @@ BAD = {
     "text for a number": (
         "bedrooms = 3",
         'bedrooms = "three"',
-        "space.house.bedrooms: must be a whole number, got 'three'",
+        "space.house: bedrooms: must be a number, got 'three'",
     ),
     "unit that measures something else": (
         "floor_area_m2 = 165",
         'floor_area_m2 = "165 m"',
-        "space.house: floor_area_m2: '165 m' is not a quantity that can be turned into m2",
+        (
+            "space.house: floor_area_m2: '165 m' is not a quantity that can be turned into m2 "
+            '(write a number and a unit: "12 m2")'
+        ),
     ),
     "not a number": (
         "rh = 0.35",
@@ -133,7 +136,10 @@ BAD = {
     "point in per cent": (
         "points = [[-20, 0.20], [5, 0.40]]",
         "points = [[-20, 20], [5, 40]]",
-        "strategies[3].points: relative humidity must be between 0 and 1, got 20 at -20 °C",
+        (
+            "strategies[3].points: relative humidity must be between 0 and 1, got 20 at -20 °C: "
+            "did you mean 0.2?"
+        ),
     ),
     "two strategies of one name": (
         'name = "hold 40 %"',
@@ -172,6 +178,39 @@ BAD = {
             "surfaces[0].temperature_index: must be at most 1, got 1.63 "
             "(fractions run from 0 to 1: did you mean 0.0163?)"
         ),
+    ),
+    "a truth instead of a number": (
+        "rh = 0.35",
+        "rh = true",
+        "strategies[0]: rh: must be a number, got true",
+    ),
+    "a number in quotes": (
+        "rh = 0.35",
+        'rh = "0.45"',
+        "strategies[0]: rh: must be a number, got '0.45'",
+    ),
+    "a point that is no pair": (
+        "[-20, 0.20]",
+        "[-20, 0.20, 1]",
+        "strategies[3].points: must be pairs of [outdoor °C, fraction], got [-20, 0.2, 1]",
+    ),
+    "a name that would make two options one": (
+        'name = "hold 35 %"',
+        'name = "a | b"',
+        (
+            "strategies[0].name: must not hold ' | ' or be 'no humidifier' "
+            "(option names are made of it)"
+        ),
+    ),
+    "a name that no table can show": (
+        'name = "hold 35 %"',
+        'name = "a\\tb"',
+        "strategies[0].name: cannot be a name, got 'a\\tb' (at most 80 printable characters)",
+    ),
+    "a number beyond sense": (
+        "volume_m3 = 430",
+        "volume_m3 = 1e300",
+        "space.house.volume_m3: must be at most 1e+07, got 1e+300",
     ),
     "comfort band upside down": (
         "[[surfaces]]",

@@ -165,10 +165,11 @@ def _solve(
     else:
         heat_frac = capability.heat_frac
         modes = [_relative(capability.heat, base), _relative(capability.added, base)]
-    sink = np.array(
-        [surfaces.vapour_conductance(s.area_m2) if s.area_m2 else 0.0 for s in case.surfaces]
-    )
-    x_sat = np.array([_surface_limit(s, case) - base for s in case.surfaces]).reshape(-1, n)
+    # Only surfaces with an area take vapour; the others are watched.
+    taking = [s.area_m2 is not None for s in case.surfaces]
+    takers = [s for s in case.surfaces if s.area_m2 is not None]
+    sink = np.array([surfaces.vapour_conductance(s.area_m2 or 0.0) for s in takers])
+    x_sat = np.array([_surface_limit(s, case) - base for s in takers]).reshape(-1, n)
     columns = [
         low, ceiling, factor, source, case.exchange_kg_s, heat_frac, *modes[0], *modes[1],
     ]  # fmt: skip
@@ -180,20 +181,15 @@ def _solve(
         inputs = [np.ascontiguousarray(c[steps], dtype=np.float64) for c in columns]
         saturation = np.ascontiguousarray(x_sat[:, steps])
         outputs = [np.empty(inputs[0].size) for _ in range(8)]
-        condensed, active = np.empty_like(saturation), np.zeros(sink.size, np.bool_)
+        condensed = np.empty_like(saturation)
         x, y = solver(
             state.x, state.y, case.step_s, case.dry_air_kg, case.buffer_kg, case.buffer_kg_s,
-            unlimited, *inputs, sink, saturation, *outputs, condensed, active,
+            unlimited, *inputs, sink, saturation, *outputs, condensed,
         )  # fmt: skip
         return State(x=float(x), y=float(y)), outputs, condensed
 
     if start is None:
-        x0 = 0.0
-        if not case.departure:
-            flow = float(case.exchange_kg_s[0])
-            settled = source[0] / flow if flow > 0.0 else case.w_out_kg_kg[0]
-            x0 = float(min(settled, ceiling[0]))
-        start = State(x=x0, y=x0 * float(factor[0]))
+        start = _start(case, source, ceiling, factor)
         if case.wraps:
             warm_up = min(n, WARM_UP_DAYS * 24 * case.steps_per_hour)
             start, _, _ = run(start, slice(n - warm_up, n))
@@ -210,6 +206,8 @@ def _solve(
         feed = run_heat * capability.heat.feed_kg_s
         if capability.added is not None:
             feed = feed + run_rest * capability.added.feed_kg_s
+    by_surface = np.zeros((len(case.surfaces), n))
+    by_surface[taking] = condensed
     hours = (case.n_hours, case.steps_per_hour)
 
     def total(values: FloatArray) -> FloatArray:
@@ -223,11 +221,21 @@ def _solve(
         feed_kg=total(feed),
         hot_feed_kg=total(feed * hot) if hot is not None else np.zeros(case.n_hours),
         running_frac=total(run_heat + run_rest) / 3600.0,
-        condensed_kg=total(condensed),
+        condensed_kg=total(by_surface),
         fog_kg=total(fog),
         balance_error_kg=np.abs(error).reshape(hours).max(axis=1),
         end=end,
     )
+
+
+def _start(case: HourlyCase, source: FloatArray, ceiling: FloatArray, factor: FloatArray) -> State:
+    """Return the state of the first step as it would be without a humidifier."""
+    x = 0.0
+    if not case.departure:
+        flow = float(case.exchange_kg_s[0])
+        settled = source[0] / flow if flow > 0.0 else case.w_out_kg_kg[0]
+        x = float(min(settled, ceiling[0]))
+    return State(x=x, y=x * float(factor[0]))
 
 
 def _relative(mode: Mode | None, base: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from dewmargin.errors import DewmarginError
+from dewmargin.errors import DewmarginError, OutputError
 
 if TYPE_CHECKING:
     from dewmargin.comparison import Comparison
     from dewmargin.scenario import Scenario
 
 INTERRUPTED = 130
+READER_GONE = 141  # as a shell reports a closed pipe
 DEMOS = (
     ("house", "larch_house.toml", "the built-in house model on hourly weather"),
     ("simulation", "larch_house_simulated.toml", "the same house, simulated by EnergyPlus"),
@@ -149,9 +151,7 @@ def _print_settings(result: Comparison) -> None:
     from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
 
     out = terminal.console()
-    terminal.print_lines(
-        out, ["Relative humidity to set, median of the hours at each temperature:"]
-    )
+    terminal.print_lines(out, ["Relative humidity to set, by outdoor temperature:"])
     terminal.print_settings(out, result.table("settings"))
 
 
@@ -179,16 +179,13 @@ def _document(result: Comparison) -> dict[str, Any]:
         "verdict": result.verdict,
         "warnings": list(result.warnings),
         "humidity_reading": result.case.humidity_reading,
-        **{
-            name: terminal.document(result.table(name))
-            for name in ("comparison", "surfaces", "settings")
-        },
+        **{name: terminal.document(result.table(name)) for name in names},
     }
 
 
 def _print_json(name: str, document: dict[str, Any]) -> None:
     whole = {"schema": f"dewmargin/{name}/1", **document}
-    click.echo(json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False))
+    click.echo(json.dumps(whole, indent=1, allow_nan=False))
 
 
 def main() -> None:
@@ -199,6 +196,14 @@ def main() -> None:
             stream.reconfigure(errors="replace")
     try:
         code = cli(standalone_mode=False)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nothing to flush at exit
+        sys.exit(READER_GONE)
+    except OSError as error:
+        click.echo(f"error: standard output: cannot be written: {error.strerror}", err=True)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(OutputError.exit_code)
     except DewmarginError as error:
         click.echo(f"error: {error}", err=True)
         sys.exit(error.exit_code)

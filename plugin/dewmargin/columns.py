@@ -138,7 +138,11 @@ SETTINGS = (
     Column("strategy", "", "rule that chose the relative humidity to hold"),
     Column("t_out_c", "°C", T_OUT.meaning),
     Column("t_out_f", "°F", T_OUT.meaning),
-    Column("rh_set_frac", "1", "median set-point of the year's hours at this temperature"),
+    Column(
+        "rh_set_frac",
+        "1",
+        "set-point at this temperature; low enough for all its hours, where more decides",
+    ),
     Column("rh_set_percent", "%", "the same in whole per cent: the number to set"),
     Column("rh_set_low_frac", "1", "lowest set-point of these hours"),
     Column("rh_set_high_frac", "1", "highest set-point of these hours"),

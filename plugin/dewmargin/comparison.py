@@ -14,7 +14,7 @@ import numpy as np
 from dewmargin import balance, columns, metrics
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.reports import tables
-from dewmargin.scenario import Scenario, load
+from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,9 +29,9 @@ if TYPE_CHECKING:
     from dewmargin.readers.epw import Weather
     from dewmargin.scenario import Comfort
 
-BASELINE = "no humidifier"
 QUALITY_RMSE_KG_KG = 0.2e-3
 QUALITY_GAP_FRAC = 0.05
+SETTING_SPREAD_FRAC = 0.015  # around a line in outdoor temperature: more depends on other things
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,12 +124,13 @@ class Comparison:
         OutputError
             If a file cannot be written.
         """
-        inputs = {str(self.scenario.file): self.scenario.sha256}
+        # By role and name, not by path: the same inputs give the same bytes wherever they lie.
+        inputs = {f"scenario: {self.scenario.file.name}": self.scenario.sha256}
         if self.weather is not None:
-            inputs[self.weather.file] = self.weather.sha256
+            inputs[f"weather: {Path(self.weather.file).name}"] = self.weather.sha256
         for path in self.scenario.space.files(self.scenario.file.parent):
             try:
-                inputs[str(path)] = tables.sha256(path)
+                inputs[f"{self.scenario.space_kind}: {path.name}"] = tables.sha256(path)
             except OSError as error:
                 raise InputError(f"cannot be read: {error.strerror}", file=path) from error
         return tables.write_folder(
@@ -176,7 +177,17 @@ def compare(source: str | Path | Scenario) -> Comparison:
     """
     scenario = source if isinstance(source, Scenario) else load(source)
     weather = scenario.read_weather()
-    case = scenario.case(weather)
+    return compare_case(scenario, weather, scenario.case(weather))
+
+
+def compare_case(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> Comparison:
+    """Compare every option of a scenario whose weather and space are read already.
+
+    Raises
+    ------
+    InputError
+        If a strategy, an equipment or a supply does not suit the space.
+    """
     try:
         return _compare(scenario, weather, case)
     except InputError as error:
@@ -233,7 +244,7 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
                 )
                 options.append(
                     Option(
-                        name=f"{strategy.name} | {equipment.name} | {water.name}",
+                        name=SEPARATOR.join((strategy.name, equipment.name, water.name)),
                         strategy=strategy.name,
                         equipment=equipment.name,
                         supply=water.name,
@@ -245,6 +256,10 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
                 )
     quality = _quality(case, hours, rh_first, first_demand)
     warnings = list(case.notes)
+    if case.air_system is not None:
+        full_h = np.count_nonzero(case.air_system.heat_frac >= 1.0) / case.steps_per_hour
+        if full_h > 0:
+            warnings.append(f"the heating plant runs without pause in {full_h:.0f} h")
     if quality is not None and quality.missing_flow:
         warnings.append(
             "quality flag: the run's own flows do not explain its humidity "
@@ -391,7 +406,12 @@ def _surfaces_table(result: Comparison) -> tables.Table:
 
 
 def _settings_table(result: Comparison, *, step_k: float = 5.0) -> tables.Table:
-    """Set-points by outdoor temperature, over the climate's own range."""
+    """Set-points by outdoor temperature, over the climate's own range.
+
+    In the hours around a temperature the set-point follows a straight line in it, plus what else
+    the rule depends on. If that is little, the line is what to set; otherwise what is low enough
+    for all these hours, so that the setting keeps what the rule promises.
+    """
     data: dict[str, list[Any]] = {c.name: [] for c in columns.SETTINGS}
     t_out = result.hours.t_out_c
     first = np.floor(t_out.min() / step_k) * step_k
@@ -401,17 +421,23 @@ def _settings_table(result: Comparison, *, step_k: float = 5.0) -> tables.Table:
         if option.strategy is None or option.strategy in seen or option.rh_setpoint_frac is None:
             continue
         seen.add(option.strategy)
+        known = np.isfinite(option.rh_setpoint_frac)
         for t_c in rows:
-            near = (np.abs(t_out - t_c) <= step_k / 2) & np.isfinite(option.rh_setpoint_frac)
+            near = known & (t_out >= t_c - step_k / 2) & (t_out < t_c + step_k / 2)
             if not near.any():
                 continue
-            held = option.rh_setpoint_frac[near]
+            held, off_k = option.rh_setpoint_frac[near], t_out[near] - t_c
+            level = held - off_k * (np.polyfit(off_k, held, 1)[0] if np.ptp(off_k) > 1.0 else 0.0)
+            wide = np.ptp(level) > SETTING_SPREAD_FRAC
+            nearest = held[np.abs(off_k) <= max(0.5, np.abs(off_k).min())]
+            rh_set = float(level.min() if wide else np.median(nearest))
             values: dict[str, Any] = {
                 "strategy": option.strategy,
                 "t_out_c": float(t_c),
                 "t_out_f": float(t_c * 1.8 + 32.0),
-                "rh_set_frac": float(np.median(held)),
-                "rh_set_percent": int(np.floor(100.0 * np.median(held) + 0.5 - 1e-9)),
+                "rh_set_frac": rh_set,
+                # Half a per cent is rounded down, and all of it where the rule needs it.
+                "rh_set_percent": int(np.floor(100.0 * rh_set + (0.0 if wide else 0.5) + 1e-9)),
                 "rh_set_low_frac": float(held.min()),
                 "rh_set_high_frac": float(held.max()),
                 "hours": float(near.sum()),

@@ -34,7 +34,8 @@ class InputError(DewmarginError):
         self, what: str, *, file: object = None, where: str | None = None, hint: str | None = None
     ) -> None:
         places = [str(place) for place in (file, where) if place is not None]
-        super().__init__(": ".join([*places, what]) + (f" ({hint})" if hint else ""))
+        text = ": ".join([*places, what]) + (f" ({hint})" if hint else "")
+        super().__init__(text.replace("\r", "\\r").replace("\n", "\\n"))
         self.what, self.file, self.where, self.hint = what, file, where, hint
 
 

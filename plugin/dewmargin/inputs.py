@@ -41,7 +41,11 @@ UNITS = {
 }
 
 
-_DEGREE = re.compile(r"(?:\bdeg|°)([CF])\b")
+_WORD = r"[A-Za-z°µ_]+(?:(?:\^|\*\*)?[23])?"
+_QUANTITY = re.compile(
+    rf"([+-]?[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?) ?({_WORD}(?: ?[/*] ?{_WORD})*)"
+)
+_DEGREE = re.compile(r"(?<![A-Za-z_])(?:deg|°)?([CF])(?![A-Za-z_])")
 # Units of the trade that the conversion library does not know.
 TRADE_UNITS = ("cfm = foot**3 / minute", "gpm = gallon / minute")
 
@@ -55,31 +59,51 @@ def unit_of(name: str) -> str | None:
 def _registry() -> Any:  # noqa: ANN401 - the library is not typed
     import pint  # noqa: PLC0415 - a fifth of a second that plain numbers do not pay
 
-    registry: Any = pint.UnitRegistry(
-        autoconvert_offset_to_baseunit=True,
-        # People write ft2 and m3; the library wants ft**2.
-        preprocessors=[lambda spelt: re.sub(r"(?<=[a-z])([23])\b", r"**\1", spelt)],
-    )
+    registry: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     for name in TRADE_UNITS:
         registry.define(name)
     return registry
 
 
 def quantity(text: str, unit: str) -> float:
-    """Convert a quantity written with its unit to the number in `unit`.
+    """Convert a quantity written as a number and a unit to the number in `unit`.
+
+    Parameters
+    ----------
+    text : str
+        Such as "1750 ft2", "70 degF" or "360 BTU/hour/degF"; a decimal point, no comma.
+    unit : str
+        As in `UNITS`.
 
     Raises
     ------
     ValueError
         If the text is not a number with a unit, or the unit measures something else.
     """
+    plain = unit.replace("**", "").replace("delta_", "")
+    refusal = (
+        f"{text[:60]!r} is not a quantity that can be turned into {plain} "
+        f'(write a number and a unit: "12 {plain}")'
+    )
+    match = _QUANTITY.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(refusal)
+    number, given = float(match[1]), match[2]
+    # Only a temperature has a zero point; in W/°F or in a difference a degree is a step.
+    degree = r"deg\1" if unit == "degC" else r"delta_deg\1"
+    spelt = _DEGREE.sub(degree, given)
+    if (unit == "degC") != (spelt in ("degC", "degF")):
+        raise ValueError(refusal)
+    # People write ft2, CFM and Wh; the library wants ft**2 and cfm.
+    spelt = re.sub(r"(?<=[A-Za-z])([23])\b", r"**\1", re.sub(r"\b(CFM|GPM)\b", _lower, spelt))
     try:
-        # Only a temperature has a zero point; in W/°F or in a difference a degree is a step.
-        spelt = text if unit == "degC" else _DEGREE.sub(r"delta_deg\1", text)
-        return float(_registry().Quantity(spelt).to(unit).magnitude)
+        return float(_registry().Quantity(number, spelt).to(unit).magnitude)
     except Exception as error:  # whatever the library meets in a user's text
-        plain = unit.replace("**", "").replace("delta_", "")
-        raise ValueError(f"{text!r} is not a quantity that can be turned into {plain}") from error
+        raise ValueError(refusal) from error
+
+
+def _lower(match: re.Match[str]) -> str:
+    return match[0].lower()
 
 
 class Inputs(BaseModel):
@@ -89,18 +113,36 @@ class Inputs(BaseModel):
 
     @model_validator(mode="before")
     @classmethod
-    def _convert_quantities(cls, data: Any) -> Any:  # noqa: ANN401 - anything a file may hold
-        """Turn texts with units into numbers, for keys whose name ends in a unit."""
+    def _numbers(cls, data: Any) -> Any:  # noqa: ANN401 - anything a file may hold
+        """Turn quantities with units into numbers; refuse other texts, and truth, as numbers."""
         if not isinstance(data, dict):
             return data
-        return {key: _converted(str(key), value) for key, value in data.items()}
+        return {
+            key: _number(str(key), value)
+            if key in cls.model_fields and _is_number(cls.model_fields[key].annotation)
+            else value
+            for key, value in data.items()
+        }
 
 
-def _converted(key: str, value: object) -> object:
-    unit = unit_of(key)
-    if unit is None or not isinstance(value, str):
+def _number(key: str, value: object) -> object:
+    if isinstance(value, bool):
+        raise ValueError(f"{key}: must be a number, got {str(value).lower()}")  # noqa: TRY004 - pydantic's way
+    if not isinstance(value, str):
         return value
+    unit = unit_of(key)
+    if unit is None:
+        raise ValueError(f"{key}: must be a number, got {value[:60]!r}")
     try:
         return quantity(value, unit)
     except ValueError as error:
         raise ValueError(f"{key}: {error}") from error
+
+
+def _is_number(annotation: object) -> bool:
+    """Tell whether a key takes a number: float, int, a choice of numbers, or one of these."""
+    origin = getattr(annotation, "__origin__", None)
+    if annotation in (float, int) or origin in (float, int):
+        return True
+    parts = () if origin in (list, tuple, dict) else getattr(annotation, "__args__", ())
+    return any(isinstance(part, (int, float)) or _is_number(part) for part in parts)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from pydantic import BaseModel
 
+from dewmargin import balance
 from dewmargin.errors import InputError
 
 if TYPE_CHECKING:
@@ -18,11 +20,16 @@ def used(scenario: Scenario) -> tuple[list[tuple[str, str]], list[str]]:
     """Read everything a scenario names; return what will be used, and the readers' notes."""
     weather = scenario.read_weather()
     case = scenario.case(weather)
-    for strategy in scenario.strategies:
-        try:
-            strategy.setpoint(case)
-        except InputError as error:
-            raise scenario.placed(error) from error
+    nothing = np.zeros(case.n_steps)
+    try:
+        waters = [supply.feed_water(case) for supply in scenario.supplies]
+        for strategy in scenario.strategies:
+            w_set = balance.setpoint_humidity_ratio(case, strategy.setpoint(case))
+            for equipment in scenario.equipment:
+                for water in waters:
+                    equipment.capability(case, water, w_base_kg_kg=nothing, w_set_kg_kg=w_set)
+    except InputError as error:
+        raise scenario.placed(error) from error
     n = len(scenario.strategies) * len(scenario.equipment) * len(scenario.supplies)
     start = str(case.interval_start[0])
     facts = [

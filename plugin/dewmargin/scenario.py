@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import tomllib
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
@@ -26,6 +25,9 @@ if TYPE_CHECKING:
     from dewmargin.contracts import Equipment, SpaceReader, Strategy
 
 MAX_BYTES = 1_000_000
+LONGEST_NAME = 80
+SEPARATOR = " | "  # between the names that make an option's
+BASELINE = "no humidifier"
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -52,6 +54,7 @@ class SurfaceInput(Inputs):
     area_m2: float | None = Field(
         default=None,
         gt=0,
+        le=1e5,
         description="area that takes vapour; default: of a simulated face its own if the run tells "
         "it, else watched, takes none",
     )
@@ -161,8 +164,7 @@ class Scenario:
         """Read the weather file, if one is named."""
         if self.weather is None:
             return None
-        path = Path(os.path.normpath(self.file.parent / self.weather.file))
-        return read_epw(path, year=self.weather.year)
+        return read_epw(self.file.parent / self.weather.file, year=self.weather.year)
 
     def case(self, weather: Weather | None) -> HourlyCase:
         """Read the space and its surfaces.
@@ -174,12 +176,14 @@ class Scenario:
         """
         try:
             case = self.space.case(weather=weather, folder=self.file.parent)
-            found = tuple(
-                _surface_year(i, surface, case) for i, surface in enumerate(self.surfaces)
-            )
-            return replace(case, surfaces=found)
+            return self.with_surfaces(case)
         except InputError as error:
             raise self.placed(error) from error
+
+    def with_surfaces(self, case: HourlyCase) -> HourlyCase:
+        """Return the space's case with the surfaces that this scenario names."""
+        found = tuple(_surface_year(i, surface, case) for i, surface in enumerate(self.surfaces))
+        return replace(case, surfaces=found)
 
     def placed(self, error: InputError) -> InputError:
         """Return an error about a key of this file with the file's name in front."""
@@ -234,7 +238,11 @@ def load(path: str | Path) -> Scenario:
         the file and the key, and what to do.
     """
     path = Path(path)
-    raw = _read(path)
+    return parse(_read(path), path)
+
+
+def parse(raw: bytes, path: Path) -> Scenario:
+    """Check a scenario's text, as `load` does; `path` is where it lies, or would lie."""
     try:
         document = tomllib.loads(raw.decode("utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError, ValueError) as error:
@@ -243,12 +251,14 @@ def load(path: str | Path) -> Scenario:
     kind, *others = top.space or {"": {}}
     if others or kind not in extensions.names("reader"):
         got = ", ".join(top.space) or "none"
-        known = ", ".join(sorted(extensions.names("reader")))
+        known = sorted(extensions.names("reader"))
+        near = get_close_matches(kind, known, n=1)
+        guess = f"did you mean {near[0]!r}? " if near and kind not in known else ""
         raise InputError(
-            f"must hold exactly one space, got {got}",
+            f"must hold exactly one space, got {got[:80]}",
             file=path,
             where="space",
-            hint=f"one of: {known}",
+            hint=f"{guess}one of: {', '.join(known)}",
         )
     scenario = Scenario(
         file=path,
@@ -272,18 +282,34 @@ def load(path: str | Path) -> Scenario:
 
 def _read(path: Path) -> bytes:
     try:
-        if path.stat().st_size > MAX_BYTES:
+        size = path.stat().st_size
+        if not path.is_file():
+            raise InputError("is not a file", file=path)
+        if size > MAX_BYTES:
             raise InputError("is larger than 1 MB", file=path, hint="is it a scenario?")
         return path.read_bytes()
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}", file=path) from error
+    except ValueError as error:  # a NUL in the name
+        raise InputError(f"cannot be read: {error}", file=path) from error
 
 
 def _require_distinct_names(path: Path, key: str, names: list[str]) -> None:
     seen: dict[str, int] = {}
     for i, name in enumerate(names):
+        where = f"{key}[{i}].name"
         if not name.strip():
-            raise InputError("must not be empty", file=path, where=f"{key}[{i}].name")
+            raise InputError("must not be empty", file=path, where=where)
+        if len(name) > LONGEST_NAME or not name.isprintable():
+            hint = f"at most {LONGEST_NAME} printable characters"
+            raise InputError(
+                f"cannot be a name, got {name[:40]!r}", file=path, where=where, hint=hint
+            )
+        if SEPARATOR in name or name == BASELINE:
+            hint = "option names are made of it"
+            raise InputError(
+                f"must not hold {SEPARATOR!r} or be {BASELINE!r}", file=path, where=where, hint=hint
+            )
         if name in seen:
             raise InputError(
                 f"{name!r} is also the name of {key}[{seen[name]}]",
@@ -379,18 +405,28 @@ def _sentence(error: Any, model: type[BaseModel]) -> tuple[str, str | None]:  # 
         limit = context[bound]
         per_cent = limit == 1.0 and isinstance(found, (int, float)) and 1.0 < found <= 100.0  # noqa: PLR2004
         hint = f"fractions run from 0 to 1: did you mean {found / 100:g}?" if per_cent else None
-        return f"must be {word} {limit:g}, got {found:g}", hint
+        return f"must be {word} {limit:g}, got {_short(found)}", hint
     if kind == "literal_error":
-        return f"must be {context['expected']}, got {found!r}", None
+        return f"must be {context['expected']}, got {_short(found)}", None
     if kind == "value_error":
         return str(context["error"]), None
+    if kind == "too_long":
+        return f"must have at most {context['max_length']} values, got {_short(found)}", None
     if kind in ("too_short", "string_too_short"):
         return "must not be empty", None
     if kind == "finite_number":
         return f"must be a finite number, got {found}", None
     if kind.partition("_")[0] in _KINDS:
-        return f"must be {_KINDS[kind.partition('_')[0]]}, got {found!r}", None
-    return f"{error['msg']}, got {found!r}", None
+        return f"must be {_KINDS[kind.partition('_')[0]]}, got {_short(found)}", None
+    return f"{error['msg']}, got {_short(found)}", None
+
+
+def _short(found: object) -> str:
+    """Return a value as a message shows it."""
+    if isinstance(found, float):
+        return f"{found:g}"
+    text = repr(found)
+    return text if len(text) <= LONGEST_NAME else f"{text[:LONGEST_NAME]}…"
 
 
 def _model_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> type[BaseModel]:

@@ -8,9 +8,9 @@ import numpy as np
 import pydantic
 import pytest
 
+from dewmargin import air
 from dewmargin.case import AirSystem, HourlyCase
 from dewmargin.contracts import Capability, Equipment, FeedWater
-from dewmargin import air
 from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.errors import InputError
 

@@ -7,6 +7,7 @@ import pytest
 from pydantic import ValidationError
 
 from dewmargin import air
+from dewmargin.errors import InputError
 from dewmargin.readers.plant import HeatingPlant
 
 ROOM = {
@@ -102,3 +103,20 @@ def test_quantities_may_carry_their_unit():
     plant = HeatingPlant(capacity_kw="16000 W", airflow_l_s="1 m**3/s")
 
     assert (plant.capacity_kw, plant.airflow_l_s) == pytest.approx((16.0, 1000.0))
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        pytest.param({"capacity_kw": 12_000.0, "airflow_l_s": 400.0}, id="watts for kilowatts"),
+        pytest.param({"capacity_kw": 12.0, "airflow_l_s": 20.0}, id="next to no air"),
+    ],
+)
+def test_air_hotter_than_ducts_carry_is_refused(keys: dict) -> None:
+    plant = HeatingPlant(**keys)
+    one = np.ones(3)
+
+    with pytest.raises(InputError, match=r"heating: .* kW would heat .* l/s of air to .* °C"):
+        plant.air_system(
+            heating_w=5000.0 * one, t_air_c=20.0 * one, w_kg_kg=0.005 * one, p_pa=95_000.0 * one
+        )

@@ -5,7 +5,8 @@ from __future__ import annotations
 import errno
 import json
 import os
-from pathlib import Path
+from typing import TYPE_CHECKING
+
 
 import numpy as np
 import pyarrow.csv
@@ -15,6 +16,9 @@ import pytest
 from dewmargin.errors import DewmarginError, OutputError
 from dewmargin.reports import tables
 from reports_case import NAMES, table
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 ABOUT = {"title": "test", "warnings": []}
 
@@ -125,6 +129,32 @@ def test_a_folder_of_somebody_else_is_left_alone(tmp_path) -> None:
         f"{tmp_path}: holds files that are not results (choose an empty folder with --out)"
     )
     assert [p.name for p in tmp_path.iterdir()] == ["letter.txt"]
+
+
+@pytest.mark.parametrize(
+    "files",
+    [
+        pytest.param({"manifest.json": '{"name": "app"}', "index.html": ""}, id="a web page"),
+        pytest.param({"settings.csv": "mine"}, id="a file of the same name"),
+        pytest.param({"comparison.docx": ""}, id="a file of a similar name"),
+    ],
+)
+def test_files_that_look_like_ours_are_not_taken_for_ours(files: dict, tmp_path) -> None:
+    for name, text in files.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+
+    with pytest.raises(OutputError, match="holds files that are not results"):
+        write(tmp_path)
+
+    assert {p.name: p.read_text(encoding="utf-8") for p in tmp_path.iterdir()} == files
+
+
+def test_what_is_not_written_again_does_not_stay(tmp_path) -> None:
+    tables.write_folder(tmp_path, {"hourly": table()}, about=ABOUT, hourly_csv=True)
+
+    tables.write_folder(tmp_path, {"hourly": table()}, about=ABOUT)
+
+    assert {p.name for p in tmp_path.iterdir()} == {"hourly.parquet", "manifest.json"}
 
 
 def test_an_older_results_folder_is_replaced(tmp_path) -> None:

@@ -70,7 +70,7 @@ class WettedPad(Inputs):
         Raises
         ------
         InputError
-            If the building has no air system.
+            If the building has no air system, or its blower moves less than the pad's air.
         """
         system = case.air_system
         if system is None:
@@ -78,6 +78,13 @@ class WettedPad(Inputs):
                 "a wetted pad needs an air system, and this space has none",
                 where=f"equipment[{self.name!r}].kind",
                 hint="give the space ducts: heating in [space.house] or [space.simulation]",
+            )
+        if self.airflow_kg_s > system.airflow_kg_s:
+            raise InputError(
+                f"{self.airflow_kg_s:g} kg/s is more than the blower moves, "
+                f"{system.airflow_kg_s:.3g} kg/s",
+                where=f"equipment[{self.name!r}].airflow_kg_s",
+                hint="it is the air through the pad",
             )
         w_room = room_nodes(w_base_kg_kg, w_set_kg_kg)
         wanted = w_set_kg_kg >= 0.0

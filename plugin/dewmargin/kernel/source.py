@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, TypeVar
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.columns import FloatArray
 
     Function = TypeVar("Function", bound=Callable[..., object])
 
@@ -32,13 +32,12 @@ if "jit" not in globals():  # the loader of the compiled twin sets it beforehand
         return function
 
 
-SEGMENTS = 5  # float, run, hold, and what may follow within one step; the last runs to its end
+SEGMENTS = 9  # float, run, hold, and surfaces that join or leave; the last runs to its end
 SEARCH_STEPS = 12  # two or three are enough in a house; a rest is finished by the next segment
 HALVE_EVERY = 4  # steps of a search that has not ended by then
 SETTLED = 1e-5  # of the stretch: after so short a step the next, of third order, is rounding
 AT_LIMIT = 1e-9  # kg/kg: nearer than this the room is at its set-point
 AT_BALANCE = 1e-11  # kg/kg, times all conductances: nearer than this a rate is at its limit
-PASSES = 4  # over the surfaces that take vapour in a step; the last is without any
 TINY = 1e-300
 NEVER = -1e9  # a set-point that is never reached from above: no humidifier
 UNLIMITED = 1e30  # kg/s, the rate of a device without limit
@@ -204,13 +203,14 @@ def regime(
 @jit
 def limit(
     run: bool, hold: bool, fog: bool, rate: float, need: float, gx: float, gy: float, ux: float,  # noqa: FBT001 - numba takes no keywords
-    uy: float, x: float, low: float, high: float, r0: float, r1: float, h: float,
-    e1: float, e21: float,
+    uy: float, x: float, low: float, high: float, floor: float, ceiling: float, r0: float,
+    r1: float, h: float, e1: float, e21: float,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """Return m at the start and at the end of a regime, and its g and u; it ends where m < 0.
 
     m(t) = m0 + g E1 + u (E2 - E1) is the distance of x from a limit, or that of the rate needed to
-    hold from zero or from capacity.
+    hold from zero or from capacity. Besides `low` and `high` x has the limits `floor` and
+    `ceiling`, at which a surface stops or begins to take vapour.
     """
     gz = -h * gy if hold else gx
     uz = -h * uy if hold else ux
@@ -218,21 +218,22 @@ def limit(
     z_end = z + gz * e1 + uz * e21
     # Running ends at the set-point, or where the room is too humid for this device.
     top = low if r0 > r1 * low else r0 / (max(TINY, r1))
-    over = (not hold) & (not run) & (z_end > high)
-    # A floating room below its set-point has no device that could work: nothing to wait for.
-    idle = (not hold) & (not run) & (not over) & (x < low - AT_LIMIT)
+    upper = min(top if run else high, ceiling)
+    # A floating room waits for its set-point only if it is above it and a device could work there.
+    waits = (not run) & (rate > 0.0) & (x >= low - AT_LIMIT)
+    lower = max(low if waits else NEVER, floor)
+    over = (not hold) & (z_end > upper)
     capped = hold & (not fog) & (z_end >= 0.0)
-    bound = 0.0 if hold else low
+    bound = 0.0 if hold else lower
     bound = rate if capped else bound
-    bound = top if run else bound
-    bound = high if over else bound
-    sign = -1.0 if fog | capped | run | over else 1.0
+    bound = upper if over else bound
+    sign = -1.0 if fog | capped | over else 1.0
     m0 = sign * (z - bound)
     m_end = sign * (z_end - bound)
     # A regime that begins at the limit ends half a nearness beyond: the root at zero is no news,
     # and might take every segment.
     grace = 0.5 * AT_LIMIT if (not hold) & (m0 < AT_LIMIT) else 0.0
-    return m0 + grace, (0.0 if idle else m_end + grace), sign * gz, sign * uz
+    return m0 + grace, m_end + grace, sign * gz, sign * uz
 
 
 @jit
@@ -266,8 +267,9 @@ def follow(
 
 @jit
 def segment(
-    x: float, y: float, left: float, last: bool, low: float, high: float, r0: float, r1: float,  # noqa: FBT001 - numba takes no keywords
-    inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
+    x: float, y: float, left: float, last: bool, low: float, high: float, floor: float,  # noqa: FBT001 - numba takes no keywords
+    ceiling: float, r0: float, r1: float, inv_mass: float, inv_buffer: float, h: float, k: float,
+    g_in: float, a_out: float,
 ) -> tuple[float, float, float, float, float, float, float, float]:  # fmt: skip
     """Follow one regime until it ends, at most `left` seconds.
 
@@ -279,7 +281,7 @@ def segment(
     t = left
     e1, e21, i1, i21 = spans(t, l1, l2)
     m0, m_end, g, u = limit(
-        run, hold, fog, rate, need, gx, gy, ux, uy, x, low, high, r0, r1, h, e1, e21
+        run, hold, fog, rate, need, gx, gy, ux, uy, x, low, high, floor, ceiling, r0, r1, h, e1, e21
     )
     if m_end < 0.0 and not last:
         t = crossing(m0, m_end, g, u, l1, l2, left)
@@ -294,19 +296,34 @@ def segment(
 def stretch(
     x: float, y: float, seconds: float, low: float, high: float, r0: float, r1: float,
     inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
+    sink: FloatArray, x_sat: FloatArray, i: int, condensed: FloatArray,
 ) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
-    """Solve `seconds` with constant coefficients: a few segments, one after the other.
+    """Solve `seconds` of step `i` with constant coefficients: a few segments, one after the other.
 
-    Returns x, y at the end, the integrals of x and y [s], added [kg], running [s], fog [kg].
+    A surface takes vapour while the room is above its saturation; it joins two nearnesses above it
+    and leaves at it, so that it never gives vapour back, nor joins and leaves at one place. What
+    it takes is added to `condensed` [kg]. Returns x, y at the end, the integrals of x and y [s],
+    added [kg], running [s], fog [kg].
     """
     left = seconds
     sum_x, sum_y, added, running, fog = 0.0, 0.0, 0.0, 0.0, 0.0
     for n in range(SEGMENTS):
         if left > 0.0:
+            start, g, a, floor, ceiling = x, g_in, a_out, NEVER, -NEVER
+            for j in range(sink.size):
+                if start > x_sat[j, i] + AT_LIMIT:
+                    g += sink[j] * x_sat[j, i]
+                    a += sink[j]
+                    floor = max(floor, x_sat[j, i])
+                else:
+                    ceiling = min(ceiling, x_sat[j, i] + 2.0 * AT_LIMIT)
             x, y, t, part_x, part_y, part_added, part_running, part_fog = segment(
-                x, y, left, n == SEGMENTS - 1, low, high, r0, r1,
-                inv_mass, inv_buffer, h, k, g_in, a_out,
+                x, y, left, n == SEGMENTS - 1, low, high, floor, ceiling, r0, r1,
+                inv_mass, inv_buffer, h, k, g, a,
             )  # fmt: skip
+            for j in range(sink.size):
+                if start > x_sat[j, i] + AT_LIMIT:
+                    condensed[j, i] += sink[j] * (part_x - x_sat[j, i] * t)
             left = left - t
             sum_x += part_x
             sum_y += part_y
@@ -324,21 +341,15 @@ def year(
     r1_rest: FloatArray, sink: FloatArray, x_sat: FloatArray,
     x_end: FloatArray, y_end: FloatArray, sum_x: FloatArray, sum_y: FloatArray, added: FloatArray,
     running: FloatArray, running_rest: FloatArray, fog: FloatArray, condensed: FloatArray,
-    active: BoolArray,
 ) -> tuple[float, float]:  # fmt: skip
     """Solve all steps in turn and fill the output arrays; return the final x and y.
 
-    Each step has up to two modes, with heat (a fraction of the step, first) and the rest. A surface
-    takes vapour in the steps in which it is below the dew point of the step's mean humidity: first
-    those below it at the step's start, then the step is solved again with what that showed, until
-    none would give vapour back.
-
-    Arrays have one value a step; `x_sat` and `condensed` one row a surface, `sink` [kg/s] and
-    `active` (work space) one value a surface.
+    Each step has up to two modes, with heat (a fraction of the step, first) and the rest.
+    Arrays have one value a step; `x_sat` and `condensed` one row a surface that takes vapour, and
+    `sink` [kg/s] one value a surface.
     """
     inv_mass = 1.0 / mass
     inv_buffer = 1.0 / buffer_mass if buffer_mass > 0.0 else 0.0
-    n_surfaces = sink.size
     for i in range(low.size):
         start_fog = 0.0
         if x > high[i]:
@@ -348,40 +359,19 @@ def year(
         if unlimited and x < low[i]:
             jump = mass * (low[i] - x)
             x = low[i]
-        for j in range(n_surfaces):
-            active[j] = sink[j] > 0.0 and x > x_sat[j, i]
+        for j in range(sink.size):
+            condensed[j, i] = 0.0
         first = heat_frac[i] * step_s
-        for attempt in range(PASSES):
-            g, a = g_in[i], a_out[i]
-            for j in range(n_surfaces):
-                if active[j]:
-                    g += sink[j] * x_sat[j, i]
-                    a += sink[j]
-            x1, y1, sx, sy, add1, run1, fog1 = stretch(
-                x, y, first, low[i], high[i], r0[i], r1[i],
-                inv_mass, inv_buffer, h, k[i], g, a,
-            )  # fmt: skip
-            x1, y1, sx2, sy2, add2, run2, fog2 = stretch(
-                x1, y1, step_s - first, low[i], high[i], r0_rest[i], r1_rest[i],
-                inv_mass, inv_buffer, h, k[i], g, a,
-            )  # fmt: skip
-            sx += sx2
-            changed = False
-            for j in range(n_surfaces):
-                wet = sink[j] > 0.0 and sx > x_sat[j, i] * step_s
-                condensed[j, i] = sink[j] * (sx - x_sat[j, i] * step_s) if active[j] else 0.0
-                # A surface may join once; after that it can only leave, so the search ends.
-                if wet != active[j] and (active[j] or attempt == 0):
-                    active[j] = wet
-                    changed = True
-            if changed and attempt == PASSES - 2:
-                for j in range(n_surfaces):
-                    active[j] = False
-            if not changed:
-                break
-        x, y = x1, y1
+        x, y, sx, sy, add1, run1, fog1 = stretch(
+            x, y, first, low[i], high[i], r0[i], r1[i],
+            inv_mass, inv_buffer, h, k[i], g_in[i], a_out[i], sink, x_sat, i, condensed,
+        )  # fmt: skip
+        x, y, sx2, sy2, add2, run2, fog2 = stretch(
+            x, y, step_s - first, low[i], high[i], r0_rest[i], r1_rest[i],
+            inv_mass, inv_buffer, h, k[i], g_in[i], a_out[i], sink, x_sat, i, condensed,
+        )  # fmt: skip
         x_end[i], y_end[i] = x, y
-        sum_x[i], sum_y[i] = sx, sy + sy2
+        sum_x[i], sum_y[i] = sx + sx2, sy + sy2
         added[i] = jump + add1 + add2
         running[i], running_rest[i] = run1, run2
         fog[i] = start_fog + fog1 + fog2

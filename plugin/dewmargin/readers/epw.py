@@ -427,8 +427,10 @@ def _bytes_of(file: str) -> bytes:
                 f"has {size} bytes, more than the {LARGEST_FILE} that are read", file=file
             )
         raw = Path(file).read_bytes()
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=file) from error
+    except (OSError, ValueError) as error:  # the latter for a NUL in the name
+        raise InputError(
+            f"cannot be read: {getattr(error, 'strerror', error)}", file=file
+        ) from error
     if not raw.strip():
         raise InputError("is empty", file=file)
     if b"\0" in raw:

@@ -29,8 +29,9 @@ INTERNAL_HEAT_W_M2 = 4.0
 WARMUP_DAYS = 14
 EXCHANGE_PASSES = 2  # temperature and exchange act on each other; a third moves flows by < 1e-5
 
-Positive = Annotated[float, Field(gt=0.0)]
-NotNegative = Annotated[float, Field(ge=0.0)]
+MOST = 1e7  # in any unit of a house: more is a slip, and would drown the arithmetic
+Positive = Annotated[float, Field(gt=0.0, le=MOST)]
+NotNegative = Annotated[float, Field(ge=0.0, le=MOST)]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 RoomTemperature = Annotated[float, Field(ge=5.0, le=35.0)]
 ClockHour = Annotated[float, Field(ge=0.0, le=24.0)]
@@ -151,7 +152,7 @@ class House(Inputs):
         f"{HEAT_CAPACITY_WH_M2_K:g} Wh/K per m2 of floor, engineering default for light to medium "
         "construction (EN ISO 13790 classes span 22 to 103, from memory)",
     )
-    bedrooms: Annotated[int, Field(ge=1)] | None = Field(
+    bedrooms: Annotated[int, Field(ge=1, le=100)] | None = Field(
         None,
         description="Bedrooms, for the design moisture rate of ANSI/ASHRAE 160-2009 (from memory); "
         "default: none, give moisture_kg_day",
@@ -322,7 +323,7 @@ class House(Inputs):
             else self.heating.air_system(
                 heating_w=room.heating_w, t_air_c=t_air_c, w_kg_kg=w_out_kg_kg, p_pa=p_pa
             ),
-            notes=(*weather.notes, *self._notes(room, weather.steps_per_hour)),
+            notes=(*weather.notes, *self._notes()),
             steps_per_hour=weather.steps_per_hour,
             source_year=weather.source_year,
         )
@@ -384,7 +385,7 @@ class House(Inputs):
         )
         return total_kg_s, np.minimum(supply_kg_s, exhaust_kg_s)
 
-    def _notes(self, room: thermal.RoomYear, steps_per_hour: int) -> tuple[str, ...]:
+    def _notes(self) -> tuple[str, ...]:
         """Return what a reader of the results must know about this house."""
         notes = [
             (
@@ -405,7 +406,4 @@ class House(Inputs):
             notes.append("recovery without bypass or defrost: the same effectiveness all year")
         if self.thermostat.cooling_c is not None:
             notes.append("mechanical cooling dries the air; the house model leaves that out")
-        limited_h = np.sum(room.heating_w >= self._heating_limit_w) / steps_per_hour
-        if limited_h > 0.0:
-            notes.append(f"the heating plant runs at its capacity in {limited_h:g} h")
         return tuple(notes)

@@ -9,10 +9,13 @@ from pydantic import Field, model_validator
 
 from dewmargin import air
 from dewmargin.case import AirSystem
+from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
+
+HOTTEST_SUPPLY_C = 95.0  # beyond it a limit control has long opened; common practice, no source
 
 
 class HeatingPlant(Inputs):
@@ -26,10 +29,10 @@ class HeatingPlant(Inputs):
         description="furnace and heat_pump blow their heat through ducts, where a humidifier can "
         "sit; hydronic has no air system; default: furnace",
     )
-    capacity_kw: Annotated[float, Field(gt=0.0)] | None = Field(
+    capacity_kw: Annotated[float, Field(gt=0.0, le=1e6)] | None = Field(
         None, description="Heat output while it runs; a plant with ducts needs it"
     )
-    airflow_l_s: Annotated[float, Field(gt=0.0)] | None = Field(
+    airflow_l_s: Annotated[float, Field(gt=0.0, le=1e6)] | None = Field(
         None,
         description="Air moved by the blower, at the state of the room; a plant with ducts needs "
         "it",
@@ -61,6 +64,11 @@ class HeatingPlant(Inputs):
         t_air_c, w_kg_kg, p_pa : float64 array, shape (n_steps,)
             State of the room air, which is also the return air. [°C, kg/kg, Pa]
 
+        Raises
+        ------
+        InputError
+            If capacity and airflow make air hotter than ducts carry.
+
         Returns
         -------
         AirSystem or None
@@ -81,8 +89,16 @@ class HeatingPlant(Inputs):
         density_kg_m3 = float(np.mean(air.dry_air_density(t_air_c, w_kg_kg, p_pa)))
         airflow_kg_s = 1e-3 * self.airflow_l_s * density_kg_m3
         cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_kg_kg
+        t_supply_c = t_air_c + capacity_w / (airflow_kg_s * cp)
+        if (hottest := float(np.max(t_supply_c))) > HOTTEST_SUPPLY_C:
+            raise InputError(
+                f"{self.capacity_kw:g} kW would heat {self.airflow_l_s:g} l/s of air to "
+                f"{hottest:.0f} °C",
+                where="heating",
+                hint=f"at most {HOTTEST_SUPPLY_C:g} °C; is capacity_kw in kW, airflow_l_s in l/s?",
+            )
         return AirSystem(
             heat_frac=np.clip(heating_w / capacity_w, 0.0, 1.0),
-            t_supply_c=t_air_c + capacity_w / (airflow_kg_s * cp),
+            t_supply_c=t_supply_c,
             airflow_kg_s=airflow_kg_s,
         )

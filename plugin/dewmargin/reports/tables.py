@@ -7,9 +7,10 @@ import hashlib
 import json
 import os
 import platform
+import re
+import threading
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from dewmargin.errors import DewmarginError, OutputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
+    from pathlib import Path
 
     import pandas as pd
     import pyarrow as pa
@@ -156,7 +158,10 @@ def versions() -> dict[str, str]:
     return found
 
 
-STEMS = ("comparison", "surfaces", "settings", "hourly", "surfaces_hourly", "manifest")
+NAMES = ("comparison", "surfaces", "settings", "hourly", "surfaces_hourly")
+_OURS = re.compile(
+    rf"(({'|'.join(NAMES)})\.(parquet|csv|schema\.json)|manifest\.json)|\.[a-z_.]+\.[0-9-]+\.tmp"
+)
 
 
 def _prepare(out: Path, kept: set[str]) -> None:
@@ -164,32 +169,44 @@ def _prepare(out: Path, kept: set[str]) -> None:
     try:
         out.mkdir(parents=True, exist_ok=True)
         found = list(out.iterdir())
-        # An interrupted run leaves no manifest, but only files of our own names.
-        ours = [path for path in found if path.name.lstrip(".").split(".")[0] in STEMS]
-        if len(ours) < len(found) and not (out / MANIFEST).exists():
+        ours = [path for path in found if _OURS.fullmatch(path.name)]
+        # An interrupted run leaves no manifest, and files of our own names only.
+        interrupted = len(ours) == len(found) and (
+            (out / "comparison.parquet").exists() or all(p.suffix == ".tmp" for p in found)
+        )
+        if found and not interrupted and not _is_manifest(out / MANIFEST):
             raise OutputError(
                 f"{out}: holds files that are not results (choose an empty folder with --out)"
             )
         # While the files change there is no manifest, so a broken run is never taken for whole.
         for path in ours:
             if path.name not in kept:
-                path.unlink()
+                path.unlink(missing_ok=True)
     except OSError as error:
         raise OutputError(f"{out}: cannot be written: {error.strerror}") from error
 
 
+def _is_manifest(path: Path) -> bool:
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(content, dict) and {"schema_version", "outputs_sha256"} <= set(content)
+
+
 def _atomically(path: Path, write: Callable[[Path], object]) -> None:
     """Write to a temporary name, flush to disk, rename; the final name never holds half a file."""
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    temporary = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}.tmp")
     try:
         write(temporary)
         with temporary.open("rb+") as stream:
             os.fsync(stream.fileno())
         temporary.replace(path)
     except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from error
+    finally:
         with contextlib.suppress(OSError):
             temporary.unlink(missing_ok=True)
-        raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from error
 
 
 def _write_csv(out: Path, name: str, table: Table, content: pa.Table) -> list[Path]:

@@ -27,11 +27,15 @@ SHOWN = (
     ("min.\nK", "worst_margin_k", 1),
 )
 MISSING = "-"
+NARROWEST = 80
 
 
 def console(stream: TextIO | None = None) -> Console:
     """Return a console that respects NO_COLOR, pipes and terminals without Unicode."""
-    return Console(file=stream or sys.stdout, highlight=False, soft_wrap=False)
+    out = Console(file=stream or sys.stdout, highlight=False, soft_wrap=False)
+    # A narrower table would lose columns: better that the terminal breaks the lines.
+    out.width = max(out.width, NARROWEST)
+    return out
 
 
 def print_lines(out: Console, lines: Iterable[str], *, style: str = "") -> None:
@@ -52,7 +56,7 @@ def print_comparison(out: Console, table: Table) -> None:
     print_lines(out, ["; ".join(shared)] if shared else [])
     shape = RichTable(box=_box(out), pad_edge=False, padding=(0, 1, 0, 0))
     for name in varied:
-        shape.add_column(name, overflow="fold", no_wrap=name == "supply")
+        shape.add_column(name, overflow="fold", min_width=10)
     for heading, _, _ in SHOWN:
         shape.add_column(heading, justify="right", no_wrap=True)
     before = None

@@ -32,10 +32,13 @@ class OutdoorReset(Inputs):
         """Accept a temperature written with its unit, such as "10 degF"."""
         if not isinstance(points, (list, tuple)):
             return points
+        for point in points:
+            if not isinstance(point, (list, tuple)) or len(point) != 2:  # noqa: PLR2004 - a pair
+                raise ValueError(f"must be pairs of [outdoor °C, fraction], got {str(point)[:60]}")
+            if any(isinstance(value, bool) for value in point):
+                raise ValueError(f"must hold numbers, got {str(list(point))[:60].lower()}")
         return [
-            [quantity(point[0], "degC"), *point[1:]]
-            if isinstance(point, (list, tuple)) and point and isinstance(point[0], str)
-            else point
+            [quantity(point[0], "degC"), point[1]] if isinstance(point[0], str) else point
             for point in points
         ]
 
@@ -51,8 +54,9 @@ class OutdoorReset(Inputs):
                 )
         for t_c, rh in points:
             if not 0.0 <= rh <= 1.0:
+                per_cent = f": did you mean {rh / 100:g}?" if 1.0 < rh <= 100.0 else ""  # noqa: PLR2004
                 raise ValueError(
-                    f"relative humidity must be between 0 and 1, got {rh:g} at {t_c:g} °C"
+                    f"relative humidity must be between 0 and 1, got {rh:g} at {t_c:g} °C{per_cent}"
                 )
         return points
 
