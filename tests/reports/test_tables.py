@@ -7,7 +7,6 @@ import json
 import os
 from typing import TYPE_CHECKING
 
-
 import numpy as np
 import pyarrow.csv
 import pyarrow.parquet as pq
