@@ -160,7 +160,7 @@ def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[s
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
 
     out = terminal.console()
-    terminal.print_lines(out, [f"{scenario.file}: fine"], style="bold")
+    click.echo(f"{scenario.file}: fine")  # a long path is not to be broken
     terminal.print_facts(out, facts)
     terminal.print_lines(out, ["", "Notes"] if notes else [])
     terminal.print_lines(out, [f"  {note}" for note in notes])

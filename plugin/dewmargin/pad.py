@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 _WET_BULB_STEPS = 5  # to 1e-8 K at any inlet between -20 and 95 °C, 60 and 105 kPa (tested)
 _NEAR_WET_BULB_K = 0.02  # where the limit at the wet bulb is read: far above rounding, still flat
+_LEAST_FEED_KG_S = 1e-12  # 30 g a year: less wets nothing, and would overflow the transfer number
 _SAME_TEMPERATURE_K = 1e-6  # feed as warm as the wet bulb: 0/0 without it
 _FLAT = 1e-6  # of k, for the intercept of a line through the origin: 0/0 without it
 _FEW_TRANSFER_UNITS = 1e-4  # below it the mean depth is the middle, to 1e-5
@@ -207,7 +208,7 @@ def evaporate(
             "the feed boils at this pressure", where="pad: t_feed_c", hint="lower its temperature"
         )
     saturated = effect * airflow
-    wetting = contact * feed
+    wetting = np.where(contact * feed > _LEAST_FEED_KG_S, contact * feed, 0.0)
     running = (wetting > 0.0) & (airflow > 0.0)
     h_in = air.enthalpy(t_in, w_in)
 
