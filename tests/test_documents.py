@@ -93,7 +93,8 @@ def test_the_readme_marks_its_two_commands() -> None:
 
 @pytest.mark.slow
 def test_the_library_session_of_the_readme_runs(monkeypatch) -> None:
-    (session,) = re.findall(r"```python\n(.+?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+    text = README.read_text(encoding="utf-8")
+    (session,) = re.findall(r"<!-- library session -->\n```python\n(.+?)```", text, re.DOTALL)
     monkeypatch.chdir(README.parent)
     names: dict[str, object] = {}
 
@@ -107,7 +108,8 @@ def test_the_library_session_of_the_readme_runs(monkeypatch) -> None:
 @pytest.mark.parametrize("command", ["weather", "check", "compare"])
 def test_the_five_minutes_of_the_readme_run(command: str, monkeypatch, tmp_path) -> None:
     text = README.read_text(encoding="utf-8")
-    (line,) = re.findall(rf"^dewmargin {command} (.+?)(?:\s+#.*)?$", text, re.MULTILINE)
+    five_minutes = text[text.index("## Five minutes") :]
+    line = re.findall(rf"^dewmargin {command} (.+?)(?:\s+#.*)?$", five_minutes, re.MULTILINE)[0]
     monkeypatch.chdir(README.parent)
     arguments = [str(tmp_path / "results") if a == "results" else a for a in line.split()]
 

@@ -159,12 +159,15 @@ BAD = {
     "two spaces": (
         "[[surfaces]]",
         '[space.simulation]\nresults = "x.sql"\n\n[[surfaces]]',
-        "space: must hold exactly one space, got house, simulation (one of: house, simulation)",
+        (
+            "space: must hold exactly one space, got house, simulation "
+            "(one of: house, simulation, table)"
+        ),
     ),
     "unknown space": (
         "[space.house]\n",
         "[space.barn]\n",
-        "space: must hold exactly one space, got barn, house (one of: house, simulation)",
+        "space: must hold exactly one space, got barn, house (one of: house, simulation, table)",
     ),
     "surface without a temperature": (
         "temperature_index = 0.63\n",

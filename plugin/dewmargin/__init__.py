@@ -16,7 +16,9 @@ _HOME = {
     "Scenario": "dewmargin.scenario",
     "Weather": "dewmargin.readers.epw",
     "compare": "dewmargin.comparison",
+    "compare_run": "dewmargin.standard",
     "load": "dewmargin.scenario",
+    "prepare_idf": "dewmargin.model",
     "read_epw": "dewmargin.readers.epw",
 }
 
@@ -29,7 +31,9 @@ __all__ = [
     "Scenario",
     "Weather",
     "compare",
+    "compare_run",
     "load",
+    "prepare_idf",
     "read_epw",
 ]
 

@@ -68,7 +68,21 @@ def demo(*, out: Path, as_json: bool) -> None:
 
 
 @cli.command()
-@_scenario
+@click.argument("scenario", type=click.Path(dir_okay=False, path_type=Path), required=False)
+@click.option(
+    "--run",
+    "run_",
+    type=click.Path(path_type=Path),
+    metavar="RUN",
+    help="Results of a simulation: its folder or results file. With SCENARIO: in place of the "
+    "results named there. Alone: with a standard scenario, whose assumptions are printed.",
+)
+@click.option("--environment", metavar="NAME", help="Run period to take from a RUN of several.")
+@click.option(
+    "--save-scenario",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write the standard scenario of RUN to this new file, to be changed and compared.",
+)
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
@@ -76,11 +90,21 @@ def demo(*, out: Path, as_json: bool) -> None:
 )
 @click.option("--hourly-csv", is_flag=True, help="Write the hours as CSV too (large).")
 @_json
-def compare(*, scenario: Path, out: Path | None, hourly_csv: bool, as_json: bool) -> None:
-    """Run every option of SCENARIO (a TOML file) and compare them."""
-    from dewmargin.comparison import compare as run  # noqa: PLC0415 - keeps --help fast
+def compare(
+    *,
+    scenario: Path | None,
+    run_: Path | None,
+    environment: str | None,
+    save_scenario: Path | None,
+    out: Path | None,
+    hourly_csv: bool,
+    as_json: bool,
+) -> None:
+    """Run every option of SCENARIO (a TOML file) and compare them.
 
-    result = run(scenario)
+    Without a scenario, a simulation is enough: --run RUN.
+    """
+    result = _compared(scenario, run_, environment=environment, save_scenario=save_scenario)
     written = result.write(out, hourly_csv=hourly_csv) if out is not None else []
     if as_json:
         _print_json("compare", _document(result) | {"files": [str(path) for path in written]})
@@ -88,6 +112,8 @@ def compare(*, scenario: Path, out: Path | None, hourly_csv: bool, as_json: bool
     click.echo(result.scenario.title)
     _print_comparison(result)
     _print_settings(result)
+    if scenario is None and save_scenario is None:
+        click.echo("Write the standard scenario to a file, to change it: --save-scenario FILE")
     for path in written:
         click.echo(path)
 
@@ -136,6 +162,153 @@ def weather(*, file: Path, year: int | None, as_json: bool) -> None:
         _print_json("weather", asdict(facts))
         return
     terminal.print_facts(terminal.console(), facts.lines())
+
+
+@cli.command()
+@click.argument("model", type=click.Path(dir_okay=False, path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    required=True,
+    help="The copy to write; MODEL itself is never changed.",
+)
+@click.option(
+    "--idd",
+    type=click.Path(path_type=Path),
+    help="Data dictionary (Energy+.idd) of the model's version. Default: looked for in "
+    "DEWMARGIN_IDD, ENERGYPLUS_IDD, the model's folder, installed engines and eppy.",
+)
+@click.option(
+    "--frequency",
+    type=click.Choice(["hourly", "timestep"]),
+    default="hourly",
+    show_default=True,
+    help="How often to report; every time step is finer, and larger.",
+)
+@click.option("--force", is_flag=True, help="Replace the copy if it exists.")
+@_json
+def prepare(
+    *, model: Path, out: Path, idd: Path | None, frequency: str, force: bool, as_json: bool
+) -> None:
+    """Copy MODEL (an IDF or epJSON file) and add the outputs that a comparison needs."""
+    from dataclasses import asdict  # noqa: PLC0415 - keeps --help fast
+
+    from dewmargin.model import prepare as prepare_model  # noqa: PLC0415 - idem
+    from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+
+    done = prepare_model(
+        model,
+        out,
+        idd=idd,
+        frequency="Hourly" if frequency == "hourly" else "Timestep",
+        force=force,
+    )
+    has = done.model.contents
+    if as_json:
+        _print_json(
+            "prepare",
+            {
+                "file": str(done.path),
+                "version": done.model.version,
+                "idd": str(done.model.idd),
+                "encoding": done.model.encoding,
+                "zones": [asdict(zone) for zone in has.zones],
+                "windows": [asdict(window) for window in has.windows],
+                "humidity_controls": [*has.humidity_controls, *has.humidifies],
+                "added": list(done.added),
+                "notes": list(done.notes),
+            },
+        )
+        return
+    console = terminal.console()
+    terminal.print_facts(console, done.model.lines())
+    terminal.print_lines(console, [f"note: {note}" for note in done.notes])
+    terminal.print_lines(console, [f"added to {done.path}:" if done.added else "nothing to add"])
+    terminal.print_lines(console, [f"  {line}" for line in done.added])
+
+
+@cli.command()
+@click.argument("model", type=click.Path(dir_okay=False, path_type=Path))
+@click.argument("weather", type=click.Path(dir_okay=False, path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="RUN",
+    help="Folder for the run; an earlier run in it is replaced.",
+)
+@click.option(
+    "--engine",
+    type=click.Path(path_type=Path),
+    help="The engine, or its folder. Default: looked for in DEWMARGIN_ENGINE, ENERGYPLUS_EXE, "
+    "the engine extra, PATH and where its installers put it.",
+)
+@_json
+def simulate(*, model: Path, weather: Path, out: Path, engine: Path | None, as_json: bool) -> None:
+    """Run MODEL (a prepared IDF) in WEATHER (an EPW file), to be compared with --run."""
+    from rich.console import Console  # noqa: PLC0415 - keeps --help fast
+    from rich.markup import escape  # noqa: PLC0415 - idem
+    from rich.progress import Progress  # noqa: PLC0415 - idem
+
+    from dewmargin.engine import simulate as simulate_model  # noqa: PLC0415 - idem
+
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
+        task = progress.add_task(escape(f"simulate {model.name}"), total=1.0)
+        done = simulate_model(
+            model,
+            weather,
+            out,
+            engine=engine,
+            progress=lambda _, share: (
+                None if share is None else progress.update(task, completed=share)
+            ),
+        )
+    if as_json:
+        _print_json(
+            "simulate",
+            {
+                "run": str(done.folder),
+                "engine": str(done.engine),
+                "warnings": done.n_warnings,
+                "severe": list(done.severe),
+            },
+        )
+        return
+    if done.severe:
+        click.echo(f"{len(done.severe)} severe errors, the first: {done.severe[0]}")
+    click.echo(f"{done.n_warnings} warnings: {done.folder / 'eplusout.err'}")
+    click.echo(f"Simulated; next: dewmargin compare --run {done.folder}")
+
+
+def _compared(
+    scenario: Path | None,
+    run: Path | None,
+    *,
+    environment: str | None,
+    save_scenario: Path | None,
+) -> Comparison:
+    """Compare a scenario, a run, or a scenario with the results of a run."""
+    if save_scenario is not None and (scenario is not None or run is None):
+        raise click.UsageError("--save-scenario goes with --run, without SCENARIO.")
+    if run is not None:
+        from dewmargin.standard import compare_run  # noqa: PLC0415 - keeps --help fast
+
+        return compare_run(
+            run, scenario=scenario, environment=environment, save_scenario=save_scenario
+        )
+    if environment is not None:
+        raise click.UsageError("--environment goes with --run; a scenario names its own.")
+    if scenario is None:
+        raise click.MissingParameter(
+            "Give a scenario, a run with --run, or both.",
+            ctx=click.get_current_context(),
+            param_hint="'SCENARIO'",
+            param_type="argument",
+        )
+    from dewmargin.comparison import compare as compare_scenario  # noqa: PLC0415 - keeps --help fast
+
+    return compare_scenario(scenario)
 
 
 def _print_comparison(result: Comparison) -> None:

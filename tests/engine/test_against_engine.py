@@ -1,102 +1,39 @@
 """Our demand and condensation from a free run, against a run in which the engine humidifies.
 
-The engine holds 40 % in every hour, also in hours of mechanical cooling, whose coil takes the water
-out again. So do we here; those hours are then left out of the comparison, in either run, since a
-free run cannot show what the coil would have taken.
+How they are compared, and the table of all houses in all climates, is in `accuracy.py`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
 from dewmargin import air, balance
-from dewmargin.readers.results import Simulation
+from engine import accuracy, houses
+from engine.accuracy import CHICAGO, DULLES, GOLDEN
 
 if TYPE_CHECKING:
-    from dewmargin.balance import Outcome
-    from dewmargin.case import HourlyCase
+    from engine.accuracy import Pair
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
 
-RH_SET = 0.40
-PARTS = {
-    "glass": ("Glazing", "Surface Inside Face Temperature"),
-    "frame": ("Frame", "Surface Window Frame Inside Temperature"),
-    "divider": ("Divider", "Surface Window Divider Inside Temperature"),
-}
-CEDAR = ("cedar_house", "CEDAR")
-SPRUCE = ("spruce_house", "LIVING")
-CHICAGO, GOLDEN, DULLES = "USA_IL_Chicago", "USA_CO_Golden", "USA_VA_Sterling"
-
-
-@dataclass(frozen=True)
-class Pair:
-    """A free run as our case, the engine's humidified run, and the hours to compare."""
-
-    case: HourlyCase
-    ours: Outcome
-    engine_kg: np.ndarray
-    engine_w: np.ndarray
-    compared: np.ndarray
-    wet_h: dict[str, tuple[float, ...]]
+CEDAR, SPRUCE = "cedar_house", "spruce_house"
 
 
 @pytest.fixture(scope="module")
-def pair(run_engine, ask):
-    done = {}
+def pair(run_engine):
+    done: dict[tuple[str, str, str], Pair] = {}
 
-    def make(model: str, zone: str, weather: str) -> Pair:
-        if (model, weather) in done:
-            return done[model, weather]
-        free, held = (run_engine(model, v, weather) for v in ("free", "held at 40 %"))
-        keys = {"results": "eplusout.sql", "zones": [zone]}
-        case = Simulation(**keys, humidify_while_cooling=True).case(weather=None, folder=free)
-        humid = Simulation(**keys, baseline="humidified").case(weather=None, folder=held)
-        ours = balance.demand(case, np.full(case.n_steps, RH_SET))
-        # The engine's vapour: latent heat by the enthalpy of vapour at the supply temperature
-        # (EnergyPlus, PsyHgAirFnWTdb); dividing by 2.5e6 J/kg would give 3 % more.
-        latent_j = ask(held, "Zone Ideal Loads Supply Air Latent Heating Energy")[f"{zone} IDEAL"]
-        t_supply = ask(held, "Zone Ideal Loads Supply Air Temperature")[f"{zone} IDEAL"]
-        w = ask(held, "Zone Mean Air Humidity Ratio")[zone]
-        compared = ~case.cooling & ~humid.cooling
-        done[model, weather] = Pair(
-            case=case,
-            ours=ours,
-            engine_kg=latent_j / (2_500_940.0 + 1_858.95 * t_supply),
-            engine_w=w,
-            compared=compared,
-            wet_h=_wet_hours(ask, held, case, ours, w, compared),
-        )
-        return done[model, weather]
+    def make(house: str, weather: str, free: str = "free") -> Pair:
+        key = (house, weather, free)
+        if key not in done:
+            done[key] = accuracy.pair(run_engine, house, weather, free)
+        return done[key]
 
     return make
-
-
-def _wet_hours(ask, held, case, ours, w_engine, compared) -> dict[str, tuple[float, ...]]:
-    """Window-hours by part: the engine's, ours with the engine's humidity, ours with our own.
-
-    The engine's flag is a fraction of the hour, so that summing it gives hours.
-    """
-    hours = {}
-    for part, (word, variable) in PARTS.items():
-        status = ask(held, f"Surface Window Inside Face {word} Condensation Status")
-        t_held = ask(held, variable)
-        counted = np.zeros(3)
-        for name, face in case.simulated_surfaces.items():
-            if name.endswith(f" {part}"):
-                window = name.removesuffix(f" {part}")
-                wet = (
-                    status[window],
-                    w_engine > air.saturated_humidity_ratio(t_held[window], case.p_pa),
-                    ours.w_kg_kg > air.saturated_humidity_ratio(face.t_surface_c, case.p_pa),
-                )
-                counted += [float(np.sum(hours_wet[compared])) for hours_wet in wet]
-        hours[part] = tuple(counted)
-    return hours
 
 
 def _daily(values: np.ndarray) -> np.ndarray:
@@ -121,7 +58,7 @@ def _daily(values: np.ndarray) -> np.ndarray:
     ],
 )
 def test_demand_agrees_with_the_engine(pair, house, weather, limit):
-    found = pair(*house, weather)
+    found = pair(house, weather)
     ours, engine = (
         np.where(found.compared, kg, 0.0) for kg in (found.ours.added_kg, found.engine_kg)
     )
@@ -136,9 +73,63 @@ def test_demand_agrees_with_the_engine(pair, house, weather, limit):
 
 
 def test_demand_over_all_hours_agrees_where_ramps_straddle_hours_of_cooling(pair):
-    found = pair(*SPRUCE, GOLDEN)
+    found = pair(SPRUCE, GOLDEN)
 
     assert found.ours.added_kg.sum() == pytest.approx(found.engine_kg.sum(), rel=0.015)
+
+
+# Air from other zones, recovery, furnaces and networks of air paths. Goals: 1.5 %, and 3 % with
+# latent recovery or several mixing zones. What is measured, and why the furnace's demand is the
+# least alike, is in accuracy.py.
+@pytest.mark.parametrize(
+    ("house", "limit"),
+    [
+        pytest.param("alder_house", 0.015, id="furnace, fan and fresh air"),
+        pytest.param("aspen_house", 0.03, id="furnace, and a core that recovers moisture"),
+        pytest.param("rowan_house", 0.03, id="ideal loads with latent recovery"),
+        pytest.param("birch_house", 0.03, id="a basement that mixes both ways"),
+        pytest.param("hazel_house", 0.03, id="a basement and a loft that mix both ways"),
+        pytest.param("fern_house", 0.03, id="a damp basement, cross mixing"),
+        pytest.param("maple_house", 0.03, id="a network of air paths, windows opened"),
+        pytest.param("willow_house", 0.015, id="an exhaust fan in quadrature with the leaks"),
+    ],
+)
+def test_demand_agrees_however_the_air_moves(pair, house, limit):
+    found = pair(house, CHICAGO)
+
+    ours, engine = found.demand_kg
+    assert ours == pytest.approx(engine, rel=limit)
+    assert found.correlation > 0.98
+
+
+def test_a_neighbour_taken_for_outdoors_or_for_nothing_would_miss_the_demand(pair):
+    # Both simpler readings of a basement that mixes with the humidified rooms, beside ours.
+    found = pair("birch_house", CHICAGO)
+    ours, engine = found.demand_kg
+    case = found.case
+    mean_kg_s = 0.0174  # mixed both ways, on average
+    added_kg_s = float(case.exchange_kg_s.mean()) - 0.0547
+
+    def demand(exchange_kg_s: np.ndarray) -> float:
+        other = replace(case, exchange_kg_s=exchange_kg_s)
+        kg = balance.demand(other, np.full(case.n_steps, accuracy.RH_SET)).added_kg
+        return float(kg[found.compared].sum())
+
+    as_outdoors = demand(case.exchange_kg_s - added_kg_s + mean_kg_s)
+    as_nothing = demand(case.exchange_kg_s - added_kg_s)
+
+    assert abs(ours / engine - 1.0) < 0.015
+    assert as_outdoors / engine - 1.0 > 0.10
+    assert as_nothing / engine - 1.0 < -0.05
+
+
+def test_results_of_every_ten_minutes_follow_the_engine_s_hours_closely(pair):
+    # Goal: r above 0.998; measured 0.9995. accuracy.py tells where it is missed, and why.
+    found = pair(CEDAR, CHICAGO, "free, every ten minutes")
+
+    ours, engine = found.demand_kg
+    assert ours == pytest.approx(engine, rel=0.01)
+    assert found.correlation > 0.998
 
 
 # The count of hours in which the hour-mean humidity exceeds saturation at the face, with the
@@ -160,7 +151,7 @@ def test_demand_over_all_hours_agrees_where_ramps_straddle_hours_of_cooling(pair
 )
 def test_condensation_hours_agree_with_the_engine(pair, house, weather, misses):
     counted = 0
-    for part, (engine, with_engine_w, ours) in pair(*house, weather).wet_h.items():
+    for part, (engine, with_engine_w, ours) in pair(house, weather).wet_h.items():
         if engine < 1000.0:
             continue  # a few hours more or less are then many per cent
         counted += 1
@@ -170,3 +161,24 @@ def test_condensation_hours_agree_with_the_engine(pair, house, weather, misses):
         assert ours == pytest.approx(engine, rel=0.10 if part == "glass" else 0.30), part
 
     assert counted >= 1
+
+
+def test_condensation_that_hour_means_miss_is_found_in_steps_of_ten_minutes(run_engine):
+    # The worst of the counts above, the dividers in Golden: hour means find 5 % too few. The
+    # engine compares each step's face with the humidity of the step before; so do we here.
+    held = run_engine(CEDAR, "held at 40 % + every ten minutes", GOLDEN)
+    status, face = (
+        houses.series(held, name)
+        for name in (
+            "Surface Window Inside Face Divider Condensation Status",
+            "Surface Window Divider Inside Temperature",
+        )
+    )
+    w = np.roll(houses.series(held, "Zone Mean Air Humidity Ratio")["CEDAR"], 1)
+    p_pa = houses.series(held, "Site Outdoor Air Barometric Pressure")["Environment"]
+
+    ours = sum(np.sum(w > air.saturated_humidity_ratio(t_c, p_pa)) for t_c in face.values())
+
+    engine = sum(np.sum(flags) for flags in status.values())
+    assert engine / 6.0 > 1000.0
+    assert ours == pytest.approx(engine, rel=0.005)

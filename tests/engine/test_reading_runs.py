@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import subprocess
+import time
+from collections import deque
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from dewmargin.errors import InputError
+from dewmargin.readers.epw import read_epw
 from dewmargin.readers.results import Simulation
+from engine import houses
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
+
+CHICAGO = "USA_IL_Chicago"
 
 
 def read(folder, **keys: object):
@@ -101,6 +107,105 @@ def test_two_zones_are_joined_by_volume_and_by_mass(run_engine, ask):
     np.testing.assert_allclose(case.w_base_kg_kg + offset, w["LIVING"], rtol=1e-12)
     # Mass of air in 529 m3 at about 1.17 kg/m3, times the model's moisture capacity multiplier 4.
     assert case.dry_air_kg == pytest.approx(4 * (living + basement) * 1.17, rel=0.02)
+
+
+def test_february_alone_is_read_as_a_part_of_a_year(run_engine, ask):
+    folder = run_engine("cedar_house", "free + of February", CHICAGO)
+
+    case = read(folder)
+
+    assert not case.wraps
+    assert (str(case.interval_start[0]), case.n_hours) == ("2017-02-01T00:00:00", 28 * 24)
+    assert case.notes[0] == (
+        "partial run: 28 days, from 1 Feb hour 1 to 28 Feb hour 24; "
+        "it starts at the run's own humidity"
+    )
+    # From its second week on it is the February of the whole year, but for what the slab still
+    # keeps of January: a tenth of a kelvin changes the leakage by some tenths of a per cent.
+    year = read(run_engine("cedar_house", "free", CHICAGO))
+    february = slice((31 + 7) * 24, (31 + 28) * 24)
+    np.testing.assert_array_equal(case.t_out_c[7 * 24 :], year.t_out_c[february])
+    np.testing.assert_allclose(case.w_base_kg_kg[7 * 24 :], year.w_base_kg_kg[february], rtol=5e-3)
+
+
+def test_one_of_two_run_periods_behind_two_design_days_is_chosen_by_name(run_engine, ask):
+    folder = run_engine("cedar_house", "free + of February + and of two weeks in April", CHICAGO)
+
+    with pytest.raises(InputError) as caught:
+        read(folder)
+
+    assert str(caught.value) == (
+        f"{folder / 'eplusout.sql'}: holds 2 run periods: ANNUAL, SPRING "
+        '(choose one in the scenario: environment = "ANNUAL")'
+    )
+    both = ask(folder, "Zone Mean Air Humidity Ratio")["CEDAR"]
+    winter, spring = read(folder, environment="annual"), read(folder, environment="Spring")
+    np.testing.assert_allclose(winter.w_base_kg_kg, both[: 28 * 24], rtol=1e-12)
+    np.testing.assert_allclose(spring.w_base_kg_kg, both[28 * 24 :], rtol=1e-12)
+    assert str(spring.interval_start[0]) == "2017-04-01T00:00:00"
+    assert spring.n_hours == 14 * 24
+
+
+def test_a_run_killed_half_way_is_refused(tmp_path, weather_folder):
+    (epw,) = weather_folder.glob(f"{CHICAGO}*.epw")
+    (tmp_path / "in.idf").write_text(houses.HOUSES["cedar_house"].text(), encoding="utf-8")
+    engine = weather_folder.parent / "energyplus"
+    command = [str(engine), "-w", str(epw), "-d", str(tmp_path), str(tmp_path / "in.idf")]
+    results = tmp_path / "eplusout.sql"
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as run:
+        # A whole year has 14 MB: at 3 MB it is in spring.
+        while run.poll() is None and not (results.exists() and results.stat().st_size > 3e6):
+            time.sleep(0.005)
+        run.kill()
+
+    with pytest.raises(InputError) as caught:
+        read(tmp_path)
+
+    assert "is unfinished: " in str(caught.value)
+    assert "(wait for the end of the simulation, or run it again)" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "variant",
+    [
+        pytest.param("free", id="hourly, six engine steps"),
+        pytest.param("free + four steps an hour", id="hourly, four engine steps"),
+        pytest.param("free + one step an hour", id="hourly, one engine step"),
+        pytest.param("free, every ten minutes", id="every ten minutes"),
+    ],
+)
+def test_the_simulated_weather_is_known_again_and_no_other(run_engine, weather_folder, variant):
+    folder = run_engine("cedar_house", f"{variant} + of February", CHICAGO)
+    (chicago,) = weather_folder.glob(f"{CHICAGO}*.epw")
+    (golden,) = weather_folder.glob("USA_CO_Golden*.epw")
+    simulation = Simulation(results="eplusout.sql")
+
+    case = simulation.case(weather=read_epw(chicago), folder=folder)
+
+    assert not case.wraps
+    with pytest.raises(InputError, match=r"is not the weather of the run .* dry bulb differs in"):
+        simulation.case(weather=read_epw(golden), folder=folder)
+    changed = tmp_weather(folder, chicago, shift_h=1)
+    with pytest.raises(InputError, match=r"\(the run is one hour ahead of the file"):
+        simulation.case(weather=read_epw(changed), folder=folder)
+    changed = tmp_weather(folder, chicago, rh_change=-3)
+    with pytest.raises(InputError, match=r"humidity ratio differs in .*temperatures agree"):
+        simulation.case(weather=read_epw(changed), folder=folder)
+
+
+def tmp_weather(folder: Path, epw: Path, *, shift_h: int = 0, rh_change: int = 0) -> Path:
+    """Write a weather file whose values come later, or whose relative humidity is changed."""
+    lines = epw.read_text(encoding="latin-1").splitlines()
+    rows = [line.split(",") for line in lines[8:]]
+    values = deque(row[6:] for row in rows)
+    values.rotate(shift_h)
+    for row, later in zip(rows, values, strict=True):
+        row[6:] = later
+        row[8] = str(max(int(float(row[8])) + rh_change, 1))
+    changed = folder / f"shift {shift_h} rh {rh_change}.epw"
+    text = "\n".join(lines[:8] + [",".join(row) for row in rows]) + "\n"
+    changed.write_text(text, encoding="latin-1")
+    return changed
 
 
 def test_a_run_that_humidifies_is_refused_as_a_baseline(run_engine):

@@ -6,6 +6,7 @@ import re
 import shutil
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -14,9 +15,11 @@ import pytest
 
 from dewmargin import air
 from dewmargin.errors import InputError
+from dewmargin.readers.epw import read_epw
 from dewmargin.readers.results import Simulation
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "model" / "larch_house.sql"
+LARCH = DEMO.parents[2] / "weather" / "larch_valley.epw"
 HOUSE, UNIT = "LARCH HOUSE", "LARCH HOUSE IDEAL"
 
 
@@ -179,6 +182,24 @@ def test_a_heating_plant_runs_as_the_run_asks_for_heat(run):
 
     np.testing.assert_allclose(case.air_system.heat_frac, case.heating_w / 16e3)
     assert case.air_system.t_supply_c.min() > 40.0
+
+
+@pytest.mark.parametrize(
+    ("name", "key"),
+    [
+        pytest.param("Heating Coil Heating Rate", "BURNER", id="a coil of an air loop"),
+        pytest.param("Zone Ideal Loads Supply Air Sensible Heating Rate", UNIT, id="ideal loads"),
+    ],
+)
+def test_a_heating_plant_runs_for_the_outdoor_air_too_where_its_coil_is_told(run, name, key):
+    plant = {"kind": "furnace", "capacity_kw": 16.0, "airflow_l_s": 480.0}
+    before = read(run, heating=plant)
+    report(run, name, key, before.heating_w + 600.0, "W")
+
+    case = read(run, heating=plant)
+
+    np.testing.assert_allclose(case.air_system.heat_frac, (before.heating_w + 600.0) / 16e3)
+    np.testing.assert_array_equal(case.heating_w, before.heating_w)
 
 
 def test_hours_of_cooling_are_labelled_and_the_wish_to_humidify_is_kept(run):
@@ -378,6 +399,222 @@ def test_a_name_in_the_model_file_s_own_encoding_is_read(run):
     )
 
     assert "Küche glass" in read(run).simulated_surfaces
+
+
+def column(file: Path, name: str, key: str) -> np.ndarray:
+    """Ask a file for a series."""
+    with closing(sqlite3.connect(file)) as database:
+        rows = database.execute(
+            "SELECT Value FROM ReportData JOIN ReportDataDictionary USING "
+            "(ReportDataDictionaryIndex) WHERE Name = ? AND KeyValue = ? ORDER BY TimeIndex",
+            (name, key),
+        ).fetchall()
+    return np.array(rows).ravel()
+
+
+def report(
+    file: Path, name: str, key: str, values: np.ndarray, unit: str, kind: str = "Avg"
+) -> None:
+    """Add a series to a file."""
+    with closing(sqlite3.connect(file)) as database:
+        (index,) = database.execute(
+            "SELECT max(ReportDataDictionaryIndex) + 1 FROM ReportDataDictionary"
+        ).fetchone()
+        database.execute(
+            "INSERT INTO ReportDataDictionary (ReportDataDictionaryIndex, IsMeter, Type, "
+            "TimestepType, KeyValue, Name, ReportingFrequency, Units) "
+            "VALUES (?, 0, ?, 'HVAC System', ?, ?, 'Hourly', ?)",
+            (index, kind, key, name, unit),
+        )
+        times = database.execute("SELECT TimeIndex FROM Time ORDER BY TimeIndex").fetchall()
+        database.executemany(
+            "INSERT INTO ReportData (TimeIndex, ReportDataDictionaryIndex, Value) VALUES (?, ?, ?)",
+            [(time, index, float(value)) for (time,), value in zip(times, values, strict=True)],
+        )
+        database.commit()
+
+
+@pytest.fixture
+def two_zones(run) -> Path:
+    """The January run with a cellar of 100 m3: 10 °C, 5 g/kg, 0.01 kg/s of leakage.
+
+    House and cellar send each other 0.02 and 0.03 kg/s.
+    """
+    change(
+        run,
+        "INSERT INTO Zones (ZoneIndex, ZoneName, Multiplier, ListMultiplier, Volume) "
+        "VALUES (2, 'CELLAR', 1, 1, 100)",
+    )
+    n = read(run, zones=[HOUSE]).n_steps
+    flow = ("Zone Infiltration Mass Flow Rate", "Zone Mixing Mass Flow Rate")
+    for name, key, value, unit in (
+        ("Zone Mean Air Temperature", "CELLAR", 10.0, "C"),
+        ("Zone Mean Air Humidity Ratio", "CELLAR", 5e-3, "kgWater/kgDryAir"),
+        (flow[0], "CELLAR", 0.01, "kg/s"),
+        (flow[1], "CELLAR", 0.02, "kg/s"),
+        (flow[1], HOUSE, 0.03, "kg/s"),
+        ("Zone Total Internal Latent Gain Rate", "CELLAR", 0.0, "W"),
+    ):
+        report(run, name, key, np.full(n, value), unit)
+    return run
+
+
+def test_a_zone_beside_the_space_adds_the_part_that_its_own_leaks_carry_off(run, two_zones):
+    plain = read(two_zones, zones=[HOUSE])
+    own = column(run, "Zone Infiltration Mass Flow Rate", HOUSE) + column(
+        run, "Zone Ventilation Mass Flow Rate", HOUSE
+    )
+
+    # Water balance of the cellar: 0.02·(Δ − x) = 0.01·x gives x = 2/3 Δ; the house loses
+    # 0.03·(Δ − x) = 0.01 Δ.
+    np.testing.assert_allclose(plain.exchange_kg_s, own + 0.01, rtol=1e-9)
+    (note,) = (n for n in plain.notes if "other zones" in n)
+    assert note == (
+        "the space takes 0.03 kg/s of air from other zones, on average; they follow its humidity "
+        "as far as their own leaks allow, which adds 0.01 kg/s to its exchange of "
+        f"{own.mean():.3g} kg/s"
+    )
+
+
+def test_the_direct_balance_knows_what_a_neighbour_s_air_brings(two_zones):
+    case = read(two_zones, zones=[HOUSE])
+    gains_w = column(two_zones, "Zone Total Internal Latent Gain Rate", HOUSE)
+
+    # All water that comes in, by the engine's own equation of the zone, whatever the shortcut.
+    gains = gains_w / (2_500_940.0 + 1_858.95 * case.t_air_c)
+    own = case.exchange_kg_s - 0.01
+    w = case.w_base_kg_kg
+    exact = gains + own * (case.w_out_kg_kg - w) + 0.03 * (5e-3 - w)
+    ours = case.gains_kg_s + case.exchange_kg_s * (case.w_out_kg_kg - w)
+    np.testing.assert_allclose(ours, exact, atol=1e-12)
+
+
+def test_air_between_joined_zones_stays_in_the_space(two_zones):
+    own = read(two_zones, zones=[HOUSE]).exchange_kg_s - 0.01
+
+    case = read(two_zones)
+
+    np.testing.assert_allclose(case.exchange_kg_s, own + 0.01, rtol=1e-9)
+    assert not any("other zones" in note for note in case.notes)
+
+
+def test_joined_zones_that_differ_much_are_doubted(two_zones):
+    t = column(two_zones, "Zone Mean Air Temperature", HOUSE)
+    w = column(two_zones, "Zone Mean Air Humidity Ratio", HOUSE)
+
+    (note,) = (n for n in read(two_zones).notes if "doubtful" in n)
+
+    apart_k = np.abs(t - 10.0).mean()
+    apart_g_kg = 1e3 * np.sqrt(np.mean((w - 5e-3) ** 2))
+    assert note == (
+        f"the join is doubtful: LARCH HOUSE and CELLAR differ by {apart_k:.1f} K and "
+        f"{apart_g_kg:.2f} g/kg on average, as zones that do not share their air; "
+        'name the zones to humidify: zones = ["LARCH HOUSE"]'
+    )
+
+
+def test_a_neighbour_of_unknown_humidity_follows_all_the_same(two_zones):
+    before = read(two_zones, zones=[HOUSE]).exchange_kg_s
+    change(
+        two_zones,
+        "DELETE FROM ReportDataDictionary WHERE Name = 'Zone Mean Air Humidity Ratio' "
+        "AND KeyValue = 'CELLAR'",
+    )
+
+    np.testing.assert_array_equal(read(two_zones, zones=[HOUSE]).exchange_kg_s, before)
+
+
+def test_with_more_than_two_zones_the_source_of_the_air_is_guessed_and_said_so(two_zones):
+    change(
+        two_zones,
+        "INSERT INTO Zones (ZoneIndex, ZoneName, Multiplier, ListMultiplier, Volume) "
+        "VALUES (3, 'ATTIC', 1, 1, 100)",
+    )
+    own = read(two_zones, zones=["cellar"])
+
+    case = read(two_zones, zones=[HOUSE])
+
+    # Half of 0.03 kg/s from the cellar, which follows by half of what it gets: of 0.02 kg/s half
+    # comes from the house, half from the attic, which receives nothing and follows not at all.
+    # 0.01·Δ = (0.01 + 0.02)·x gives x = Δ/3: 0.015·(1 − 1/3) + 0.015·1 = 0.025 kg/s.
+    exchange = column(two_zones, "Zone Infiltration Mass Flow Rate", HOUSE) + column(
+        two_zones, "Zone Ventilation Mass Flow Rate", HOUSE
+    )
+    np.testing.assert_allclose(case.exchange_kg_s, exchange + 0.025, rtol=1e-9)
+    assert any("all are taken alike" in note for note in case.notes)
+    assert any("all are taken alike" in note for note in own.notes)
+
+
+def test_flow_that_leaks_and_fan_share_is_read_instead_of_both(run):
+    before = read(run)
+    n = before.n_steps
+    report(run, "Zone Combined Outdoor Air Mass Flow Rate", HOUSE, np.full(n, 0.07), "kg/s")
+
+    case = read(run)
+
+    np.testing.assert_array_equal(case.exchange_kg_s, np.full(n, 0.07))
+    assert not np.array_equal(before.exchange_kg_s, case.exchange_kg_s)
+
+
+def test_a_recovery_s_effectiveness_is_fitted_to_what_it_hands_back(run):
+    change(
+        run,
+        "UPDATE ReportDataDictionary SET Name = 'Zone Mechanical Ventilation Mass Flow Rate' "
+        "WHERE Name = 'Zone Ventilation Mass Flow Rate'",
+    )
+    plain = read(run)
+    fan = column(run, "Zone Mechanical Ventilation Mass Flow Rate", HOUSE)
+    works = (np.arange(fan.size) % 4 != 0).astype(float)
+    handed_back = 0.65 * works * fan * (plain.w_base_kg_kg - plain.w_out_kg_kg)
+    unit = "Zone Ideal Loads Heat Recovery"
+    report(run, f"{unit} Latent Heating Rate", UNIT, 2_538_119.0 * handed_back, "W")
+    report(run, f"{unit} Active Time", UNIT, works, "hr", "Sum")
+
+    case = read(run)
+
+    np.testing.assert_allclose(
+        case.exchange_kg_s, plain.exchange_kg_s - 0.65 * works * fan, rtol=1e-6
+    )
+    assert (
+        "the latent effectiveness of the heat recovery is fitted to the run's own outputs"
+        in case.notes
+    )
+    given = read(run, latent_effectiveness=0.4)
+    np.testing.assert_allclose(
+        given.exchange_kg_s, plain.exchange_kg_s - 0.4 * works * fan, rtol=1e-9
+    )
+
+
+def test_a_heat_exchanger_of_the_air_loop_is_idle_while_it_defrosts(run):
+    change(
+        run,
+        "UPDATE ReportDataDictionary SET Name = 'Zone Mechanical Ventilation Mass Flow Rate' "
+        "WHERE Name = 'Zone Ventilation Mass Flow Rate'",
+    )
+    plain = read(run)
+    fan = column(run, "Zone Mechanical Ventilation Mass Flow Rate", HOUSE)
+    defrost = np.where(np.arange(fan.size) % 3 == 0, 0.25, 0.0)
+    handed_back = 0.5 * (1.0 - defrost) * fan * (plain.w_base_kg_kg - plain.w_out_kg_kg)
+    report(run, "Heat Exchanger Latent Gain Rate", "CORE", 2_538_119.0 * handed_back, "W")
+    report(run, "Heat Exchanger Defrost Time Fraction", "CORE", defrost, "")
+
+    np.testing.assert_allclose(
+        read(run).exchange_kg_s, plain.exchange_kg_s - 0.5 * (1.0 - defrost) * fan, rtol=1e-6
+    )
+
+
+def test_the_scenario_s_weather_must_be_the_run_s():
+    weather = read_epw(LARCH)
+
+    case = Simulation(results=DEMO.name).case(weather=weather, folder=DEMO.parent)
+
+    assert case.latitude_deg == weather.latitude_deg
+    warmer = replace(weather, t_out_c=weather.t_out_c + 1.0)
+    with pytest.raises(InputError) as caught:
+        Simulation(results=DEMO.name).case(weather=warmer, folder=DEMO.parent)
+    assert str(caught.value).startswith(
+        f"{LARCH}: is not the weather of the run {DEMO}: dry bulb differs in 8759 of 8760 steps, "
+    )
 
 
 SPOILT = {

@@ -1,42 +1,38 @@
-"""The engine's SQLite file: what it describes, what it reports, and whether it is whole.
+"""A results file of the engine, whatever its format: what it describes, and whether it is whole.
 
-Only base tables are read, in one pass over the values. Time stamps of the engine mark the end of
-an interval and are standard time all year; ours mark its start.
+`sql_file`, `eso_file` and `csv_file` read the formats; what is common to them is here. Time stamps
+of the engine mark the end of an interval and are standard time all year; ours mark its start.
 """
 
 from __future__ import annotations
 
-import json
-import sqlite3
-from contextlib import closing, contextmanager
+import re
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dewmargin.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable
     from pathlib import Path
 
     from numpy.typing import NDArray
 
     from dewmargin.columns import FloatArray, IntArray
 
-_TABLES = {
-    "EnvironmentPeriods",
-    "ReportData",
-    "ReportDataDictionary",
-    "Simulations",
-    "Surfaces",
-    "Time",
-    "Zones",
-}
-_WEATHER_RUN = 3  # EnvironmentType of a run period; 1 and 2 are design days
-# Reporting frequency: interval type in the file, of which -1 is shared with detailed HVAC steps.
+# Reporting frequency: interval type in the SQLite file, of which -1 is shared with detailed steps.
 INTERVAL_TYPE = {"Hourly": 1, "Zone Timestep": -1}
+FORMATS = (".sql", ".eso", ".csv")  # in the order of preference
 FULL_YEAR_DAYS = (365, 366)
+AGAIN = "the run was cut off or the file is damaged; run the simulation again"
+# One reported value: index of its time stamp, index of its series.
+ROW = np.dtype([("time", np.int64), ("series", np.int64), ("value", np.float64)])
+_SUMS = {"J", "kg", "m3", "hr"}  # units of amounts in an interval; rates and states have others
+_NUMBER = re.compile(rb"\s*[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\s*")
+_LONGEST_NUMBER = 40  # characters; the engine writes up to 24
 _NOMINAL_YEAR, _NOMINAL_LEAP_YEAR = 2017, 2020
 _LATITUDE_DEG = 45.0
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -88,77 +84,75 @@ class Series:
     is_sum: bool
 
 
-class Run:
-    """An opened results file: what it describes, and what it reports."""
+class Run(ABC):
+    """An opened results file: what it describes, and what it reports.
 
-    def __init__(self, path: Path, database: sqlite3.Connection) -> None:
+    Parameters
+    ----------
+    path : Path
+        The file.
+    periods : list of RunPeriod
+        Its run periods, without design days.
+    zones : list of Zone
+        The building's zones.
+    surfaces : list of (name, class, area, index of the zone)
+        Its surfaces; area 0 is unknown. [m2]
+    steps_per_hour : int
+        Zone time steps.
+    series : iterable of (Series, frequency)
+        What is reported; of equal ones the first counts.
+    tables : dict of (table, column) to list of (row, value)
+        The initialisation report.
+    """
+
+    stamp = "Time"  # what an error calls a time stamp of the file
+    unfinished: str | None = None  # how the file shows that its run has not ended, if it does
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        periods: list[RunPeriod],
+        zones: list[Zone],
+        surfaces: list[tuple[str, str, float, int]],
+        steps_per_hour: int,
+        series: Iterable[tuple[Series, str]],
+        tables: dict[tuple[str, str], list[tuple[str, str]]],
+    ) -> None:
         self.path = path
-        self.database = database
-        found = {
-            name
-            for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
-        }
-        if lacking := sorted(_TABLES - found):
-            raise InputError(
-                f"is no EnergyPlus results file: table {lacking[0]} is missing",
-                file=path,
-                hint="ask for it with Output:SQLite,SimpleAndTabular;",
-            )
-        self.periods = [
-            RunPeriod(int(index), str(name))
-            for index, name in self._rows(
-                "SELECT EnvironmentPeriodIndex, EnvironmentName FROM EnvironmentPeriods "
-                "WHERE EnvironmentType = ? ORDER BY EnvironmentPeriodIndex",
-                _WEATHER_RUN,
-            )
-        ]
-        self.zones = [
-            Zone(int(index), str(name), float(times) * float(list_times), float(volume))
-            for index, name, times, list_times, volume in self._rows(
-                "SELECT ZoneIndex, ZoneName, Multiplier, ListMultiplier, Volume FROM Zones "
-                "ORDER BY ZoneIndex"
-            )
-        ]
-        self.surfaces = [
-            (str(name), str(kind), float(area or 0.0), int(zone or 0))
-            for name, kind, area, zone in self._rows(
-                "SELECT SurfaceName, ClassName, Area, ZoneIndex FROM Surfaces ORDER BY SurfaceIndex"
-            )
-        ]
-        steps = self._rows("SELECT NumTimestepsPerHour FROM Simulations")
-        self.steps_per_hour = int(steps[0][0]) if steps else 1
+        self.periods = periods
+        self.zones = zones
+        self.surfaces = surfaces
+        self.steps_per_hour = steps_per_hour
         self.dictionary: dict[tuple[str, str], dict[str, Series]] = {}
-        # Series that a schedule switches are incomplete: they come last and replace none.
-        for index, kind, key, name, frequency, unit in self._rows(
-            "SELECT ReportDataDictionaryIndex, Type, KeyValue, Name, ReportingFrequency, Units "
-            "FROM ReportDataDictionary WHERE IsMeter = 0 "
-            "ORDER BY ifnull(ScheduleName, '') <> '', ReportDataDictionaryIndex"
-        ):
-            series = Series(int(index), str(name), str(key), str(unit or ""), kind == "Sum")
-            place = self.dictionary.setdefault((str(name).casefold(), str(frequency)), {})
-            place.setdefault(series.key.casefold(), series)
-        # The view TabularDataWithStrings, taken apart: views of a stranger's file are not trusted.
-        self.tables: dict[tuple[str, str], list[tuple[str, str]]] = {}
-        if {"TabularData", "Strings"} <= found:
-            for table, row, column, value in self._rows(
-                "SELECT t.Value, r.Value, c.Value, d.Value FROM TabularData AS d "
-                "JOIN Strings AS t ON t.StringIndex = d.TableNameIndex "
-                "JOIN Strings AS r ON r.StringIndex = d.RowNameIndex "
-                "JOIN Strings AS c ON c.StringIndex = d.ColumnNameIndex "
-                "JOIN Strings AS n ON n.StringIndex = d.ReportNameIndex "
-                "WHERE n.Value = ? OR (n.Value = ? AND t.Value = ?) ORDER BY d.TabularDataIndex",
-                "InitializationSummary",
-                "AnnualBuildingUtilityPerformanceSummary",
-                "End Uses",
-            ):
-                # "Latitude {N+/S- Deg}": units and choices are no part of the name.
-                name = str(column).split(" {", 1)[0]
-                self.tables.setdefault((str(table), name), []).append(
-                    (str(row), str(value).strip())
-                )
+        for one, frequency in series:
+            place = self.dictionary.setdefault((one.name.casefold(), frequency), {})
+            place.setdefault(one.key.casefold(), one)
+        self.tables = tables
 
-    def _rows(self, query: str, *values: object) -> list[Any]:
-        return self.database.execute(query, values).fetchall()
+    @abstractmethod
+    def values(
+        self, environment: RunPeriod, frequency: str, wanted: list[int]
+    ) -> tuple[NDArray[np.void], IntArray]:
+        """Return what series of one frequency report in a run period.
+
+        Parameters
+        ----------
+        environment : RunPeriod
+            Which run period.
+        frequency : str
+            A key of `INTERVAL_TYPE`.
+        wanted : list of int
+            Indices of the series.
+
+        Returns
+        -------
+        rows : array of ROW
+            Values, in any order; of other periods too.
+        stamps : int64 array, shape (n_stamps, 6)
+            Time index, year (0 if not told), month, day, hour, minute of the interval's end, from
+            1:00 to 24:00; warm-up and design days are not among them.
+        """
 
     def cell(self, table: str, column: str) -> str | None:
         """Return the first value in a column of the initialisation report."""
@@ -338,25 +332,7 @@ class Picker:
         """Read the chosen series of a run period and check that they are whole."""
         run = self.run
         steps_per_hour = 1 if self.frequency == "Hourly" else run.steps_per_hour
-        rows = np.fromiter(
-            run.database.execute(
-                "SELECT TimeIndex, ReportDataDictionaryIndex, Value FROM ReportData "
-                "WHERE ReportDataDictionaryIndex IN (SELECT value FROM json_each(?)) "
-                "AND TimeIndex IS NOT NULL AND Value IS NOT NULL",
-                (json.dumps(sorted(self.picked)),),
-            ),
-            dtype=[("time", np.int64), ("series", np.int64), ("value", np.float64)],
-        )
-        # Design days come first in the file; warm-up hours are marked only beside finer series.
-        stamps = np.array(
-            run.database.execute(
-                "SELECT TimeIndex, ifnull(Year, 0), Month, Day, Hour, Minute FROM Time "
-                "WHERE EnvironmentPeriodIndex = ? AND IntervalType = ? "
-                "AND ifnull(WarmupFlag, 0) = 0 ORDER BY TimeIndex",
-                (environment.index, INTERVAL_TYPE[self.frequency]),
-            ).fetchall(),
-            dtype=np.int64,
-        ).reshape(-1, 6)
+        rows, stamps = run.values(environment, self.frequency, sorted(self.picked))
         stamps = stamps[np.isin(stamps[:, 0], rows["time"])]
         if not len(stamps):
             raise InputError(
@@ -364,9 +340,11 @@ class Picker:
                 file=run.path,
                 hint="the run was cut off or failed; look into its .err file",
             )
-        start = _interval_start(stamps, steps_per_hour, run.path)
+        start = _interval_start(stamps, steps_per_hour, run)
         notes = _check_whole(start, steps_per_hour, run, environment)
         values = self._table(rows, stamps[:, 0], start)
+        if run.unfinished:
+            raise InputError(run.unfinished, file=run.path, hint=AGAIN)
         step_s = 3600.0 / steps_per_hour
         n_days = start.size // (24 * steps_per_hour)
         return Values(
@@ -403,7 +381,7 @@ class Picker:
                     f"the first {_spoken(start[hours][0])}",
                     file=self.run.path,
                     where=f"{series.key}: {series.name}",
-                    hint="the run was cut off or the file is damaged; run the simulation again",
+                    hint=AGAIN,
                 )
         return dict(zip(wanted.tolist(), values.reshape(wanted.size, times.size), strict=True))
 
@@ -433,19 +411,7 @@ class Values:
         return int(self.interval_start.size)
 
 
-@contextmanager
-def opened(path: Path) -> Iterator[Run]:
-    """Open a results file for reading only, and close it again."""
-    database = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
-    with closing(database):
-        database.text_factory = _text
-        # A file of unknown origin: nothing in its schema may run code, and pages are checked.
-        database.execute("PRAGMA trusted_schema = OFF")
-        database.execute("PRAGMA cell_size_check = ON")
-        yield Run(path, database)
-
-
-def _text(raw: bytes) -> str:
+def decoded(raw: bytes) -> str:
     """Decode a text: names are written in the model file's own encoding."""
     try:
         return raw.decode("utf-8")
@@ -453,16 +419,45 @@ def _text(raw: bytes) -> str:
         return raw.decode("cp1252", errors="replace")
 
 
-def results_file(path: Path, given: str) -> Path:
-    """Return the results file that a path means, if its run has ended well."""
+def numbers(cells: list[bytes]) -> FloatArray:
+    """Return plain numbers; NaN for any other text, also for those that `float` would take."""
+    if max(map(len, cells), default=0) > _LONGEST_NUMBER:
+        cells = [cell if len(cell) <= _LONGEST_NUMBER else b"" for cell in cells]
+    # The common case is much faster: nothing but characters of numbers.
+    if not b"".join(cells).translate(None, b"0123456789+-.eE \r"):
+        try:
+            return np.array(list(map(float, cells)), dtype=np.float64)
+        except ValueError:
+            pass
+    return np.array([float(c) if _NUMBER.fullmatch(c) else np.nan for c in cells])
+
+
+def is_sum(unit: str) -> bool:
+    """Return whether a unit is one of amounts in an interval: .eso and .csv do not tell it."""
+    return unit in _SUMS
+
+
+def results_files(path: Path, given: str) -> tuple[Path, ...]:
+    """Return the results file that a path means, if its run has ended well, and what describes it.
+
+    Of a folder it is eplusout.sql, else eplusout.eso, else eplusout.csv.
+    """
     if path.is_dir():
-        path = path / "eplusout.sql"
+        inside = [path / f"eplusout{ending}" for ending in FORMATS]
+        path = next((file for file in inside if file.is_file()), inside[0])
     if not path.is_file():
         raise InputError(
             "there is no such file",
             file=path,
             where=f"results = {given!r}",
             hint="give the run's eplusout.sql; Output:SQLite,SimpleAndTabular; writes it",
+        )
+    if path.suffix.casefold() not in FORMATS:
+        raise InputError(
+            f"is no {', '.join(FORMATS[:-1])} or {FORMATS[-1]} file",
+            file=path,
+            where=f"results = {given!r}",
+            hint="give the run's eplusout.sql, or the folder it lies in",
         )
     for ending in ("-journal", "-wal"):
         if path.with_name(path.name + ending).exists():
@@ -486,10 +481,12 @@ def results_file(path: Path, given: str) -> Path:
             file=path,
             hint="wait for the end of the simulation, or run it again",
         )
-    return path
+    if path.suffix.casefold() == FORMATS[0]:
+        return (path,)
+    return (path, path.with_suffix(".eio"))
 
 
-def _interval_start(stamps: IntArray, steps_per_hour: int, path: Path) -> NDArray[np.datetime64]:
+def _interval_start(stamps: IntArray, steps_per_hour: int, run: Run) -> NDArray[np.datetime64]:
     """Turn the engine's stamps, which mark interval ends from 1:00 to 24:00, into starts.
 
     Parameters
@@ -498,7 +495,7 @@ def _interval_start(stamps: IntArray, steps_per_hour: int, path: Path) -> NDArra
         Time index, year, month, day, hour, minute.
     steps_per_hour : int
         Reported steps in an hour.
-    path : Path
+    run : Run
         File, for the error.
 
     Returns
@@ -526,8 +523,8 @@ def _interval_start(stamps: IntArray, steps_per_hour: int, path: Path) -> NDArra
         raise InputError(
             f"month {month[index]}, day {day[index]}, {hour[index]}:{minute[index]:02d} "
             f"is no end of a step of {step_min} min",
-            file=path,
-            where=f"Time {stamps[index, 0]}",
+            file=run.path,
+            where=f"{run.stamp} {stamps[index, 0]}",
         )
     start = days.astype("datetime64[m]") + (end_min - step_min)
     return np.asarray(start, dtype="datetime64[s]")
@@ -539,7 +536,6 @@ def _check_whole(
     """Refuse doubled, missing and cut-off hours; return a note on a run that is not a year."""
     step = np.timedelta64(60 // steps_per_hour, "m")
     first, last = _spoken(start.min()), _spoken(start.max())
-    again = "the run was cut off or the file is damaged; run the simulation again"
     gap = np.diff(start)
     if backward := np.flatnonzero(gap <= np.timedelta64(0, "m")).tolist():
         doubled = start.size - np.unique(start).size
@@ -564,7 +560,7 @@ def _check_whole(
             f"the first {_spoken(start[holes[0]] + step)}",
             file=run.path,
             where=environment.name,
-            hint=again,
+            hint=AGAIN,
         )
     midnight = start.astype("datetime64[D]")
     n_days = start.size // (24 * steps_per_hour)
@@ -581,7 +577,7 @@ def _check_whole(
             f"from {first} to {last}",
             file=run.path,
             where=environment.name,
-            hint=again,
+            hint=AGAIN,
         )
     if n_days in FULL_YEAR_DAYS:
         return []

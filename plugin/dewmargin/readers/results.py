@@ -14,6 +14,7 @@ from dewmargin import air
 from dewmargin.case import HourlyCase, SurfaceYear
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
+from dewmargin.readers import csv_file, eso_file, sql_file
 from dewmargin.readers.engine_file import (
     FULL_YEAR_DAYS,
     INTERVAL_TYPE,
@@ -23,47 +24,39 @@ from dewmargin.readers.engine_file import (
     Series,
     Values,
     Zone,
-    opened,
-    results_file,
+    results_files,
 )
+from dewmargin.readers.epw import Weather
 from dewmargin.readers.plant import HeatingPlant
+from dewmargin.readers.weather_check import Site, require_same_weather
+from dewmargin.readers.zone_air import (
+    FLOWS,
+    W_ZONE,
+    ZONE_FLOWS,
+    AirSeries,
+    SpaceAir,
+    units_of,
+)
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from dewmargin.columns import BoolArray, FloatArray
 
+_OPENED = {".sql": sql_file.opened, ".eso": eso_file.opened, ".csv": csv_file.opened}
 _ASK_FOR = {"Hourly": "Hourly", "Zone Timestep": "Timestep"}
 _GLASS = {"Window", "Glass Door", "TubularDaylightDome", "TubularDaylightDiffuser"}
 _COOLING_SHARE = 0.01  # an hour counts as cooled above this share of sensible heat moved
 _MEANS_SHARE = 0.05  # a product of hourly means may be this much off the mean of the product
 _TRACE_KG = 0.5  # less vapour than this in a whole run is rounding, not a humidifier
 _LATENT_J_KG = 2.5e6  # only to turn latent heat into an order of kilograms
+_APART_FRAC = 0.10  # joined zones whose humidity differs more hardly share their air
+_APART_K = 2.0
 
 _T_OUT = Quantity({"Site Outdoor Air Drybulb Temperature": "C"})
 _W_OUT = Quantity({"Site Outdoor Air Humidity Ratio": "kgWater/kgDryAir"})
 _PRESSURE = Quantity({"Site Outdoor Air Barometric Pressure": "Pa"})
 _T_ZONE = Quantity({"Zone Mean Air Temperature": "C", "Zone Air Temperature": "C"})
-_W_ZONE = Quantity(
-    {
-        "Zone Mean Air Humidity Ratio": "kgWater/kgDryAir",
-        "Zone Air Humidity Ratio": "kgWater/kgDryAir",
-    }
-)
-_INFILTRATION = Quantity(
-    {"Zone Infiltration Mass Flow Rate": "kg/s", "Zone Infiltration Mass": "kg"}
-)
-_VENTILATION = Quantity({"Zone Ventilation Mass Flow Rate": "kg/s", "Zone Ventilation Mass": "kg"})
-_MECHANICAL = Quantity(
-    {
-        "Zone Mechanical Ventilation Mass Flow Rate": "kg/s",
-        "Zone Mechanical Ventilation Mass": "kg",
-    }
-)
-_AFN_INFILTRATION = Quantity({"AFN Zone Infiltration Mass": "kg"})
-_AFN_VENTILATION = Quantity({"AFN Zone Ventilation Mass": "kg"})
-_ZONE_MIXING = Quantity({"Zone Mixing Mass Flow Rate": "kg/s", "Zone Mixing Mass": "kg"})
-_AFN_MIXING = Quantity({"AFN Zone Mixing Mass": "kg"})
 _LATENT = Quantity(
     {"Zone Total Internal Latent Gain Rate": "W", "Zone Total Internal Latent Gain Energy": "J"}
 )
@@ -77,6 +70,15 @@ _IDEAL_HEATING = Quantity(
     {
         "Zone Ideal Loads Zone Sensible Heating Rate": "W",
         "Zone Ideal Loads Zone Sensible Heating Energy": "J",
+    },
+    of_unit=True,
+)
+# Heat at the coil: of the zone and of the outdoor air that passes it.
+_COIL_HEATING = Quantity({"Heating Coil Heating Rate": "W", "Heating Coil Heating Energy": "J"})
+_SUPPLY_HEATING = Quantity(
+    {
+        "Zone Ideal Loads Supply Air Sensible Heating Rate": "W",
+        "Zone Ideal Loads Supply Air Sensible Heating Energy": "J",
     },
     of_unit=True,
 )
@@ -109,10 +111,6 @@ _FRAME = Quantity({"Surface Window Frame Inside Temperature": "C"})
 _DIVIDER = Quantity({"Surface Window Divider Inside Temperature": "C"})
 
 _SITE = (_T_OUT, _W_OUT, _PRESSURE)
-_ZONE_FLOWS = (_INFILTRATION, _VENTILATION, _MECHANICAL)
-_AFN_FLOWS = (_AFN_INFILTRATION, _AFN_VENTILATION)
-_FLOWS = (*_ZONE_FLOWS, *_AFN_FLOWS)
-_MIXING = (_ZONE_MIXING, _AFN_MIXING)
 
 
 class Simulation(Inputs):
@@ -136,7 +134,7 @@ class Simulation(Inputs):
     latent_effectiveness: Annotated[float, Field(ge=0.0, le=1.0)] | None = Field(
         None,
         description="Share of moisture that the heat recovery of the mechanical ventilation hands "
-        "back; default: none, the dry side",
+        "back; default: fitted to what the run reports of it, else none, the dry side",
     )
     heating: HeatingPlant | None = Field(
         None,
@@ -160,7 +158,8 @@ class Simulation(Inputs):
         Parameters
         ----------
         weather : object or None
-            The scenario's weather, for its latitude only: the air outdoors is the run's own.
+            The scenario's weather: it must be the one that was simulated, and tells the latitude.
+            The air outdoors is the run's own.
         folder : Path
             Folder of the scenario, from which `results` is seen.
 
@@ -173,13 +172,14 @@ class Simulation(Inputs):
         Raises
         ------
         InputError
-            If the file is no finished run, lacks what is needed, or is not to be trusted.
+            If the file is no finished run, lacks what is needed, is not to be trusted, or does not
+            belong to the weather.
         """
-        (path,) = self.files(folder)
+        path, *_ = self.files(folder)
         try:
             before = path.stat()
-            with opened(path) as run:
-                case = self._read(run, latitude_deg=getattr(weather, "latitude_deg", None))
+            with _OPENED[path.suffix.casefold()](path) as run:
+                case = self._read(run, weather=weather)
             after = path.stat()
         except OutOfRangeError as error:
             raise InputError(error.what, file=path, where=error.where, hint=error.hint) from error
@@ -196,20 +196,21 @@ class Simulation(Inputs):
         return case
 
     def files(self, folder: Path) -> tuple[Path, ...]:
-        """Return the file it reads, for the record of inputs."""
-        return (results_file(folder / self.results, self.results),)
+        """Return the files it reads, the results first, for the record of inputs."""
+        return results_files(folder / self.results, self.results)
 
-    def _read(self, run: Run, *, latitude_deg: float | None) -> HourlyCase:
+    def _read(self, run: Run, *, weather: object | None) -> HourlyCase:
         """Turn an opened run into a case."""
         environment = run.environment(self.environment)
         zones = run.chosen_zones(self.zones)
         pick = Picker(run, self._frequency(run, zones))
 
         site = [pick.one(quantity, "Environment") for quantity in _SITE]
-        states = [(pick.one(_T_ZONE, zone.name), pick.one(_W_ZONE, zone.name)) for zone in zones]
-        flows = {q: [pick.maybe(q, zone.name) for zone in zones] for q in (*_FLOWS, *_MIXING)}
+        states = [(pick.one(_T_ZONE, zone.name), pick.one(W_ZONE, zone.name)) for zone in zones]
+        moved = AirSeries.of(pick, zones)
         latent = [pick.maybe(_LATENT, zone.name) for zone in zones]
         heating = _sensible(pick, zones, _ZONE_HEATING, _IDEAL_HEATING)
+        plant = heating if self.heating is None else _at_the_coil(pick, zones) or heating
         coil = _sensible(pick, zones, _COIL_COOLING)
         cooling = coil or _sensible(pick, zones, _ZONE_COOLING, _IDEAL_COOLING)
         humidifying = [*pick.every(_IDEAL_HUMIDIFYING), *pick.every(_HUMIDIFIER)]
@@ -219,8 +220,9 @@ class Simulation(Inputs):
         notes = [*run.notes(zones), *values.notes]
         if self.baseline == "free":
             notes += _refuse_humidified(run, values, humidifying)
-        times = [zone.multiplier for zone in zones]
         t_out, w_out, pressure = (values[series] for series in site)
+        if isinstance(weather, Weather):
+            notes += require_same_weather(weather, _site(run, values, t_out, w_out))
         t, w = [values[series] for series, _ in states], [values[series] for _, series in states]
         volume = [zone.multiplier * zone.volume_m3 for zone in zones]
         mass = np.array(
@@ -231,29 +233,22 @@ class Simulation(Inputs):
         )
         t_air = np.average(t, axis=0, weights=volume)
         w_air = np.average(w, axis=0, weights=mass)
+        notes += _doubtful_join(zones, t, w)
 
-        moved = {q: values.total(zip(times, found, strict=True)) for q, found in flows.items()}
-        notes += self._flow_notes(flows, moved, joined_all=len(zones) == len(run.zones))
-        recovered = (self.latent_effectiveness or 0.0) * moved[_MECHANICAL]
-        gains = np.zeros(values.n_steps)
-        for factor, series, ti in zip(times, latent, t, strict=True):
-            if series is not None:
-                gains += factor * values[series] / _vapour_enthalpy(ti)
-        if None in latent:
-            notes.append(
-                f"not reported for all zones: {_LATENT.asked_as}; the direct balance that checks "
-                "the departure lacks these gains"
-            )
+        exchanged = moved.read(
+            values,
+            w_kg_kg=w_air,
+            w_out_kg_kg=w_out,
+            latent_effectiveness=self.latent_effectiveness,
+        )
+        notes += exchanged.notes
+        gains = _latent_gains(values, zones, latent, t, notes) + exchanged.brought_kg_s
         multiplier = self.moisture_capacity_multiplier or run.moisture_multiplier(notes)
+        latitude_deg = getattr(weather, "latitude_deg", None)
         if latitude_deg is None:
             latitude_deg = run.latitude_deg(notes)
         heating_w, cooling_w = values.total(heating), values.total(cooling)
-        ventilation_w = np.zeros(values.n_steps)
-        if not coil:
-            cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_out
-            for factor, series, ti in zip(times, flows[_MECHANICAL], t, strict=True):
-                if series is not None:
-                    ventilation_w += factor * values[series] * cp * np.maximum(ti - t_out, 0.0)
+        outdoor_air_w = 0.0 if coil else _cooled_by_outdoor_air(exchanged, zones, t, t_out, w_out)
         if not cooling:
             notes.append(
                 "hours of mechanical cooling are not known: add Output:Variable,*,"
@@ -269,11 +264,11 @@ class Simulation(Inputs):
             w_out_kg_kg=w_out,
             p_pa=pressure,
             t_air_c=t_air,
-            exchange_kg_s=np.sum([moved[q] for q in _FLOWS], axis=0) - recovered,
+            exchange_kg_s=exchanged.exchange_kg_s,
             w_base_kg_kg=w_air if departure else np.zeros(values.n_steps),
             gains_kg_s=gains,
             heating_w=heating_w,
-            cooling=_mechanically_cooled(cooling_w, heating_w, ventilation_w),
+            cooling=_mechanically_cooled(cooling_w, heating_w, outdoor_air_w),
             dry_air_kg=multiplier * float(np.mean(np.sum(mass, axis=0))),
             wraps=values.n_days in FULL_YEAR_DAYS,
             latitude_deg=latitude_deg,
@@ -290,37 +285,12 @@ class Simulation(Inputs):
             air_system=None
             if self.heating is None
             else self.heating.air_system(
-                heating_w=heating_w, t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure
+                heating_w=values.total(plant), t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure
             ),
             notes=tuple(notes),
             humidify_while_cooling=self.humidify_while_cooling,
             steps_per_hour=values.steps_per_hour,
         )
-
-    def _flow_notes(
-        self,
-        flows: dict[Quantity, list[Series | None]],
-        moved: dict[Quantity, FloatArray],
-        *,
-        joined_all: bool,
-    ) -> list[str]:
-        """Return what was assumed about the air that is exchanged."""
-        notes = []
-        absent = [q.asked_as for q in _ZONE_FLOWS if not any(flows[q])]
-        if absent and not any(any(flows[q]) for q in _AFN_FLOWS):
-            notes.append(f"not reported by the run and taken as zero: {', '.join(absent)}")
-        if self.latent_effectiveness is None and np.any(moved[_MECHANICAL] > 0.0):
-            notes.append(
-                "mechanical ventilation is taken without latent recovery; "
-                "latent_effectiveness sets it"
-            )
-        mixing = sum(float(np.mean(moved[q])) for q in _MIXING)
-        if mixing > 0.0 and not joined_all:
-            notes.append(
-                f"the chosen zones take {mixing:.3g} kg/s of air from other zones or each other, "
-                "on average; what comes from other zones is left out"
-            )
-        return notes
 
     def _frequency(self, run: Run, zones: list[Zone]) -> str:
         """Return the frequency at which all that is needed is reported; hourly before finer."""
@@ -342,11 +312,11 @@ class Simulation(Inputs):
         missing = [q.asked_as for q in _SITE if not pick.has(q, "Environment")]
         missing += [
             q.asked_as
-            for q in (_T_ZONE, _W_ZONE)
+            for q in (_T_ZONE, W_ZONE)
             if not all(pick.has(q, zone.name) for zone in zones)
         ]
-        if not any(pick.has(q, zone.name) for q in _FLOWS for zone in zones):
-            missing += [q.asked_as for q in _ZONE_FLOWS]
+        if not any(pick.has(q, zone.name) for q in FLOWS for zone in zones):
+            missing += [q.asked_as for q in ZONE_FLOWS]
         if self.baseline == "humidified" and not any(pick.has(_LATENT, z.name) for z in zones):
             missing.append(_LATENT.asked_as)
         if self.heating and not _sensible(pick, zones, _ZONE_HEATING, _IDEAL_HEATING):
@@ -360,6 +330,16 @@ def _vapour_enthalpy(t_c: FloatArray) -> FloatArray:
     *Source.* EnergyPlus 25.2, Psychrometrics, ``PsyHgAirFnWTdb``.
     """
     return 2_500_940.0 + 1_858.95 * t_c
+
+
+def _at_the_coil(pick: Picker, zones: list[Zone]) -> list[tuple[float, Series | None]]:
+    """Choose the series of the heat that a plant brings, outdoor air included, or none.
+
+    Which zones a coil of an air loop serves is not told: it counts if all zones are meant.
+    """
+    whole = len(zones) == len(pick.run.zones)
+    coils = pick.every(_COIL_HEATING) if whole else []
+    return [(1.0, coil) for coil in coils] or _sensible(pick, zones, _SUPPLY_HEATING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -387,22 +367,11 @@ def _nearest(missing: list[str], reported: dict[str, str]) -> str:
 def _sensible(
     pick: Picker, zones: list[Zone], *quantities: Quantity
 ) -> list[tuple[float, Series | None]]:
-    """Choose the series of the first quantity there is, each with its multiplier, or none.
-
-    Which zone an ideal-loads unit serves is not in the file: of several zones, a unit belongs to
-    the one whose name its own begins with.
-    """
-    names = sorted((zone.name.casefold() for zone in pick.run.zones), key=len, reverse=True)
-    chosen = {zone.name.casefold() for zone in zones}
+    """Choose the series of the first quantity there is, each with its multiplier, or none."""
     for quantity in quantities:
         terms: list[tuple[float, Series | None]]
         if quantity.of_unit:
-            terms = [
-                (1.0, unit)
-                for unit in pick.every(quantity)
-                if len(chosen) == len(names)
-                or next((n for n in names if unit.key.casefold().startswith(n)), None) in chosen
-            ]
+            terms = [(1.0, unit) for unit in units_of(pick, quantity, zones)]
         else:
             terms = [(zone.multiplier, pick.maybe(quantity, zone.name)) for zone in zones]
         if any(series is not None for _, series in terms):
@@ -410,8 +379,75 @@ def _sensible(
     return []
 
 
+def _doubtful_join(zones: list[Zone], t_c: list[FloatArray], w: list[FloatArray]) -> list[str]:
+    """Warn of joined zones whose air differs so much that they hardly share it.
+
+    Of many zones the warmest and the coldest, the driest and the most humid are compared.
+    """
+    for by in (w, t_c):
+        level = np.mean(by, axis=1)
+        i, j = sorted((int(level.argmin()), int(level.argmax())))
+        apart_k = float(np.mean(np.abs(t_c[i] - t_c[j])))
+        apart = float(np.sqrt(np.mean((w[i] - w[j]) ** 2)))
+        if apart_k > _APART_K or apart > _APART_FRAC * float(np.mean(w[i] + w[j])) / 2.0:
+            note = (
+                f"the join is doubtful: {zones[i].name} and {zones[j].name} differ by "
+                f"{apart_k:.1f} K and {1e3 * apart:.2f} g/kg on average, as zones that do not "
+                f'share their air; name the zones to humidify: zones = ["{zones[i].name}"]'
+            )
+            return [note]
+    return []
+
+
+def _site(run: Run, values: Values, t_out_c: FloatArray, w_out_kg_kg: FloatArray) -> Site:
+    """Return the run's own weather, to be compared with the scenario's."""
+    return Site(
+        file=str(run.path),
+        interval_start=values.interval_start,
+        steps_per_hour=values.steps_per_hour,
+        engine_steps_per_hour=run.steps_per_hour,
+        t_out_c=t_out_c,
+        w_out_kg_kg=w_out_kg_kg,
+    )
+
+
+def _latent_gains(
+    values: Values,
+    zones: list[Zone],
+    latent: list[Series | None],
+    t_c: list[FloatArray],
+    notes: list[str],
+) -> FloatArray:
+    """Return the moisture released in the space, with a note if it is not known. [kg/s]."""
+    gains = np.zeros(values.n_steps)
+    for zone, series, ti in zip(zones, latent, t_c, strict=True):
+        if series is not None:
+            gains += zone.multiplier * values[series] / _vapour_enthalpy(ti)
+    if None in latent:
+        notes.append(
+            f"not reported for all zones: {_LATENT.asked_as}; the direct balance that checks "
+            "the departure lacks these gains"
+        )
+    return gains
+
+
+def _cooled_by_outdoor_air(
+    exchanged: SpaceAir,
+    zones: list[Zone],
+    t_c: list[FloatArray],
+    t_out_c: FloatArray,
+    w_out_kg_kg: FloatArray,
+) -> FloatArray:
+    """Return the heat that outdoor air through the system takes from the space. [W]."""
+    times = np.array([zone.multiplier for zone in zones])
+    cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_out_kg_kg
+    below = np.maximum(np.array(t_c) - t_out_c, 0.0)
+    result: FloatArray = times @ (exchanged.mechanical_kg_s * cp * below)
+    return result
+
+
 def _mechanically_cooled(
-    cooling_w: FloatArray, heating_w: FloatArray, outdoor_air_w: FloatArray
+    cooling_w: FloatArray, heating_w: FloatArray, outdoor_air_w: FloatArray | float
 ) -> BoolArray:
     """Return the steps in which more is cooled than outdoor air does by itself.
 
