@@ -808,7 +808,7 @@ SPOILT = {
         {},
         (
             "cannot be read as the results of a run: could not convert string to float: 'warm' "
-            "(the file is damaged or no EnergyPlus SQLite file; run the simulation again)"
+            "(the file is damaged or no results of EnergyPlus; run the simulation again)"
         ),
     ),
     "a value that no building has": (
@@ -891,7 +891,7 @@ def test_a_spoilt_run_is_refused_with_the_reason(run, script, keys, message):
     assert str(caught.value) == f"{run}: {message}"
 
 
-DAMAGED = "the file is damaged or no EnergyPlus SQLite file; run the simulation again"
+DAMAGED = "the file is damaged or no results of EnergyPlus; run the simulation again"
 
 
 def test_a_file_that_is_no_database_is_refused(tmp_path):

@@ -1,4 +1,4 @@
-"""Simulation results: an EnergyPlus run's SQLite file as an HourlyCase."""
+"""Simulation results: an EnergyPlus run's files as an HourlyCase."""
 
 from __future__ import annotations
 
@@ -117,7 +117,7 @@ class Simulation(Inputs):
     """The results of an EnergyPlus run, as the building to compare strategies for."""
 
     results: str = Field(
-        description="The run's eplusout.sql, or the folder it lies in, seen from the scenario"
+        description="The run's eplusout.sql, .eso or .csv, or their folder, seen from the scenario"
     )
     zones: list[str] | None = Field(
         None,
@@ -187,7 +187,7 @@ class Simulation(Inputs):
             raise InputError(
                 f"cannot be read as the results of a run: {error}",
                 file=path,
-                hint="the file is damaged or no EnergyPlus SQLite file; run the simulation again",
+                hint="the file is damaged or no results of EnergyPlus; run the simulation again",
             ) from error
         if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
             raise InputError(
