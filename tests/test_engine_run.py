@@ -293,3 +293,15 @@ def test_what_cannot_be_run_is_refused_first(tmp_path, arguments, error, message
 
     assert str(caught.value) == message
     assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_an_engine_that_cannot_be_started_is_named(tmp_path) -> None:
+    no_program = tmp_path / "energyplus"
+    no_program.write_text("no program", encoding="utf-8")
+
+    with pytest.raises(InputError) as caught:
+        engine._run([str(no_program), "-d", str(tmp_path), "in.idf"], [], None)
+
+    assert str(caught.value) == (
+        f"{no_program}: cannot be started: Permission denied (is it the engine?)"
+    )

@@ -236,7 +236,7 @@ def test_a_prepared_model_tells_what_to_know_before_it_is_run(hut) -> None:
 
     assert done.notes == (
         (
-            "the model humidifies by ZoneHVAC:IdealLoadsAirSystem Ideal: its humidity is no "
+            "the model humidifies by ZoneHVAC:IdealLoadsAirSystem Ideal: its humidity may be no "
             'baseline; take that out for the run, or set baseline = "humidified" in the scenario'
         ),
         (

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import signal
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -252,6 +253,8 @@ def simulate(*, model: Path, weather: Path, out: Path, engine: Path | None, as_j
 
     from dewmargin.engine import simulate as simulate_model  # noqa: PLC0415 - idem
 
+    # Ended from outside, the engine is to end with us.
+    signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
     console = Console(stderr=True)
     with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
         task = progress.add_task(escape(f"simulate {model.name}"), total=1.0)

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 QUALITY_RMSE_KG_KG = 0.2e-3
 QUALITY_GAP_FRAC = 0.05
+YEAR_H = 8760
 SETTING_SPREAD_FRAC = 0.015  # around a line in outdoor temperature: more depends on other things
 
 
@@ -322,20 +323,24 @@ def _verdict(options: list[Option], comfort: Comfort, hours: Hours) -> str:
     accepted number, the one with the most hours in the comfort band; the least feed decides a tie.
     """
     dry, *others = options
+    # What is accepted in a year, by the length of the record.
+    share = min(hours.t_out_c.size / YEAR_H, 1.0)
+    accepted_dry_h = share * comfort.accepted_dry_h
+    extra_h = share * comfort.extra_condensation_h
     season_h = int(np.count_nonzero(hours.heating_season))
     dry_h, band_h = number(dry, "dry_h"), number(dry, "band_h")
-    if dry_h <= comfort.accepted_dry_h:
+    if dry_h <= accepted_dry_h:
         return (
             f"None needed: without a humidifier the air is too dry in {dry_h:.0f} of "
             f"{season_h} heating-season hours."
         )
     examined = dry.row["condensation_h"] is not None
-    allowed = number(dry, "condensation_h") + comfort.extra_condensation_h
+    allowed = number(dry, "condensation_h") + extra_h
     fit = [o for o in others if number(o, "condensation_h") <= allowed]
     if not fit:
         least = min(others, key=lambda o: number(o, "condensation_h"))
         return (
-            f"No option keeps within {comfort.extra_condensation_h:.0f} h more condensation than "
+            f"No option keeps within {extra_h:.0f} h more condensation than "
             f"without a humidifier; the nearest is {least.name!r} with "
             f"{number(least, 'condensation_h'):.0f} h."
         )

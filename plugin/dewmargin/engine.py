@@ -208,16 +208,22 @@ def _refuse_foreign(folder: Path) -> None:
 def _run(command: list[str], periods: list[_Period], progress: Progress | None) -> str:
     """Run the engine to its end, or end it with us; return the last line it printed."""
     last = ""
-    with subprocess.Popen(  # noqa: S603 - the user's own engine
-        command,
-        cwd=command[-2],  # some of its helpers write where they stand
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        encoding="utf-8",
-        errors="replace",
-    ) as process:
+    try:
+        started = subprocess.Popen(  # noqa: S603 - the user's own engine
+            command,
+            cwd=command[-2],  # some of its helpers write where they stand
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            encoding="utf-8",
+            errors="replace",
+        )
+    except OSError as error:
+        raise InputError(
+            f"cannot be started: {error.strerror}", file=command[0], hint="is it the engine?"
+        ) from error
+    with started as process:
         try:
             for line in process.stdout or ():
                 last = line.strip() or last

@@ -789,8 +789,8 @@ def _humidity_notes(has: Contents) -> list[str]:
     notes = []
     if has.humidifies:
         notes.append(
-            f"the model humidifies by {_listed(has.humidifies)}: its humidity is no baseline; take "
-            'that out for the run, or set baseline = "humidified" in the scenario'
+            f"the model humidifies by {_listed(has.humidifies)}: its humidity may be no baseline; "
+            'take that out for the run, or set baseline = "humidified" in the scenario'
         )
     elif has.humidity_controls:
         notes.append(

@@ -192,6 +192,7 @@ VARIANTS: dict[str, Changes] = {
             ),
         ),
     ),
+    "three of each zone": ((", 0, 0, 0, 0, 1, 1, auto", ", 0, 0, 0, 0, 1, 3, auto"),),
     "four steps an hour": (("Timestep, 6;", "Timestep, 4;"),),
     "one step an hour": (("Timestep, 6;", "Timestep, 1;"),),
 }

@@ -180,7 +180,7 @@ def test_zones_that_do_not_share_their_air_are_joined_with_a_warning(run_engine)
     (note,) = (n for n in read(folder, ALL).notes if n.startswith("the join is doubtful"))
 
     assert "LIVING and BASEMENT differ by" in note
-    assert note.endswith('name the zones to humidify: zones = ["LIVING"]')
+    assert note.endswith("name those to humidify as zones, of LIVING, BASEMENT")
     assert not any("doubtful" in n for n in read(folder, LIVING).notes)
 
 
@@ -194,3 +194,18 @@ def test_a_furnace_of_the_run_s_size_runs_as_long_as_the_run_s_own(run_engine, a
     np.testing.assert_allclose(case.air_system.heat_frac, runtime, atol=1e-3)
     # Outdoor air is a part of it that the zone's own heat does not have.
     assert case.heating_w.mean() < 0.95 * 16e3 * runtime.mean()
+
+
+@pytest.mark.parametrize("house", ["spruce_house", "rowan_house"])
+def test_three_houses_exchange_three_times_the_air_of_one(run_engine, house):
+    """The engine counts the system's outdoor air for all three, all other air for one."""
+    one, three = (
+        read(run_engine(house, f"free + of February{times}", CHICAGO), ALL)
+        for times in ("", " + three of each zone")
+    )
+
+    # The same air at the same states: what is left is how the engine spreads sizes over three.
+    assert three.exchange_kg_s == pytest.approx(3.0 * one.exchange_kg_s, rel=1e-3)
+    assert three.gains_kg_s == pytest.approx(3.0 * one.gains_kg_s, rel=1e-3, abs=1e-9)
+    assert three.dry_air_kg == pytest.approx(3.0 * one.dry_air_kg, rel=1e-6)
+    assert quality(three).w_rmse_kg_kg == pytest.approx(quality(one).w_rmse_kg_kg, rel=0.02)

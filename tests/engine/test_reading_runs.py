@@ -136,7 +136,7 @@ def test_one_of_two_run_periods_behind_two_design_days_is_chosen_by_name(run_eng
 
     assert str(caught.value) == (
         f"{folder / 'eplusout.sql'}: holds 2 run periods: ANNUAL, SPRING "
-        '(choose one in the scenario: environment = "ANNUAL")'
+        '(choose one: environment = "ANNUAL" in the scenario, or --environment)'
     )
     both = ask(folder, "Zone Mean Air Humidity Ratio")["CEDAR"]
     winter, spring = read(folder, environment="annual"), read(folder, environment="Spring")

@@ -93,7 +93,7 @@ def test_of_two_run_periods_without_common_dates_one_is_chosen(tmp_path, one_aft
 
     assert refusal(run) == (
         "eplusout.csv: holds 2 run periods: SUMMER, LARCH YEAR "
-        '(choose one in the scenario: environment = "SUMMER")'
+        '(choose one: environment = "SUMMER" in the scenario, or --environment)'
     )
     np.testing.assert_array_equal(read(run, environment="LARCH YEAR").t_air_c, before.t_air_c)
     summer = read(run, environment="SUMMER", baseline="humidified")

@@ -189,7 +189,7 @@ def test_of_two_run_periods_one_is_chosen(run):
 
     assert refusal(run) == (
         "eplusout.eso: holds 2 run periods: SUMMER, LARCH YEAR "
-        '(choose one in the scenario: environment = "SUMMER")'
+        '(choose one: environment = "SUMMER" in the scenario, or --environment)'
     )
     assert read(run, environment="larch year").n_hours == written_runs.HOURS
     summer = read(run, environment="summer", baseline="humidified")

@@ -509,7 +509,7 @@ def test_joined_zones_that_differ_much_are_doubted(two_zones):
     assert note == (
         f"the join is doubtful: LARCH HOUSE and CELLAR differ by {apart_k:.1f} K and "
         f"{apart_g_kg:.2f} g/kg on average, as zones that do not share their air; "
-        'name the zones to humidify: zones = ["LARCH HOUSE"]'
+        "name those to humidify as zones, of LARCH HOUSE, CELLAR"
     )
 
 
@@ -746,8 +746,8 @@ SPOILT = {
         "INSERT INTO EnvironmentPeriods VALUES (7, 1, 'SECOND YEAR', 3)",
         {},
         (
-            "holds 2 run periods: LARCH YEAR, SECOND YEAR (choose one in the scenario: "
-            'environment = "LARCH YEAR")'
+            "holds 2 run periods: LARCH YEAR, SECOND YEAR (choose one: "
+            'environment = "LARCH YEAR" in the scenario, or --environment)'
         ),
     ),
     "a run period that is not there": (

@@ -305,6 +305,23 @@ def test_no_humidifier_is_the_verdict_where_the_air_is_humid_enough(results) -> 
     assert result.verdict.startswith("None needed: without a humidifier the air is too dry in ")
 
 
+def test_a_dry_week_is_not_within_a_year_s_allowance(results) -> None:
+    scenario = results["simulation"].scenario
+
+    class Week:
+        def case(self, *, weather: object, folder: Path) -> HourlyCase:
+            return scenario.space.case(weather=weather, folder=folder).between(0, 168)
+
+        def files(self, folder: Path) -> tuple[Path, ...]:
+            return scenario.space.files(folder)
+
+    supplies = (scenario.supplies[1],)  # the mains temperature needs all months
+    result = compare(replace(scenario, space=Week(), supplies=supplies))
+
+    assert result.options[0].row["dry_h"] > 24.0
+    assert not result.verdict.startswith("None needed")
+
+
 def test_every_option_wetter_than_allowed_is_said(results) -> None:
     scenario = results["house"].scenario
     wet = replace(scenario, strategies=(Constant(name="far too humid", rh=0.7),))

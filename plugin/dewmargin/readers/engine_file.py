@@ -237,7 +237,8 @@ class Run(ABC):
                 raise InputError(
                     f"holds {len(self.periods)} run periods: {names}",
                     file=self.path,
-                    hint=f'choose one in the scenario: environment = "{self.periods[0].name}"',
+                    hint=f'choose one: environment = "{self.periods[0].name}" in the scenario, or '
+                    "--environment",
                 )
             return self.periods[0]
         chosen = [p for p in self.periods if p.name.casefold() == wanted.casefold()]

@@ -384,6 +384,7 @@ def _doubtful_join(zones: list[Zone], t_c: list[FloatArray], w: list[FloatArray]
 
     Of many zones the warmest and the coldest, the driest and the most humid are compared.
     """
+    names = ", ".join(zone.name for zone in zones)
     for by in (w, t_c):
         level = np.mean(by, axis=1)
         i, j = sorted((int(level.argmin()), int(level.argmax())))
@@ -393,7 +394,7 @@ def _doubtful_join(zones: list[Zone], t_c: list[FloatArray], w: list[FloatArray]
             note = (
                 f"the join is doubtful: {zones[i].name} and {zones[j].name} differ by "
                 f"{apart_k:.1f} K and {1e3 * apart:.2f} g/kg on average, as zones that do not "
-                f'share their air; name the zones to humidify: zones = ["{zones[i].name}"]'
+                f"share their air; name those to humidify as zones, of {names}"
             )
             return [note]
     return []

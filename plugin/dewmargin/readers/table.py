@@ -328,7 +328,9 @@ class Table(Inputs):
             raise sheet.error(
                 row,
                 name,
-                f"must be between {column.low:g} and {column.high:g} {column.unit}".rstrip(" 1")
+                f"must be between {column.low:g} and {column.high:g} {column.unit}".removesuffix(
+                    " 1"
+                )
                 + f", got {values[row]:g}",
                 f'set its unit if it is another: units = {{ {key} = "..." }}',
             )

@@ -208,8 +208,13 @@ class _ZoneAir:
         return cls(zone, pick.maybe(W_ZONE, zone.name), flows, recovery)
 
     def flow(self, values: Values, *quantities: Quantity) -> FloatArray:
-        """Return the sum of these flows. [kg/s]."""
-        return values.total((1.0, self.flows[q]) for q in quantities)
+        """Return the sum of these flows, of one zone where the building has several alike. [kg/s].
+
+        The engine reports the outdoor air of the system for all of them, all other air for one
+        (seen in runs with multiplier 3).
+        """
+        own = 1.0 / self.zone.multiplier
+        return values.total((own if q is MECHANICAL else 1.0, self.flows[q]) for q in quantities)
 
     def outdoor(self, values: Values) -> FloatArray:
         """Return the air exchanged with outdoors, before recovery. [kg/s]."""

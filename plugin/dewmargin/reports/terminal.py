@@ -41,7 +41,8 @@ def console(stream: TextIO | None = None) -> Console:
 def print_lines(out: Console, lines: Iterable[str], *, style: str = "") -> None:
     """Print lines as they are: brackets in names are no markup."""
     for line in lines:
-        out.print(Text(line, style=style))
+        # Piped lines stay whole: a path or a line of a model is to be copied.
+        out.print(Text(line, style=style), soft_wrap=not out.is_terminal)
 
 
 def print_comparison(out: Console, table: Table) -> None:
