@@ -69,9 +69,13 @@ def test_an_engine_is_taken_from_the_first_place_that_has_one(tmp_path, monkeypa
     monkeypatch.setenv("PATH", str(tmp_path / "links"))
 
     assert engine.find_engine(given.parent, version="25.2") == given
-    for program in (ours, theirs, on_path):
+    for program, variable in (
+        (ours, "DEWMARGIN_ENGINE"),
+        (theirs, "ENERGYPLUS_EXE"),
+        (on_path, "PATH"),
+    ):
         assert engine.find_engine(version="25.2") == program
-        program.unlink()
+        monkeypatch.delenv(variable)
 
 
 def test_an_engine_of_the_model_s_version_is_taken_before_others(tmp_path, monkeypatch) -> None:
@@ -304,4 +308,15 @@ def test_an_engine_that_cannot_be_started_is_named(tmp_path) -> None:
 
     assert str(caught.value) == (
         f"{no_program}: cannot be started: Permission denied (is it the engine?)"
+    )
+
+
+def test_an_engine_named_in_the_environment_must_be_there(monkeypatch) -> None:
+    monkeypatch.setenv("DEWMARGIN_ENGINE", "/nonexistent/energyplus")
+
+    with pytest.raises(InputError) as caught:
+        engine.find_engine()
+
+    assert str(caught.value) == (
+        "/nonexistent/energyplus: there is no engine (DEWMARGIN_ENGINE names it)"
     )

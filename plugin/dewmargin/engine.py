@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -12,7 +13,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dewmargin.errors import InputError, OutputError
-from dewmargin.model import decode, engine_places, engine_version, objects, stated_version
+from dewmargin.model import (
+    ENGINE_VARIABLES,
+    decode,
+    engine_at,
+    engine_places,
+    engine_version,
+    objects,
+    stated_version,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -79,6 +88,10 @@ def find_engine(given: str | Path | None = None, *, version: str | None = None) 
     found = [(place, place.path) for place in places if place.path is not None]
     if given is not None and not found:
         raise InputError("there is no engine", file=given, hint="give energyplus or its folder")
+    for variable in ENGINE_VARIABLES if given is None else ():
+        # What was set on purpose is not passed over in silence.
+        if (value := os.environ.get(variable)) and engine_at(Path(value)) is None:
+            raise InputError("there is no engine", file=value, hint=f"{variable} names it")
     for _, engine in found:
         if version is None or engine_version(engine) in (version, None):
             return engine

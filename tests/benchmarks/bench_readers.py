@@ -30,6 +30,7 @@ EIO = """! <Timesteps per Hour>, #TimeSteps, Minutes per TimeStep {minutes}
  Zone Information,LARCH HOUSE,1,1,430.00
 ! <Environment>,Environment Name,Environment Type,Start Date,End Date,Duration {#days}
 Environment,LARCH YEAR,WeatherFileRunPeriod,01/01/2017,12/31/2017,365
+End of Data
 """
 # The lines in which the engine says what its own records hold; some readers count them.
 ESO_HEAD = """Program Version,EnergyPlus, Version 25.2.0-cf7368216c, YMD=2026.11.25 12:00

@@ -342,7 +342,10 @@ class AirSeries:
         if known & set(_AFN_FLOWS):
             return []
         asked = [MECHANICAL] if _COMBINED in known else ZONE_FLOWS
-        absent = [q.asked_as for q in asked if q not in known]
+        # What the run's own lists do not name is not in the model: nothing to say.
+        listed = {quantity for title, quantity in _IN_THE_MODEL.items() if self._lists(title)}
+        told = set(_IN_THE_MODEL.values()) if self.run.tables else set()
+        absent = [q.asked_as for q in asked if q not in known and (q in listed or q not in told)]
         notes = (
             [f"not reported by the run and taken as zero: {', '.join(absent)}"] if absent else []
         )
@@ -361,6 +364,10 @@ class AirSeries:
                     f"report: add Output:Variable,*,{quantity.asked_as},Hourly; to the model"
                 )
         return notes
+
+    def _lists(self, title: str) -> bool:
+        """Tell whether the run lists objects of this kind."""
+        return bool(self.run.tables.get((title, "Zone Name")))
 
     def _recovery_notes(self, values: Values) -> list[str]:
         """Say whether latent recovery was seen."""
