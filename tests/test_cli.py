@@ -157,3 +157,21 @@ def test_a_terminal_that_cannot_show_a_degree_sign_gets_a_question_mark() -> Non
 
     assert done.returncode == 0, done.stderr
     assert "?C" in done.stdout
+
+
+def test_results_are_verified_and_a_foreign_folder_is_not(tmp_path) -> None:
+    out = tmp_path / "out"
+    assert run("compare", HOUSE, "--out", out).returncode == 0
+
+    whole, other = run("verify", out), run("verify", tmp_path)
+
+    assert whole.stdout == f"{out}: whole, 10 files as they were written\n"
+    assert other.returncode == 3
+    assert other.stderr.startswith(f"error: {tmp_path}: has no manifest of results")
+
+
+def test_the_schema_is_one_json_document() -> None:
+    document = json.loads(run("schema").stdout)
+
+    assert document["title"] == "dewmargin scenario"
+    assert {"house", "simulation", "table"} == set(document["properties"]["space"]["properties"])

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from typing import TYPE_CHECKING
 
+import jsonschema
 import pytest
 
 from dewmargin import scenario
@@ -312,3 +314,20 @@ def test_a_surface_that_the_space_does_not_report_is_named(tmp_path) -> None:
     assert str(caught.value) == (
         f"{path}: surfaces[0].simulated: no inside face is called 'WIN 1 glass' (reported: none)"
     )
+
+
+@pytest.mark.parametrize("file", ["larch_house.toml", "larch_house_simulated.toml"])
+def test_the_schema_takes_the_demo_scenarios(file: str) -> None:
+    """Oracle: the reference library of JSON Schema for Python."""
+    document = tomllib.loads(DEMO.with_name(file).read_text(encoding="utf-8"))
+
+    jsonschema.Draft202012Validator.check_schema(scenario.json_schema())
+    jsonschema.validate(document, scenario.json_schema())
+
+
+@pytest.mark.parametrize("name", ["unknown key at the top", "missing key", "unknown rule"])
+def test_the_schema_refuses_what_the_reader_refuses(name: str) -> None:
+    old, new, _ = BAD[name]
+
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(tomllib.loads(TEXT.replace(old, new, 1)), scenario.json_schema())

@@ -284,6 +284,28 @@ def simulate(*, model: Path, weather: Path, out: Path, engine: Path | None, as_j
     click.echo(f"Simulated; next: dewmargin compare --run {done.folder}")
 
 
+@cli.command()
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@_json
+def verify(*, folder: Path, as_json: bool) -> None:
+    """Check that the results in FOLDER are whole and as they were written."""
+    from dewmargin.reports.tables import verify_folder  # noqa: PLC0415 - keeps --help fast
+
+    names = verify_folder(folder)
+    if as_json:
+        _print_json("verify", {"folder": str(folder), "files": names})
+        return
+    click.echo(f"{folder}: whole, {len(names)} files as they were written")
+
+
+@cli.command()
+def schema() -> None:
+    """Print the JSON Schema of a scenario file, for editors that check while one types."""
+    from dewmargin.scenario import json_schema  # noqa: PLC0415 - keeps --help fast
+
+    click.echo(json.dumps(json_schema(), indent=1))
+
+
 def _compared(
     scenario: Path | None,
     run: Path | None,

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic.json_schema import models_json_schema
 
 from dewmargin import extensions, surfaces
 from dewmargin.case import SurfaceYear
@@ -278,6 +279,54 @@ def parse(raw: bytes, path: Path) -> Scenario:
     for key in ("surfaces", "strategies", "equipment", "supplies"):
         _require_distinct_names(path, key, [part.name for part in getattr(scenario, key)])
     return scenario
+
+
+def json_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a scenario file, with everything that is installed.
+
+    Quantities are numbers here; a file may also write them as texts with a unit.
+    """
+    kinds = {kind: sorted(extensions.names(kind)) for kind in extensions.GROUPS}
+    models: dict[tuple[str, str], type[BaseModel]] = {
+        (kind, name): extensions.load(kind, name) for kind, names in kinds.items() for name in names
+    }
+    named: list[type[BaseModel]] = [WeatherInput, SurfaceInput, Supply, Comfort]
+    refs, defined = models_json_schema(
+        [(model, "validation") for model in named + list(models.values())],
+        ref_template="#/$defs/{model}",
+    )
+
+    def ref(model: type[BaseModel]) -> dict[str, Any]:
+        return dict(refs[model, "validation"])
+
+    def any_of(kind: str) -> dict[str, Any]:
+        choices = [ref(models[kind, name]) for name in kinds[kind]]
+        return {"type": "array", "minItems": 1, "items": {"anyOf": choices}}
+
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "dewmargin scenario",
+        "type": "object",
+        "additionalProperties": False,
+        "required": ["title", "space", "strategies", "equipment", "supplies"],
+        "properties": {
+            "title": {"type": "string", "minLength": 1},
+            "weather": ref(WeatherInput),
+            "space": {
+                "type": "object",
+                "additionalProperties": False,
+                "minProperties": 1,
+                "maxProperties": 1,
+                "properties": {name: ref(models["reader", name]) for name in kinds["reader"]},
+            },
+            "surfaces": {"type": "array", "items": ref(SurfaceInput)},
+            "strategies": any_of("strategy"),
+            "equipment": any_of("equipment"),
+            "supplies": {"type": "array", "minItems": 1, "items": ref(Supply)},
+            "comfort": ref(Comfort),
+        },
+        "$defs": defined["$defs"],
+    }
 
 
 def _read(path: Path) -> bytes:

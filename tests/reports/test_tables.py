@@ -12,7 +12,7 @@ import pyarrow.csv
 import pyarrow.parquet as pq
 import pytest
 
-from dewmargin.errors import DewmarginError, OutputError
+from dewmargin.errors import DewmarginError, InputError, OutputError
 from dewmargin.reports import tables
 from reports_case import NAMES, table
 
@@ -195,3 +195,43 @@ def test_a_full_disk_leaves_no_half_file_and_no_manifest(nth: int, monkeypatch, 
     assert not [p for p in tmp_path.iterdir() if p.suffix == ".tmp"]
     monkeypatch.undo()
     assert len(write(tmp_path)) == 5  # and the next run is not in its way
+
+
+def test_a_whole_folder_is_verified(tmp_path) -> None:
+    written = write(tmp_path)
+
+    assert tables.verify_folder(tmp_path) == sorted(p.name for p in written[:-1])
+
+
+def test_one_changed_bit_is_noticed(tmp_path) -> None:
+    write(tmp_path)
+    path = tmp_path / "hourly.parquet"
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2] ^= 1
+    path.write_bytes(content)
+
+    with pytest.raises(InputError) as caught:
+        tables.verify_folder(tmp_path)
+
+    assert str(caught.value) == f"{path}: is not as it was written (compare again)"
+
+
+def test_a_file_that_is_gone_is_named(tmp_path) -> None:
+    write(tmp_path)
+    (tmp_path / "comparison.csv").unlink()
+
+    with pytest.raises(InputError) as caught:
+        tables.verify_folder(tmp_path)
+
+    path = tmp_path / "comparison.csv"
+    assert str(caught.value) == f"{path}: cannot be read: No such file or directory"
+
+
+def test_a_folder_without_manifest_is_not_whole(tmp_path) -> None:
+    with pytest.raises(InputError) as caught:
+        tables.verify_folder(tmp_path)
+
+    assert str(caught.value) == (
+        f"{tmp_path}: has no manifest of results "
+        "(a folder whose writing was broken off has none; compare again)"
+    )

@@ -11,15 +11,15 @@ import re
 import threading
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin.errors import DewmarginError, OutputError
+from dewmargin.errors import DewmarginError, InputError, OutputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
-    from pathlib import Path
 
     import pandas as pd
     import pyarrow as pa
@@ -147,6 +147,32 @@ def write_folder(
     path = out / MANIFEST
     _atomically(path, lambda temporary: temporary.write_text(text, encoding="utf-8"))
     return [*written, path]
+
+
+def verify_folder(folder: Path) -> list[str]:
+    """Check a results folder against its manifest; return the names of its files.
+
+    Raises
+    ------
+    InputError
+        If there is no manifest, or a file is missing or not as it was written.
+    """
+    manifest = folder / MANIFEST
+    if not _is_manifest(manifest):
+        hint = "a folder whose writing was broken off has none; compare again"
+        raise InputError("has no manifest of results", file=folder, hint=hint)
+    written = json.loads(manifest.read_text(encoding="utf-8"))["outputs_sha256"]
+    if not isinstance(written, dict):
+        raise InputError("lists no files", file=manifest)
+    for name, digest in written.items():
+        path = folder / Path(str(name)).name
+        try:
+            found = sha256(path)
+        except OSError as error:
+            raise InputError(f"cannot be read: {error.strerror}", file=path) from error
+        if found != digest:
+            raise InputError("is not as it was written", file=path, hint="compare again")
+    return list(written)
 
 
 def versions() -> dict[str, str]:
