@@ -1018,3 +1018,10 @@ def test_any_damage_ends_in_a_sentence_or_a_sound_case(run):
             refused += 1
 
     assert refused >= 6
+
+
+def test_a_name_that_no_file_can_have_is_refused(tmp_path) -> None:
+    with pytest.raises(InputError) as caught:
+        Simulation(results="x" * 400).files(tmp_path)
+
+    assert str(caught.value) == f"results = {'x' * 60!r}: cannot be read: File name too long"

@@ -197,7 +197,11 @@ class Simulation(Inputs):
 
     def files(self, folder: Path) -> tuple[Path, ...]:
         """Return the files it reads, the results first, for the record of inputs."""
-        return results_files(folder / self.results, self.results)
+        try:
+            return results_files(folder / self.results, self.results)
+        except OSError as error:  # a name that no file can have, a folder that is locked
+            where = f"results = {self.results[:60]!r}"
+            raise InputError(f"cannot be read: {error.strerror}", where=where) from error
 
     def _read(self, run: Run, *, weather: object | None) -> HourlyCase:
         """Turn an opened run into a case."""
