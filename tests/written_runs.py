@@ -6,10 +6,20 @@ ones are read in tests/engine.
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from contextlib import closing
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from dewmargin.errors import InputError
+from dewmargin.readers.results import Simulation
+
+if TYPE_CHECKING:
+    from dewmargin.case import HourlyCase
 
 DEMO = Path(__file__).parents[1] / "scenarios" / "model" / "larch_house.sql"
 HOURS = 31 * 24
@@ -163,3 +173,23 @@ WRITERS = {
     "csv": write_csv,
     "csv of ReadVarsESO": lambda folder: write_csv(folder, one_after_another=True),
 }
+
+
+def read(path: Path, **keys: object) -> HourlyCase:
+    """Read results as the case of a scenario beside them."""
+    return Simulation(results=path.name, **keys).case(weather=None, folder=path.parent)
+
+
+def refusal(path: Path, **keys: object) -> str:
+    """Return the message with which results are refused, without their folder."""
+    with pytest.raises(InputError) as caught:
+        read(path, **keys)
+    return str(caught.value).replace(f"{path.parent}/", "")
+
+
+def change(path: Path, pattern: str, new: str, *, count: int = 1) -> None:
+    """Replace what a pattern finds in a file; it must be there."""
+    text = path.read_text(encoding="utf-8")
+    changed, found = re.subn(pattern, new, text, count=count, flags=re.MULTILINE)
+    assert found, f"{path.name} has no {pattern!r}"
+    path.write_text(changed, encoding="utf-8", newline="\n")

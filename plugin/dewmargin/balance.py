@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from dewmargin.case import HourlyCase, SurfaceYear
     from dewmargin.columns import FloatArray
 
-WARM_UP_DAYS = 14  # a typical year is preceded by its own last 14 days
+WARM_UP_DAYS = 14  # a whole year is preceded by its own last 14 days
 BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
 
 

@@ -12,9 +12,8 @@ import numpy as np
 import pytest
 
 import written_runs
-from dewmargin.errors import InputError
 from dewmargin.readers import csv_file
-from dewmargin.readers.results import Simulation
+from written_runs import change, read, refusal
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -23,26 +22,9 @@ AGAIN = "(the run was cut off or the file is damaged; run the simulation again)"
 OTHERS = "(give the run's eplusout.sql or eplusout.eso, which tell environments apart)"
 
 
-def read(path: Path, **keys: object):
-    return Simulation(results=path.name, **keys).case(weather=None, folder=path.parent)
-
-
-def refusal(path: Path, **keys: object) -> str:
-    with pytest.raises(InputError) as caught:
-        read(path, **keys)
-    return str(caught.value).replace(f"{path.parent}/", "")
-
-
 @pytest.fixture
 def run(tmp_path) -> Path:
     return written_runs.write_csv(tmp_path)
-
-
-def change(path: Path, pattern: str, new: str, *, count: int = 1) -> None:
-    text = path.read_text(encoding="utf-8")
-    changed, found = re.subn(pattern, new, text, count=count, flags=re.MULTILINE)
-    assert found, f"{path.name} has no {pattern!r}"
-    path.write_text(changed, encoding="utf-8", newline="\n")
 
 
 def test_a_key_with_colons_is_told_from_the_variable(run):

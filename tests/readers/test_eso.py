@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 import written_runs
-from dewmargin.errors import InputError
 from dewmargin.readers import eso_file
 from dewmargin.readers.results import Simulation
+from written_runs import change, read, refusal
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,26 +21,9 @@ ARRAYS = ("t_out_c", "w_out_kg_kg", "p_pa", "t_air_c", "w_base_kg_kg", "exchange
           "gains_kg_s", "heating_w", "cooling", "interval_start")  # fmt: skip
 
 
-def read(path: Path, **keys: object):
-    return Simulation(results=path.name, **keys).case(weather=None, folder=path.parent)
-
-
-def refusal(path: Path, **keys: object) -> str:
-    with pytest.raises(InputError) as caught:
-        read(path, **keys)
-    return str(caught.value).replace(f"{path.parent}/", "")
-
-
 @pytest.fixture
 def run(tmp_path) -> Path:
     return written_runs.write_eso(tmp_path)
-
-
-def change(path: Path, pattern: str, new: str, *, count: int = 1) -> None:
-    text = path.read_text(encoding="utf-8")
-    changed, found = re.subn(pattern, new, text, count=count, flags=re.MULTILINE)
-    assert found, f"{path.name} has no {pattern!r}"
-    path.write_text(changed, encoding="utf-8", newline="\n")
 
 
 @pytest.mark.parametrize("kind", ["eso", "csv", "csv of ReadVarsESO"])

@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from dewmargin import air, exchange, gains, surfaces, thermal
-from dewmargin.balance import BUFFER_REFERENCE_C
+from dewmargin.balance import BUFFER_REFERENCE_C, WARM_UP_DAYS
 from dewmargin.case import HourlyCase
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 HEAT_CAPACITY_WH_M2_K = 60.0
 INTERNAL_HEAT_W_M2 = 4.0
-WARMUP_DAYS = 14
 EXCHANGE_PASSES = 2  # temperature and exchange act on each other; a third moves flows by < 1e-5
 
 MOST = 1e7  # in any unit of a house: more is a slip, and would drown the arithmetic
@@ -263,7 +262,7 @@ class House(Inputs):
                 )
             gains_w += self.solar_aperture_m2 * weather.global_horizontal_w_m2
         cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_out_kg_kg
-        warmup_steps = WARMUP_DAYS * 24 * weather.steps_per_hour if weather.wraps else 0
+        warmup_steps = WARM_UP_DAYS * 24 * weather.steps_per_hour if weather.wraps else 0
 
         t_air_c = setting_c
         for _ in range(EXCHANGE_PASSES):
