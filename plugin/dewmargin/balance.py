@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 WARM_UP_DAYS = 14  # a whole year is preceded by its own last 14 days
 BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
+_MOST_TURNS = 50  # of space and zones solved in turn; five to ten in a house
+_SETTLED_KG_KG = 1e-8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,13 +71,13 @@ class Outcome:
 
 
 def setpoint_humidity_ratio(case: HourlyCase, rh_set_frac: FloatArray) -> FloatArray:
-    """Humidity ratio to hold; `NEVER` in steps of mechanical cooling. [kg/kg].
+    """Humidity ratio of the space to hold; `NEVER` in steps of mechanical cooling. [kg/kg].
 
     Parameters
     ----------
     case : HourlyCase
     rh_set_frac : float64 array, shape (n_steps,), 0 to 1
-        Relative humidity to hold. [-]
+        Relative humidity to hold where it is measured. [-]
 
     Raises
     ------
@@ -85,19 +87,21 @@ def setpoint_humidity_ratio(case: HourlyCase, rh_set_frac: FloatArray) -> FloatA
     require_hourly("setpoint", t_air_c=case.t_air_c, rh_set_frac=rh_set_frac)
     if np.any((rh_set_frac < 0.0) | (rh_set_frac > 1.0)):
         raise OutOfRangeError("must stay between 0 and 1", where="setpoint: rh_set_frac")
-    w_set = air.humidity_ratio_at_rh(case.t_air_c, rh_set_frac, case.p_pa)
+    sensed = case.sensed
+    w_set = air.humidity_ratio_at_rh(sensed.t_air_c, rh_set_frac, case.p_pa)
+    w_set -= sensed.w_offset_kg_kg
     off = case.cooling & (not case.humidify_while_cooling)
     return np.where(off, NEVER, w_set)
 
 
 def demand(case: HourlyCase, rh_set_frac: FloatArray, *, start: State | None = None) -> Outcome:
     """Solve the year with a device without limit: what it adds is the demand."""
-    return _solve(case, setpoint_humidity_ratio(case, rh_set_frac), None, None, start=start)
+    return _held(case, rh_set_frac, None, None, start=start)
 
 
 def baseline(case: HourlyCase, *, start: State | None = None) -> Outcome:
     """Solve the year without a humidifier, condensation active."""
-    return _solve(case, np.full(case.n_steps, NEVER), _idle(case.n_steps), None, start=start)
+    return _baseline(case, start=start)[0]
 
 
 def deliver(
@@ -113,6 +117,7 @@ def deliver(
     Parameters
     ----------
     case : HourlyCase
+        Zones held beside the space have humidifiers of their own, without limit.
     rh_set_frac : float64 array, shape (n_steps,)
         Relative humidity to hold. [-]
     capability : Capability
@@ -124,12 +129,68 @@ def deliver(
         as it would be without a humidifier: a simulation at its own humidity, the house model at
         the equilibrium of its first step.
     """
-    return _solve(case, setpoint_humidity_ratio(case, rh_set_frac), capability, hot, start=start)
+    return _held(case, rh_set_frac, capability, hot, start=start)
 
 
 def direct(case: HourlyCase) -> HourlyCase:
     """Return a simulation's case as a balance of its own flows and gains, not of the departure."""
     return replace(case, departure=False, w_base_kg_kg=np.zeros(case.n_steps))
+
+
+def _baseline(case: HourlyCase, *, start: State | None) -> tuple[Outcome, FloatArray]:
+    return _solve(case, np.full(case.n_steps, NEVER), _idle(case.n_steps), None, start=start)
+
+
+def _held(
+    case: HourlyCase,
+    rh_set_frac: FloatArray,
+    capability: Capability | None,
+    hot: np.ndarray | None,
+    *,
+    start: State | None,
+) -> Outcome:
+    """Solve the year at a set-point, together with the zones held beside the space.
+
+    Space and zones are solved in turn, each with the others' departures as they were last found,
+    until the space no longer changes. What one turn leaves open the next shrinks by the part of
+    its air that each receives from the others and gets back.
+    """
+    w_set = setpoint_humidity_ratio(case, rh_set_frac)
+    if not case.held_zones:
+        return _solve(case, w_set, capability, hot, start=start)[0]
+    unraised = np.zeros(case.n_steps) if case.departure else _baseline(case, start=start)[1]
+    zones = [
+        replace(
+            case,
+            departure=True,
+            t_air_c=zone.t_air_c,
+            w_base_kg_kg=zone.w_base_kg_kg,
+            dry_air_kg=zone.dry_air_kg,
+            exchange_kg_s=zone.exchange_kg_s,
+            buffer_kg_s=0.0,
+            buffer_kg=0.0,
+            surfaces=(),
+            sensor=None,
+            held_zones=(),
+        )
+        for zone in case.held_zones
+    ]
+    targets = [setpoint_humidity_ratio(zone, rh_set_frac) for zone in zones]
+    given = np.array([zone.given_kg_s for zone in case.held_zones])
+    raised = np.zeros((1 + len(zones), case.n_steps))
+    for _ in range(_MOST_TURNS):
+        brought = np.sum(given * raised[1:], axis=0)
+        outcome, x = _solve(case, w_set, capability, hot, start=start, brought_kg_s=brought)
+        settled = float(np.max(np.abs(x - unraised - raised[0]))) < _SETTLED_KG_KG
+        raised[0] = x - unraised
+        if settled:
+            break
+        for i, zone in enumerate(zones):
+            received = np.sum(case.held_zones[i].received_kg_s * raised, axis=0)
+            raised[1 + i] = _solve(zone, targets[i], None, None, start=None, brought_kg_s=received)[
+                1
+            ]
+    return outcome
 
 
 def _idle(n_steps: int) -> Capability:
@@ -145,17 +206,16 @@ def _solve(
     hot: np.ndarray | None,
     *,
     start: State | None,
-) -> Outcome:
+    brought_kg_s: FloatArray | None = None,
+) -> tuple[Outcome, FloatArray]:
+    """Solve the year; return what happened, and the mean of the kernel's x in each step."""
     n, base = case.n_steps, case.w_base_kg_kg
     unlimited = capability is None
     zero = np.zeros(n)
-    source = (
-        np.zeros(n) if case.departure else case.gains_kg_s + case.exchange_kg_s * case.w_out_kg_kg
-    )
-    factor = np.ones(n)
-    if case.buffer_on_rh:
-        at_reference = air.saturated_humidity_ratio(np.array([BUFFER_REFERENCE_C]), case.p_pa)
-        factor = at_reference / air.saturated_humidity_ratio(case.t_air_c, case.p_pa)
+    source = zero if case.departure else case.gains_kg_s + case.exchange_kg_s * case.w_out_kg_kg
+    if brought_kg_s is not None:
+        source = source + brought_kg_s
+    factor = _buffer_factor(case)
     # A simulation's own humidity may exceed saturation of the mean temperature by a rounding:
     # the departure must not lose that water.
     ceiling = np.maximum(air.saturated_humidity_ratio(case.t_air_c, case.p_pa) - base, 0.0)
@@ -214,8 +274,9 @@ def _solve(
         result: FloatArray = values.reshape(*values.shape[:-1], *hours).sum(axis=-1)
         return result
 
-    return Outcome(
-        w_kg_kg=(base + sum_x / case.step_s).reshape(hours).mean(axis=1),
+    x_mean = sum_x / case.step_s
+    outcome = Outcome(
+        w_kg_kg=(base + x_mean).reshape(hours).mean(axis=1),
         w_end_kg_kg=(base + x_end).reshape(hours)[:, -1],
         added_kg=total(added),
         feed_kg=total(feed),
@@ -226,6 +287,15 @@ def _solve(
         balance_error_kg=np.abs(error).reshape(hours).max(axis=1),
         end=end,
     )
+    return outcome, x_mean
+
+
+def _buffer_factor(case: HourlyCase) -> FloatArray:
+    """Return what the room's humidity ratio counts for the buffer, which may follow RH. [-]."""
+    if not case.buffer_on_rh:
+        return np.ones(case.n_steps)
+    at_reference = air.saturated_humidity_ratio(np.array([BUFFER_REFERENCE_C]), case.p_pa)
+    return at_reference / air.saturated_humidity_ratio(case.t_air_c, case.p_pa)
 
 
 def _start(case: HourlyCase, source: FloatArray, ceiling: FloatArray, factor: FloatArray) -> State:

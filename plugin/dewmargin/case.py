@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -12,9 +12,12 @@ from dewmargin.checks import require_between, require_hourly, require_within
 from dewmargin.errors import OutOfRangeError
 
 if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
     from numpy.typing import NDArray
 
     from dewmargin.columns import BoolArray, FloatArray, IntArray
+
+    Record = TypeVar("Record", bound=DataclassInstance)
 
 _COLUMNS = (
     columns.T_OUT,
@@ -49,6 +52,51 @@ class SurfaceYear:
     t_surface_c: FloatArray
     area_m2: float | None = None
     w_offset_kg_kg: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sensor:
+    """Where the humidistat hangs, in a space of several zones, step by step.
+
+    Attributes
+    ----------
+    t_air_c : float64 array, shape (n_steps,)
+        Air temperature there. [°C]
+    w_offset_kg_kg : float64 array, shape (n_steps,)
+        Humidity ratio there less that of the space, without humidifier. [kg/kg]
+    """
+
+    t_air_c: FloatArray
+    w_offset_kg_kg: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeldZone:
+    """A zone beside the space that a humidifier of its own holds at the same relative humidity.
+
+    Attributes
+    ----------
+    name : str
+        Its name in the simulation.
+    t_air_c, w_base_kg_kg : float64 array, shape (n_steps,)
+        Its air without humidifier. [°C, kg/kg]
+    dry_air_kg : float
+        Its dry air times its moisture capacity multiplier. [kg]
+    exchange_kg_s : float64 array, shape (n_steps,)
+        Dry air exchanged with outdoors, the space and the other held zones. [kg/s]
+    given_kg_s : float64 array, shape (n_steps,)
+        Air that the space receives from it. [kg/s]
+    received_kg_s : float64 array, shape (1 + n_held, n_steps)
+        Air that it receives from the space, then from each held zone. [kg/s]
+    """
+
+    name: str
+    t_air_c: FloatArray
+    w_base_kg_kg: FloatArray
+    dry_air_kg: float
+    exchange_kg_s: FloatArray
+    given_kg_s: FloatArray
+    received_kg_s: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +140,7 @@ class HourlyCase:
     t_air_c : float64 array
         Room air, volume mean of the zones. [°C]
     exchange_kg_s : float64 array
-        Dry air exchanged with outdoors, after latent recovery. [kg/s]
+        Dry air exchanged with outdoors, after latent recovery, and with `held_zones`. [kg/s]
     w_base_kg_kg : float64 array
         Reference humidity ratio of the departure (see `departure`). [kg/kg]
     gains_kg_s : float64 array
@@ -118,6 +166,10 @@ class HourlyCase:
         The surfaces that the scenario names.
     simulated_surfaces : dict of str to SurfaceYear
         Inside faces that a simulation reported, by the simulation's name of them.
+    sensor : Sensor or None
+        Where relative humidity is measured; None: the volume mean.
+    held_zones : tuple of HeldZone
+        Zones beside the space that are humidified together with it.
     air_system : AirSystem or None
         The ducted air system, if the building has one.
     notes : tuple of str
@@ -151,6 +203,8 @@ class HourlyCase:
     humidity_reading: str = "frost_point"
     surfaces: tuple[SurfaceYear, ...] = ()
     simulated_surfaces: dict[str, SurfaceYear] = field(default_factory=dict)
+    sensor: Sensor | None = None
+    held_zones: tuple[HeldZone, ...] = ()
     air_system: AirSystem | None = None
     notes: tuple[str, ...] = ()
     humidify_while_cooling: bool = False
@@ -197,6 +251,13 @@ class HourlyCase:
         """Length of a step. [s]."""
         return 3600.0 / self.steps_per_hour
 
+    @property
+    def sensed(self) -> Sensor:
+        """Where relative humidity is measured."""
+        return self.sensor or Sensor(
+            t_air_c=self.t_air_c, w_offset_kg_kg=np.zeros_like(self.t_air_c)
+        )
+
     def first(self, n_steps: int) -> HourlyCase:
         """Return the first `n_steps` steps as a case of their own: what a rule may know by then."""
         return self.between(0, n_steps)
@@ -205,29 +266,20 @@ class HourlyCase:
         """Return the steps from `start` up to `stop`, as a case that does not wrap."""
         part = slice(start, stop)
 
-        def cut(surface: SurfaceYear) -> SurfaceYear:
-            offset = surface.w_offset_kg_kg
+        def cut(record: Record) -> Record:
+            """Cut the last axis of every array in a record, which are its steps."""
+            found = {f.name: getattr(record, f.name) for f in fields(record)}
             return replace(
-                surface,
-                t_surface_c=surface.t_surface_c[part],
-                w_offset_kg_kg=None if offset is None else offset[part],
+                record,
+                **{k: v[..., part] for k, v in found.items() if isinstance(v, np.ndarray)},
             )
 
-        arrays = {
-            f.name: getattr(self, f.name)[part]
-            for f in fields(self)
-            if isinstance(getattr(self, f.name), np.ndarray)
-        }
-        system = self.air_system
         return replace(
-            self,
-            **arrays,
+            cut(self),
             wraps=False,
             surfaces=tuple(cut(s) for s in self.surfaces),
             simulated_surfaces={k: cut(s) for k, s in self.simulated_surfaces.items()},
-            air_system=None
-            if system is None
-            else replace(
-                system, heat_frac=system.heat_frac[part], t_supply_c=system.t_supply_c[part]
-            ),
+            sensor=None if self.sensor is None else cut(self.sensor),
+            held_zones=tuple(cut(zone) for zone in self.held_zones),
+            air_system=None if self.air_system is None else cut(self.air_system),
         )

@@ -134,13 +134,14 @@ def pair(
     return Pair(
         case=case,
         ours=ours,
-        engine_kg=_engine_kg(held, zone, variant),
+        engine_kg=engine_kg(held, zone, variant),
         compared=~cooled,
         wet_h=_wet_hours(held, case, ours, w, ~cooled),
     )
 
 
-def _engine_kg(held: Path, zone: str, variant: str) -> np.ndarray:
+def engine_kg(held: Path, zone: str, variant: str) -> np.ndarray:
+    """Return what the engine's humidifier added to a zone, hour by hour. [kg]."""
     if variant == BY_STEAM:
         volume = houses.series(held, "Humidifier Water Volume Flow Rate")["STEAM"]
         return 3600.0 * STEAM_WATER_KG_M3 * volume

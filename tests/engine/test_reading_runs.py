@@ -18,6 +18,7 @@ from engine import houses
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
 
 CHICAGO = "USA_IL_Chicago"
+DEMO_WEATHER = Path(__file__).parents[2] / "weather" / "larch_valley.epw"
 
 
 def read(folder, **keys: object):
@@ -85,6 +86,58 @@ def test_outdoor_air_through_the_system_is_no_mechanical_cooling(run_engine):
     # Hourly means cannot tell a few minutes of cooling in an hour: 37 of 8760 hours were measured.
     assert np.count_nonzero(told.cooling) > 1000
     assert np.mean(told.cooling != guessed.cooling) < 0.01
+
+
+def test_a_humidistat_hangs_in_the_zone_that_is_named(run_engine, ask):
+    folder = run_engine("spruce_house", "free", "USA_IL_Chicago")
+    t, w = ask(folder, "Zone Mean Air Temperature"), ask(folder, "Zone Mean Air Humidity Ratio")
+
+    mean = read(folder)
+    case = read(folder, sensor_zone="basement")
+
+    np.testing.assert_array_equal(case.sensor.t_air_c, t["BASEMENT"])
+    np.testing.assert_allclose(
+        case.w_base_kg_kg + case.sensor.w_offset_kg_kg, w["BASEMENT"], rtol=1e-12
+    )
+    assert mean.sensor is None
+    assert "the humidistat measures the mean of the zones; sensor_zone names one" in mean.notes
+    assert (
+        "the humidistat measures in BASEMENT; relative humidity in the tables is the space's mean"
+    ) in case.notes
+
+
+@pytest.mark.parametrize(
+    ("keys", "error"),
+    [
+        pytest.param(
+            {"zones": ["living"], "sensor_zone": "basement"},
+            "sensor_zone: BASEMENT is not part of the space (zones of the space: LIVING)",
+            id="a sensor elsewhere",
+        ),
+        pytest.param(
+            {"sensor_zone": "attic"},
+            "sensor_zone: has no zone 'attic' (there is: LIVING, BASEMENT)",
+            id="a sensor nowhere",
+        ),
+        pytest.param(
+            {"zones": ["living"], "humidified_alike": ["living"]},
+            "humidified_alike: LIVING is part of the space itself (zones names the space)",
+            id="a zone beside itself",
+        ),
+        pytest.param(
+            {"zones": ["living"], "humidified_alike": ["basement"], "baseline": "humidified"},
+            "humidified_alike: needs a run without humidifier, whose zones tell their own humidity",
+            id="held already",
+        ),
+    ],
+)
+def test_a_zone_in_the_wrong_place_is_refused(run_engine, keys, error):
+    folder = run_engine("spruce_house", "free", "USA_IL_Chicago")
+
+    with pytest.raises(InputError) as caught:
+        read(folder, **keys)
+
+    assert str(caught.value) == f"{folder / 'eplusout.sql'}: {error}"
 
 
 def test_two_zones_are_joined_by_volume_and_by_mass(run_engine, ask):
@@ -185,7 +238,7 @@ def test_the_simulated_weather_is_known_again_and_no_other(run_engine, weather_f
     assert not case.wraps
     with pytest.raises(InputError, match=r"is not the weather of the run .* dry bulb differs in"):
         simulation.case(weather=read_epw(golden), folder=folder)
-    changed = tmp_weather(folder, chicago, shift_h=1)
+    changed = tmp_weather(folder, chicago, shift=1)
     with pytest.raises(InputError, match=r"\(the run is one hour ahead of the file"):
         simulation.case(weather=read_epw(changed), folder=folder)
     changed = tmp_weather(folder, chicago, rh_change=-3)
@@ -193,16 +246,54 @@ def test_the_simulated_weather_is_known_again_and_no_other(run_engine, weather_f
         simulation.case(weather=read_epw(changed), folder=folder)
 
 
-def tmp_weather(folder: Path, epw: Path, *, shift_h: int = 0, rh_change: int = 0) -> Path:
+@pytest.mark.parametrize("often", ["free", "free, every ten minutes"], ids=["hourly", "each step"])
+def test_simulated_quarter_hours_are_known_again_and_no_others(tmp_path, often):
+    quarters = quarter_hourly(tmp_path)
+    folder = tmp_path / "run"
+    folder.mkdir()
+    houses.simulate("cedar_house", f"{often} + of February + four steps an hour", quarters, folder)
+    simulation = Simulation(results="eplusout.sql")
+
+    case = simulation.case(weather=read_epw(quarters), folder=folder)
+
+    # No note that anything was left unchecked.
+    assert not [note for note in case.notes if "weather" in note]
+    changed = tmp_weather(folder, quarters, shift=4)
+    with pytest.raises(InputError, match=r"\(the run is one hour ahead of the file"):
+        simulation.case(weather=read_epw(changed), folder=folder)
+    changed = tmp_weather(folder, quarters, shift=1)
+    with pytest.raises(InputError, match=r"dry bulb differs in .* \(name the weather file"):
+        simulation.case(weather=read_epw(changed), folder=folder)
+
+
+def quarter_hourly(folder: Path) -> Path:
+    """Write the demo's weather with four records an hour, on straight lines between its own."""
+    lines = DEMO_WEATHER.read_text(encoding="utf-8").splitlines()
+    rows = [line.split(",") for line in lines[8:]]
+    quarters = []
+    for before, row in zip([rows[-1], *rows], rows, strict=False):
+        for quarter in range(1, 5):
+            cells = [*row[:4], str(15 * quarter), *row[5:]]
+            for column in (6, 7, 8, 9, 21):  # dry bulb, dew point, humidity, pressure, wind
+                a, b = float(before[column]), float(row[column])
+                cells[column] = f"{a + (b - a) * quarter / 4:.2f}"
+            quarters.append(",".join(cells))
+    head = [*lines[:7], lines[7].replace("PERIODS,1,1", "PERIODS,1,4")]
+    path = folder / "quarters.epw"
+    path.write_text("\n".join(head + quarters) + "\n", encoding="utf-8")
+    return path
+
+
+def tmp_weather(folder: Path, epw: Path, *, shift: int = 0, rh_change: int = 0) -> Path:
     """Write a weather file whose values come later, or whose relative humidity is changed."""
     lines = epw.read_text(encoding="latin-1").splitlines()
     rows = [line.split(",") for line in lines[8:]]
     values = deque(row[6:] for row in rows)
-    values.rotate(shift_h)
+    values.rotate(shift)
     for row, later in zip(rows, values, strict=True):
         row[6:] = later
         row[8] = str(max(int(float(row[8])) + rh_change, 1))
-    changed = folder / f"shift {shift_h} rh {rh_change}.epw"
+    changed = folder / f"shift {shift} rh {rh_change}.epw"
     text = "\n".join(lines[:8] + [",".join(row) for row in rows]) + "\n"
     changed.write_text(text, encoding="latin-1")
     return changed

@@ -136,6 +136,59 @@ def test_a_series_that_a_schedule_switches_replaces_none(run):
     np.testing.assert_array_equal(read(run).t_air_c, before.t_air_c)
 
 
+# Headers of older versions, as they stand in public copies of their eplusout.eio and eplusout.eso
+# (found by search, November 2026; the values are the demo's). Version 8.8 names the column of the
+# air balance otherwise, 23.2 has columns before and after those that are read.
+HEADERS = {
+    "8.8": {
+        r"^! <Site:Location>.*\n.*$": (
+            "! <Site:Location>, Location Name, Latitude {N+/S- Deg}, Longitude {E+/W- Deg},  "
+            "Time Zone Number {GMT+/-}, Elevation {m},  Standard Pressure at Elevation {Pa}, "
+            "Standard RhoAir at Elevation\n"
+            "Site:Location,Larch Valley,46.50,10.00,1.00,900.00,90971,1.0800"
+        ),
+        r"^! <Zone Air Solution Algorithm>.*\n.*$": (
+            "! <Zone Air Solution Algorithm>, Value {ThirdOrderBackwardDifference | "
+            "AnalyticalSolution | EulerMethod}\n"
+            " Zone Air Solution Algorithm, ThirdOrderBackwardDifference"
+        ),
+    },
+    "23.2": {
+        r"^! <Zone Air Solution Algorithm>.*\n.*$": (
+            "! <Zone Air Solution Algorithm>, Algorithm {ThirdOrderBackwardDifference | "
+            "AnalyticalSolution | EulerMethod}, Space Heat Balance Sizing, "
+            "Space Heat Balance Simulation\n"
+            " Zone Air Solution Algorithm, ThirdOrderBackwardDifference, No, No"
+        ),
+        r"^! <Zone Information>.*\n.*$": (
+            "! <Zone Information>,Zone Name,North Axis {deg},Origin X-Coordinate {m},"
+            "Origin Y-Coordinate {m},Origin Z-Coordinate {m},Centroid X-Coordinate {m},"
+            "Centroid Y-Coordinate {m},Centroid Z-Coordinate {m},Type,Zone Multiplier,"
+            "Zone List Multiplier,Minimum X {m},Maximum X {m},Minimum Y {m},Maximum Y {m},"
+            "Minimum Z {m},Maximum Z {m},Ceiling Height {m},Volume {m3},"
+            "Zone Inside Convection Algorithm {Simple-Detailed-CeilingDiffuser-TrombeWall},"
+            "Zone Outside Convection Algorithm {Simple-Detailed-Tarp-MoWitt-DOE-2-BLAST}, "
+            "Floor Area {m2},Exterior Gross Wall Area {m2}\n"
+            " Zone Information, LARCH HOUSE,0.0,0.00,0.00,0.00,6.00,4.00,1.30,1,1,1,0.00,12.00,"
+            "0.00,8.00,0.00,5.20,2.60,430.00,TARP,DOE-2,165.00,200.00"
+        ),
+    },
+}
+
+
+@pytest.mark.parametrize("version", HEADERS)
+def test_headers_of_older_versions_are_read(run, version):
+    before = read(run)
+    for pattern, text in HEADERS[version].items():
+        change(run.with_suffix(".eio"), pattern, text)
+
+    case = read(run)
+
+    assert any("ThirdOrderBackwardDifference, which does not" in note for note in case.notes)
+    assert case.latitude_deg == 46.5
+    assert case.dry_air_kg == before.dry_air_kg
+
+
 def test_without_a_list_of_surfaces_those_of_a_single_zone_have_no_area(run):
     change(run.with_suffix(".eio"), r"^(Zone Surfaces|HeatTransfer Surface),.*\n", "", count=9)
 

@@ -8,15 +8,22 @@ import pytest
 from dewmargin.readers.neighbours import Paths, effectiveness
 
 
-def paths(chosen, outdoor, received, share, times=None) -> Paths:
+def paths(chosen, outdoor, received, share, times=None, alike=None) -> Paths:
     """Build paths of one step from plain lists."""
     return Paths(
         chosen=np.array(chosen),
+        alike=np.zeros(len(chosen), np.bool_) if alike is None else np.array(alike),
         times=np.ones(len(chosen)) if times is None else np.array(times),
         outdoor_kg_s=np.array(outdoor)[:, None],
         received_kg_s=np.array(received)[:, None],
         share=np.array(share),
     )
+
+
+def added(found: Paths) -> np.ndarray:
+    """Return what the zones beside it add to the loss of the space to outdoors."""
+    loss, _ = found.couplings_kg_s()
+    return loss[0] - found.times[found.chosen] @ found.outdoor_kg_s[found.chosen]
 
 
 SWAP = [[0.0, 1.0], [1.0, 0.0]]
@@ -40,13 +47,13 @@ SWAP = [[0.0, 1.0], [1.0, 0.0]]
 def test_a_neighbour_adds_what_its_own_leaks_carry_off(received, b2, expected):
     two = paths([True, False], [0.05, b2], received, SWAP)
 
-    assert two.conductance_kg_s()[0] == pytest.approx(expected, abs=1e-9)
+    assert added(two)[0] == pytest.approx(expected, abs=1e-9)
 
 
 def test_a_space_that_stands_for_three_loses_three_times_as_much():
     two = paths([True, False], [0.05, 0.02], [0.02, 0.02], SWAP, times=[3.0, 1.0])
 
-    assert two.conductance_kg_s()[0] == pytest.approx(0.03)
+    assert added(two)[0] == pytest.approx(0.03)
     assert two.drawn_kg_s()[0] == pytest.approx(0.06)
 
 
@@ -65,7 +72,48 @@ def test_zones_behind_zones_agree_with_a_slow_integration_of_all_of_them():
         delta[[1, 3]] += 10.0 / 200.0 * flow[[1, 3]]
     lost = -(received * (share @ delta - delta))[[0, 2]].sum()
 
-    assert found.conductance_kg_s()[0] == pytest.approx(lost, rel=1e-9)
+    assert added(found)[0] == pytest.approx(lost, rel=1e-9)
+
+
+def test_a_zone_held_alike_gives_back_what_it_takes_and_no_more():
+    # Two zones that swap 0.02 kg/s, both held: each loses its own leaks and the swap, and
+    # receives the swap. By hand.
+    two = paths([True, False], [0.05, 0.03], [0.02, 0.02], SWAP, alike=[False, True])
+
+    loss, flow = two.couplings_kg_s()
+
+    assert loss[:, 0] == pytest.approx([0.07, 0.05])
+    assert flow[:, :, 0] == pytest.approx(np.array([[0.0, 0.02], [0.02, 0.0]]))
+
+
+def test_held_zones_are_coupled_through_those_that_are_not():
+    # Five zones: the space is two of them, one is held alike, two follow. Reference as above, with
+    # the space held one unit above its baseline and the other zone two.
+    draw = np.random.default_rng(20261126)
+    share = draw.uniform(0.0, 1.0, (5, 5))
+    np.fill_diagonal(share, 0.0)
+    share /= share.sum(axis=1, keepdims=True)
+    times = np.array([1.0, 1.0, 2.0, 3.0, 1.0])
+    outdoor, received = draw.uniform(0.005, 0.05, 5), draw.uniform(0.005, 0.05, 5)
+    found = paths(
+        [True, False, True, False, False],
+        outdoor,
+        received,
+        share,
+        times,
+        alike=[False, False, False, True, False],
+    )
+    delta = np.array([1.0, 0.0, 1.0, 2.0, 0.0])
+    for _ in range(20_000):
+        flow = received * (share @ delta - delta) - outdoor * delta
+        delta[[1, 4]] += 10.0 / 200.0 * flow[[1, 4]]
+    lost = -times * (received * (share @ delta - delta) - outdoor * delta)
+
+    loss, flow = found.couplings_kg_s()
+
+    space, other = loss[:, 0] * [1.0, 2.0] - flow[:, :, 0] @ [1.0, 2.0]
+    assert space == pytest.approx(lost[[0, 2]].sum(), rel=1e-9)
+    assert other == pytest.approx(lost[3], rel=1e-9)
 
 
 def test_many_steps_are_solved_as_each_by_itself():
@@ -74,12 +122,19 @@ def test_many_steps_are_solved_as_each_by_itself():
     outdoor, received = draw.uniform(0.0, 0.05, (2, 3, n_steps))
     share = np.array([[0.0, 0.5, 0.5], [1.0, 0.0, 0.0], [0.2, 0.8, 0.0]])
     chosen = np.array([True, False, False])
-    many = Paths(
-        chosen=chosen, times=np.ones(3), outdoor_kg_s=outdoor, received_kg_s=received, share=share
-    ).conductance_kg_s()
+    many = added(
+        Paths(
+            chosen=chosen,
+            alike=np.zeros(3, np.bool_),
+            times=np.ones(3),
+            outdoor_kg_s=outdoor,
+            received_kg_s=received,
+            share=share,
+        )
+    )
 
     for i in (0, 1_999, 2_000, 4_499):
-        one = paths(chosen, outdoor[:, i], received[:, i], share).conductance_kg_s()[0]
+        one = added(paths(chosen, outdoor[:, i], received[:, i], share))[0]
         assert many[i] == pytest.approx(one, rel=1e-12)
 
 

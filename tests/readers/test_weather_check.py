@@ -157,11 +157,14 @@ def test_a_filled_gap_may_differ_in_the_two_hours_that_it_reaches(weather):
         require_same_weather(filled, site)
 
 
-def test_a_file_that_is_not_hourly_is_not_compared_and_said_so(weather):
+def test_a_file_of_other_steps_than_the_run_s_is_refused(weather):
     site = simulated(weather, 300, 48, 6, hourly=True)
 
-    (note,) = require_same_weather(replace(weather, steps_per_hour=4), site)
+    with pytest.raises(InputError) as caught:
+        require_same_weather(replace(weather, steps_per_hour=4), site)
 
-    assert note == (
-        "the weather file is not hourly: it was not compared with the run's own weather"
+    assert str(caught.value) == (
+        f"{LARCH}: has 4 records an hour, but the run eplusout.sql took 6 steps, which the engine "
+        "accepts of hourly files only (name the weather file that was simulated, or leave [weather]"
+        " out)"
     )

@@ -9,6 +9,7 @@ import pytest
 
 from cases import small_case
 from dewmargin import air, extensions, surfaces
+from dewmargin.case import Sensor
 from dewmargin.errors import InputError
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.outdoor_reset import OutdoorReset
@@ -98,6 +99,20 @@ def test_surface_limit_allows_for_a_surface_in_a_damper_zone() -> None:
     w_here = air.humidity_ratio_at_rh(case.t_air_c, here, case.p_pa)
     w_there = air.humidity_ratio_at_rh(case.t_air_c, there, case.p_pa)
     assert w_here - w_there == pytest.approx(offset, rel=1e-9)
+
+
+def test_surface_limit_is_read_where_the_humidistat_hangs() -> None:
+    case = small_case(4)
+    offset = np.full(4, -4e-4)
+    cool = replace(case, sensor=Sensor(t_air_c=case.t_air_c - 2.0, w_offset_kg_kg=offset))
+    rule = SurfaceLimit(name="x", cap_rh=1.0)
+
+    here, there = rule.setpoint(case), rule.setpoint(cool)
+
+    # The space's humidity is the same: at the sensor it is 0.4 g/kg less, at 2 K less.
+    w_here = air.humidity_ratio_at_rh(case.t_air_c, here, case.p_pa)
+    w_there = air.humidity_ratio_at_rh(case.t_air_c - 2.0, there, case.p_pa)
+    assert w_there == pytest.approx(w_here + offset, rel=1e-9)
 
 
 def test_surface_limit_names_a_surface_that_is_not_there() -> None:

@@ -202,8 +202,13 @@ class Run(ABC):
                 for zone in zones
             )
             notes.append(f"zones joined into one space by volume: {names}")
-        solution = self.tables.get(("Zone Air Solution Algorithm", "Algorithm"), [])
-        if any(value == "ThirdOrderBackwardDifference" for _, value in solution):
+        # The column is named "Value" up to version 8.8, "Algorithm" in 23.2 and later.
+        solution = [
+            value
+            for column in ("Algorithm", "Value")
+            for _, value in self.tables.get(("Zone Air Solution Algorithm", column), [])
+        ]
+        if "ThirdOrderBackwardDifference" in solution:
             notes.append(
                 "the run used ThirdOrderBackwardDifference, which does not conserve water; "
                 "ZoneAirHeatBalanceAlgorithm,AnalyticalSolution; does"
@@ -249,8 +254,8 @@ class Run(ABC):
             raise InputError(what, file=self.path, where="environment", hint=f"there is: {names}")
         return chosen[0]
 
-    def chosen_zones(self, wanted: list[str] | None) -> list[Zone]:
-        """Return the zones that make up the space."""
+    def chosen_zones(self, wanted: list[str] | None, *, key: str = "zones") -> list[Zone]:
+        """Return the zones that a key of the scenario names; None: all of the building."""
         if wanted is None:
             chosen = self.zones
         else:
@@ -261,12 +266,12 @@ class Run(ABC):
                     raise InputError(
                         f"has no zone {name!r}",
                         file=self.path,
-                        where="zones",
+                        where=key,
                         hint=f"there is: {names}",
                     )
             chosen = [by_name[name] for name in dict.fromkeys(name.casefold() for name in wanted)]
         if not chosen:
-            raise InputError("no zone is chosen", file=self.path, where="zones")
+            raise InputError("no zone is chosen", file=self.path, where=key)
         for zone in chosen:
             if not zone.volume_m3 > 0.0 or not zone.multiplier > 0.0:
                 raise InputError(

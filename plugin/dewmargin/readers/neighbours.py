@@ -26,6 +26,8 @@ class Paths:
     ----------
     chosen : bool array, shape (n_zones,)
         Zones that make up the space.
+    alike : bool array, shape (n_zones,)
+        Zones outside the space that humidifiers of their own hold at the same humidity.
     times : float64 array, shape (n_zones,)
         How often the building has each zone. [-]
     outdoor_kg_s, received_kg_s : float64 array, shape (n_zones, n_steps)
@@ -35,6 +37,7 @@ class Paths:
     """
 
     chosen: np.ndarray
+    alike: np.ndarray
     times: FloatArray
     outdoor_kg_s: FloatArray
     received_kg_s: FloatArray
@@ -47,48 +50,58 @@ class Paths:
         result: FloatArray = (self.times[inside] * part) @ self.received_kg_s[inside]
         return result
 
-    def conductance_kg_s(self) -> FloatArray:
-        r"""Return what the zones outside the space add to its exchange with outdoors.
+    def couplings_kg_s(self) -> tuple[FloatArray, FloatArray]:
+        r"""Return the air between the zones that are held, others eliminated.
 
-        A zone j outside the space, humidified only by the air it receives, settles at the fraction
-        x of the space's departure from its baseline:
+        The nodes are the space, as one, and each zone held alike. Any other zone p, humidified only
+        by the air it receives, settles where its losses balance that:
 
         .. math::
-            (b_j + m_j)\,x_j = m_j \sum_k s_{jk}\,x_k, \qquad x_k = 1 \text{ in the space}
+            (b_p + m_p)\,x_p = m_p \sum_k s_{pk}\,x_k
 
-        and the space, whose zones i take m_i from the others, loses
-        :math:`\sum_i m_i \sum_j s_{ij} (1 - x_j)`. For two zones that exchange m both ways this is
-        the series conductance m·b/(m + b).
+        with x the departure of each zone from its baseline. For two zones that exchange m both
+        ways, of which one is the space, the other adds the series conductance m·b/(m + b) to the
+        loss of the space.
 
         Returns
         -------
-        float64 array, shape (n_steps,)
-            Dry-air flow. [kg/s]
+        loss_kg_s : float64 array, shape (n_nodes, n_steps)
+            Air by which a node loses its departure to outdoors and to all other nodes. [kg/s]
+        flow_kg_s : float64 array, shape (n_nodes, n_nodes, n_steps)
+            Air by which a node (row) receives the departure of another (column). [kg/s]
 
         Notes
         -----
-        *Validity.* The other zones follow without delay: their own storage, some hours at common
-        flows and half a day with a moisture capacity multiplier of 4, is left out, which a steady
-        set-point does not feel.
+        *Validity.* The zones that are not held follow without delay: their own storage, some hours
+        at common flows and half a day with a moisture capacity multiplier of 4, is left out, which
+        a steady set-point does not feel.
 
         *Source.* Water balance of each zone.
         """
-        inside, outside = self.chosen, ~self.chosen
-        n_out, n_steps = int(outside.sum()), self.received_kg_s.shape[1]
-        from_space = self.share[np.ix_(outside, inside)].sum(axis=1)
-        among = self.share[np.ix_(outside, outside)]
-        taken = self.times[inside, None] * self.share[np.ix_(inside, outside)]
-        result = np.empty(n_steps)
+        held = [self.chosen, *(np.arange(self.alike.size) == i for i in np.flatnonzero(self.alike))]
+        passive = ~(self.chosen | self.alike)
+        n_nodes, n_passive = len(held), int(passive.sum())
+        n_steps = self.received_kg_s.shape[1]
+        # Of the air a zone receives, the part that comes from each node.
+        part_of = np.stack([self.share[:, node].sum(axis=1) for node in held], axis=1)
+        among = self.share[np.ix_(passive, passive)]
+        loss, flow = np.empty((n_nodes, n_steps)), np.empty((n_nodes, n_nodes, n_steps))
         for start in range(0, n_steps, _STEPS_AT_ONCE):
-            part = slice(start, start + _STEPS_AT_ONCE)
-            m = self.received_kg_s[outside, part].T
-            b = self.outdoor_kg_s[outside, part].T
-            matrix = -m[:, :, None] * among
-            matrix[:, np.arange(n_out), np.arange(n_out)] += b + m + _LEAST_KG_S
-            follows = np.linalg.solve(matrix, (m * from_space)[:, :, None])[:, :, 0]
-            weight = taken.T @ self.received_kg_s[inside, part]
-            result[part] = np.sum(weight.T * np.maximum(1.0 - follows, 0.0), axis=1)
-        return result
+            steps = slice(start, start + _STEPS_AT_ONCE)
+            m, b = self.received_kg_s[:, steps], self.outdoor_kg_s[:, steps]
+            m_p, b_p = m[passive].T, b[passive].T
+            matrix = -m_p[:, :, None] * among
+            matrix[:, np.arange(n_passive), np.arange(n_passive)] += b_p + m_p + _LEAST_KG_S
+            follows = np.linalg.solve(matrix, m_p[:, :, None] * part_of[passive])
+            # Shape (n_zones, n_nodes, n_steps): each node's part in what a zone receives.
+            brings = part_of[:, :, None] + np.einsum("zp,tpn->znt", self.share[:, passive], follows)
+            for row, node in enumerate(held):
+                given = np.einsum("z,zt,znt->nt", self.times[node], m[node], brings[node])
+                sent = b[node] + m[node] * self.share[node].sum(axis=1)[:, None]
+                flow[row][:, steps] = given
+                loss[row, steps] = self.times[node] @ sent - given[row]
+        flow[np.arange(n_nodes), np.arange(n_nodes)] = 0.0
+        return np.maximum(loss, flow.sum(axis=1)), flow
 
     def brought_kg_s(self, w_kg_kg: FloatArray, w_out_kg_kg: FloatArray) -> FloatArray:
         """Return the water that outdoor air and other zones bring to the space, less what leaves.

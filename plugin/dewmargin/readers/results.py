@@ -11,7 +11,7 @@ import numpy as np
 from pydantic import Field
 
 from dewmargin import air
-from dewmargin.case import HourlyCase, SurfaceYear
+from dewmargin.case import HeldZone, HourlyCase, Sensor, SurfaceYear
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
 from dewmargin.readers import csv_file, eso_file, sql_file
@@ -123,6 +123,17 @@ class Simulation(Inputs):
         None,
         description="Zones that share their air and make up the space; default: all of the run",
     )
+    humidified_alike: list[str] | None = Field(
+        None,
+        description="Zones beside the space that humidifiers of their own hold at the same "
+        "humidity, so that air from them carries no vapour away; default: none, other zones follow "
+        "the space as far as their own leaks allow",
+    )
+    sensor_zone: str | None = Field(
+        None,
+        description="Zone of the space in which the humidistat hangs; default: the volume mean of "
+        "the space",
+    )
     environment: str | None = Field(
         None, description="Name of the run period; needed only where a run has several"
     )
@@ -207,11 +218,14 @@ class Simulation(Inputs):
         """Turn an opened run into a case."""
         environment = run.environment(self.environment)
         zones = run.chosen_zones(self.zones)
-        pick = Picker(run, self._frequency(run, zones))
+        alike = self._alike(run, zones)
+        sensor_at = self._sensor_at(run, zones)
+        pick = Picker(run, self._frequency(run, zones, alike))
 
         site = [pick.one(quantity, "Environment") for quantity in _SITE]
         states = [(pick.one(_T_ZONE, zone.name), pick.one(W_ZONE, zone.name)) for zone in zones]
-        moved = AirSeries.of(pick, zones)
+        beside = [(pick.one(_T_ZONE, zone.name), pick.one(W_ZONE, zone.name)) for zone in alike]
+        moved = AirSeries.of(pick, zones, alike)
         latent = [pick.maybe(_LATENT, zone.name) for zone in zones]
         heating = _sensible(pick, zones, _ZONE_HEATING, _IDEAL_HEATING)
         plant = heating if self.heating is None else _at_the_coil(pick, zones) or heating
@@ -230,10 +244,7 @@ class Simulation(Inputs):
         t, w = [values[series] for series, _ in states], [values[series] for _, series in states]
         volume = [zone.multiplier * zone.volume_m3 for zone in zones]
         mass = np.array(
-            [
-                v * air.dry_air_density(ti, wi, pressure)
-                for v, ti, wi in zip(volume, t, w, strict=True)
-            ]
+            [_dry_air(zone, ti, wi, pressure) for zone, ti, wi in zip(zones, t, w, strict=True)]
         )
         t_air = np.average(t, axis=0, weights=volume)
         w_air = np.average(w, axis=0, weights=mass)
@@ -260,6 +271,19 @@ class Simulation(Inputs):
             )
         departure = self.baseline == "free"
         offset = [wi - w_air if departure and len(zones) > 1 else None for wi in w]
+        sensor = None
+        if sensor_at is not None:
+            there = offset[sensor_at]
+            sensor = Sensor(
+                t_air_c=t[sensor_at],
+                w_offset_kg_kg=np.zeros(values.n_steps) if there is None else there,
+            )
+            notes.append(
+                f"the humidistat measures in {zones[sensor_at].name}; relative humidity in the "
+                "tables is the space's mean"
+            )
+        elif len(zones) > 1:
+            notes.append("the humidistat measures the mean of the zones; sensor_zone names one")
         return HourlyCase(
             title=f"{run.building or run.path.name}: {environment.name}",
             departure=departure,
@@ -286,6 +310,22 @@ class Simulation(Inputs):
                 )
                 for face in faces
             },
+            sensor=sensor,
+            held_zones=tuple(
+                HeldZone(
+                    name=zone.name,
+                    t_air_c=values[t_series],
+                    w_base_kg_kg=values[w_series],
+                    dry_air_kg=multiplier
+                    * float(np.mean(_dry_air(zone, values[t_series], values[w_series], pressure))),
+                    exchange_kg_s=exchanged.loss_kg_s[node],
+                    given_kg_s=exchanged.flow_kg_s[0, node],
+                    received_kg_s=exchanged.flow_kg_s[node],
+                )
+                for node, (zone, (t_series, w_series)) in enumerate(
+                    zip(alike, beside, strict=True), start=1
+                )
+            ),
             air_system=None
             if self.heating is None
             else self.heating.air_system(
@@ -296,10 +336,45 @@ class Simulation(Inputs):
             steps_per_hour=values.steps_per_hour,
         )
 
-    def _frequency(self, run: Run, zones: list[Zone]) -> str:
+    def _alike(self, run: Run, zones: list[Zone]) -> list[Zone]:
+        """Return the zones beside the space that are held at the same humidity."""
+        if self.humidified_alike is None:
+            return []
+        alike = run.chosen_zones(self.humidified_alike, key="humidified_alike")
+        if both := [zone.name for zone in alike if zone in zones]:
+            raise InputError(
+                f"{both[0]} is part of the space itself",
+                file=run.path,
+                where="humidified_alike",
+                hint="zones names the space",
+            )
+        if self.baseline == "humidified":
+            raise InputError(
+                "needs a run without humidifier, whose zones tell their own humidity",
+                file=run.path,
+                where="humidified_alike",
+            )
+        return alike
+
+    def _sensor_at(self, run: Run, zones: list[Zone]) -> int | None:
+        """Return the place of the sensor's zone in the space, if the scenario names one."""
+        if self.sensor_zone is None:
+            return None
+        (sensor,) = run.chosen_zones([self.sensor_zone], key="sensor_zone")
+        if sensor not in zones:
+            raise InputError(
+                f"{sensor.name} is not part of the space",
+                file=run.path,
+                where="sensor_zone",
+                hint=f"zones of the space: {', '.join(zone.name for zone in zones)}",
+            )
+        return zones.index(sensor)
+
+    def _frequency(self, run: Run, zones: list[Zone], alike: list[Zone]) -> str:
         """Return the frequency at which all that is needed is reported; hourly before finer."""
         missing = {
-            frequency: self._missing(Picker(run, frequency), zones) for frequency in INTERVAL_TYPE
+            frequency: self._missing(Picker(run, frequency), zones, alike)
+            for frequency in INTERVAL_TYPE
         }
         best = min(missing, key=lambda frequency: len(missing[frequency]))
         if not missing[best]:
@@ -311,13 +386,13 @@ class Simulation(Inputs):
             hint=f"add to the model and run it again: {lines}",
         )
 
-    def _missing(self, pick: Picker, zones: list[Zone]) -> list[str]:
+    def _missing(self, pick: Picker, zones: list[Zone], alike: list[Zone]) -> list[str]:
         """Return the variables that must be asked for at this frequency."""
         missing = [q.asked_as for q in _SITE if not pick.has(q, "Environment")]
         missing += [
             q.asked_as
             for q in (_T_ZONE, W_ZONE)
-            if not all(pick.has(q, zone.name) for zone in zones)
+            if not all(pick.has(q, zone.name) for zone in [*zones, *alike])
         ]
         if not any(pick.has(q, zone.name) for q in FLOWS for zone in zones):
             missing += [q.asked_as for q in ZONE_FLOWS]
@@ -334,6 +409,11 @@ def _vapour_enthalpy(t_c: FloatArray) -> FloatArray:
     *Source.* EnergyPlus 25.2, Psychrometrics, ``PsyHgAirFnWTdb``.
     """
     return 2_500_940.0 + 1_858.95 * t_c
+
+
+def _dry_air(zone: Zone, t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
+    """Return the dry air in all multiples of a zone. [kg]."""
+    return zone.multiplier * zone.volume_m3 * air.dry_air_density(t_c, w_kg_kg, p_pa)
 
 
 def _at_the_coil(pick: Picker, zones: list[Zone]) -> list[tuple[float, Series | None]]:

@@ -61,7 +61,8 @@ def require_same_weather(weather: Weather, site: Site) -> list[str]:
     Of N engine steps in an hour the k-th sees the row before it and its own as
     :math:`x_k = (1 - k/N)\,x_{before} + (k/N)\,x_{row}`, so that the hour's mean is
     :math:`\frac{N+1}{2N}\,x_{row} + \frac{N-1}{2N}\,x_{before}`. Humidity is taken at each step
-    from the interpolated temperature, relative humidity and pressure.
+    from the interpolated temperature, relative humidity and pressure. A file of several records an
+    hour, which must be as many as the engine's steps, is taken as it is, record by record.
 
     Parameters
     ----------
@@ -77,14 +78,20 @@ def require_same_weather(weather: Weather, site: Site) -> list[str]:
 
     Notes
     -----
-    *Validity.* Hourly files. The first hour of a run and hours after a gap in its dates are left
-    out: what the engine takes for the row before is not told. Rows in which we filled a gap may
-    differ, since the engine fills it in its own way.
+    *Validity.* The first hour of a run and hours after a gap in its dates are left out: what the
+    engine takes for the row before is not told. Rows in which we filled a gap may differ, since
+    the engine fills it in its own way.
 
-    *Source.* Interpolation: EnergyPlus 25.2, WeatherManager, seen in runs with N = 1, 4 and 6.
+    *Source.* Interpolation: EnergyPlus 25.2, WeatherManager, seen in runs with N = 1, 4 and 6, of
+    hourly files, and of four records an hour.
     """
-    if weather.steps_per_hour != 1:
-        return ["the weather file is not hourly: it was not compared with the run's own weather"]
+    if weather.steps_per_hour not in (1, site.engine_steps_per_hour):
+        raise InputError(
+            f"has {weather.steps_per_hour} records an hour, but the run {site.file} took "
+            f"{site.engine_steps_per_hour} steps, which the engine accepts of hourly files only",
+            file=weather.file,
+            hint="name the weather file that was simulated, or leave [weather] out",
+        )
     hours = site.interval_start[:: site.steps_per_hour]
     rows = _rows(weather, hours)
     missing = np.flatnonzero(rows < 0)
@@ -116,8 +123,8 @@ def require_same_weather(weather: Weather, site: Site) -> list[str]:
 
 
 def _rows(weather: Weather, hours: NDArray[np.datetime64]) -> IntArray:
-    """Return the file's row of each hour by its date and time without the year, -1 without."""
-    keys = _key(weather.interval_start)
+    """Return the file's hour by its date and time without the year, -1 without."""
+    keys = _key(weather.interval_start[:: weather.steps_per_hour])
     order = np.argsort(keys)
     wanted = _key(hours)
     place = np.minimum(np.searchsorted(keys, wanted, sorter=order), keys.size - 1)
@@ -138,6 +145,9 @@ def _engine_means(weather: Weather, site: Site, rows: IntArray) -> tuple[FloatAr
     part = np.arange(1, n + 1) / n
 
     def steps(values: FloatArray) -> FloatArray:
+        if weather.steps_per_hour > 1:
+            own: FloatArray = values.reshape(-1, n)[rows]
+            return own
         at, before = values[rows], values[rows - 1]
         result: FloatArray = before[:, None] + part * (at - before)[:, None]
         return result
@@ -167,7 +177,7 @@ def _compared(
 def _cause(weather: Weather, site: Site, rows: IntArray, joined: BoolArray, what: str) -> str:
     """Say what would explain the difference."""
     for shift_h in _SHIFTS_H:
-        shifted = (rows + shift_h) % weather.t_out_c.size
+        shifted = (rows + shift_h) % (weather.t_out_c.size // weather.steps_per_hour)
         same = ~_compared(weather, site, shifted)[0][5]
         if np.all(same[np.repeat(joined, site.steps_per_hour)][site.steps_per_hour :]):
             order = "behind" if shift_h < 0 else "ahead of"

@@ -84,13 +84,15 @@ class SpaceAir:
     Attributes
     ----------
     exchange_kg_s : float64 array, shape (n_steps,)
-        Dry air exchanged with outdoors, after latent recovery, and what the zones beside the space
-        add to it. [kg/s]
+        Dry air exchanged with outdoors, after latent recovery, and with the zones held alike, and
+        what the other zones beside the space add to it. [kg/s]
     brought_kg_s : float64 array, shape (n_steps,)
         Water that zones of other humidity bring beyond what `exchange_kg_s` does at the space's
         mean humidity: zero for a single zone. [kg/s]
     mechanical_kg_s : float64 array, shape (n_chosen, n_steps)
         Outdoor air through the system, of each zone of the space. [kg/s]
+    loss_kg_s, flow_kg_s : float64 array
+        As `Paths.couplings_kg_s`; the space is the first node. [kg/s]
     notes : list of str
         What was assumed.
     """
@@ -98,6 +100,8 @@ class SpaceAir:
     exchange_kg_s: FloatArray
     brought_kg_s: FloatArray
     mechanical_kg_s: FloatArray
+    loss_kg_s: FloatArray
+    flow_kg_s: FloatArray
     notes: list[str]
 
 
@@ -252,23 +256,28 @@ def _shares(run: Run, zones: list[Zone]) -> FloatArray:
 
 @dataclass(frozen=True, slots=True)
 class AirSeries:
-    """Series of the air of the space's zones, and of those beside it; the space's come first."""
+    """Series of the air of the space's zones, and of those beside it; the space's come first.
+
+    Those of `n_alike` zones held alike follow them.
+    """
 
     run: Run
     n_chosen: int
+    n_alike: int
     zones: list[_ZoneAir]
     exchangers: _Recovery
 
     @classmethod
-    def of(cls, pick: Picker, chosen: list[Zone]) -> AirSeries:
+    def of(cls, pick: Picker, chosen: list[Zone], alike: list[Zone]) -> AirSeries:
         """Choose them. Zones beside the space matter where it takes air from them."""
         mixes = any(pick.has(q, zone.name) for q in _MIXING for zone in chosen)
-        beside = [zone for zone in pick.run.zones if mixes and zone not in chosen]
-        zones = [*chosen, *beside]
+        beside = [zone for zone in pick.run.zones if mixes and zone not in (*chosen, *alike)]
+        zones = [*chosen, *alike, *beside]
         whole = len(chosen) == len(pick.run.zones)
         return cls(
             run=pick.run,
             n_chosen=len(chosen),
+            n_alike=len(alike),
             zones=[
                 _ZoneAir.of(pick, zone, recovery)
                 for zone, recovery in zip(zones, _Recovery.by_zone(pick, zones), strict=True)
@@ -309,22 +318,26 @@ class AirSeries:
         if self.exchangers.told and not any(one.recovery.told for one in self.zones):
             recovered[:] = self.exchangers.share(values, times @ offered, latent_effectiveness)
         outdoor = np.array([one.outdoor(values) for one in self.zones])
+        place = np.arange(len(self.zones))
+        chosen = place < self.n_chosen
         paths = Paths(
-            chosen=np.arange(len(self.zones)) < self.n_chosen,
+            chosen=chosen,
+            alike=~chosen & (place < self.n_chosen + self.n_alike),
             times=times,
             outdoor_kg_s=outdoor - recovered * mechanical,
             received_kg_s=np.array([one.mixed(values) for one in self.zones]),
             share=_shares(self.run, [one.zone for one in self.zones]),
         )
-        exchange = times[paths.chosen] @ paths.outdoor_kg_s[paths.chosen]
+        outdoors = times[chosen] @ paths.outdoor_kg_s[chosen]
         notes = self._flow_notes()
         if latent_effectiveness is None:
             notes += self._recovery_notes(values)
         brought = np.zeros(values.n_steps)
+        exchange, loss, flow = outdoors, outdoors[None], np.zeros((1, 1, values.n_steps))
         if len(self.zones) > self.n_chosen:
-            added = paths.conductance_kg_s()
-            notes += self._neighbour_notes(paths, added, exchange)
-            exchange = exchange + added
+            loss, flow = paths.couplings_kg_s()
+            exchange = loss[0]
+            notes += self._neighbour_notes(paths, outdoors, exchange - flow[0].sum(axis=0))
         if len(self.zones) > 1:
             at_mean = exchange * (w_out_kg_kg - w_kg_kg)
             brought = paths.brought_kg_s(w, w_out_kg_kg) - at_mean
@@ -332,6 +345,8 @@ class AirSeries:
             exchange_kg_s=exchange,
             brought_kg_s=brought,
             mechanical_kg_s=mechanical[: self.n_chosen],
+            loss_kg_s=loss,
+            flow_kg_s=flow,
             notes=notes,
         )
 
@@ -383,16 +398,24 @@ class AirSeries:
             "mechanical ventilation is taken without latent recovery; latent_effectiveness sets it"
         ]
 
-    def _neighbour_notes(self, paths: Paths, added: FloatArray, exchange: FloatArray) -> list[str]:
+    def _neighbour_notes(
+        self, paths: Paths, outdoors: FloatArray, exchange: FloatArray
+    ) -> list[str]:
         """Say what zones beside the space were taken for."""
         drawn = float(np.mean(paths.drawn_kg_s()))
         if drawn <= 0.0:
             return []
-        note = (
-            f"the space takes {drawn:.3g} kg/s of air from other zones, on average; they follow "
-            f"its humidity as far as their own leaks allow, which adds {np.mean(added):.3g} kg/s "
-            f"to its exchange of {np.mean(exchange):.3g} kg/s"
-        )
+        alike = self.zones[self.n_chosen : self.n_chosen + self.n_alike]
+        names = ", ".join(one.zone.name for one in alike)
+        note = f"the space takes {drawn:.3g} kg/s of air from other zones, on average"
+        if names:
+            note += f"; {names}, held at the same relative humidity, solved with it"
+        if len(self.zones) > self.n_chosen + self.n_alike:
+            note += (
+                f"; {'the others' if names else 'they'} follow its humidity as far as their own "
+                f"leaks allow, which adds {np.mean(exchange - outdoors):.3g} kg/s to its exchange "
+                f"of {np.mean(outdoors):.3g} kg/s"
+            )
         told = any((title, "Zone Name") in self.run.tables for title in _MIXING_LISTS)
         if len(self.zones) > 2 and not told:  # noqa: PLR2004 - of two zones the other is meant
             note += "; which zone gives how much is not told, all are taken alike"

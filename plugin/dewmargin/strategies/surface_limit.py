@@ -68,6 +68,8 @@ class SurfaceLimit(Inputs):
         for surface in chosen:
             w_limit = air.saturated_humidity_ratio(surface.t_surface_c - self.margin_k, case.p_pa)
             if surface.w_offset_kg_kg is not None:
-                w_limit = np.maximum(w_limit - surface.w_offset_kg_kg, 0.0)
+                w_limit = w_limit - surface.w_offset_kg_kg
             limit = np.minimum(limit, w_limit)
-        return np.minimum(air.relative_humidity(case.t_air_c, limit, case.p_pa), self.cap_rh)
+        w_sensed = np.maximum(limit + case.sensed.w_offset_kg_kg, 0.0)
+        rh = air.relative_humidity(case.sensed.t_air_c, w_sensed, case.p_pa)
+        return np.minimum(rh, self.cap_rh)
