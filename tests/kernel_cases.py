@@ -65,7 +65,17 @@ class Problem:
     def solve(self, year, x: float, y: float) -> dict[str, np.ndarray | float]:
         """Call a kernel's `year` and name what it returns."""
         n = self.low.size
-        names = ("x_end", "y_end", "sum_x", "sum_y", "added", "running", "running_rest", "fog")
+        names = (
+            "x_end",
+            "y_end",
+            "sum_x",
+            "sum_y",
+            "added_first",
+            "added_rest",
+            "running",
+            "running_rest",
+            "fog",
+        )
         out = {name: np.empty(n) for name in names}
         condensed = np.empty((self.sink.size, n))
         rates = (self.r0, self.r1, self.r0_rest, self.r1_rest)
@@ -78,6 +88,7 @@ class Problem:
             np.ones(n) if self.unlimited else self.heat_frac, *rates,
             self.sink, self.saturation, *out.values(), condensed,
         )  # fmt: skip
+        out["added"] = out["added_first"] + out["added_rest"]
         return out | {"condensed": condensed, "x": float(end[0]), "y": float(end[1])}
 
     def balance_error(self, solved: dict, x: float, y: float) -> np.ndarray:

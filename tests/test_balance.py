@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from cases import small_case
 from dewmargin import air, balance, metrics
 from dewmargin.case import HeldZone, Sensor
-from dewmargin.contracts import Capability, Mode
+from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.errors import OutOfRangeError
 
 N = 48
@@ -22,7 +22,7 @@ def device(rate_kg_h: float, *, heat_frac: float = 1.0, feed_kg_h: float = 5.0) 
     """Return a device of one rate, fed with a fixed flow while it runs."""
     flat = np.full(N, 1.0 / 3600.0)
     mode = Mode(
-        r0_kg_s=rate_kg_h * flat, r1_kg_s=0.0 * flat, feed_kg_s=feed_kg_h * flat,
+        r0_kg_s=rate_kg_h * flat, r1_kg_s=0.0 * flat, feed=Use(per_s=feed_kg_h * flat),
     )  # fmt: skip
     return Capability(heat_frac=np.full(N, heat_frac), heat=mode)
 

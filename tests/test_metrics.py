@@ -20,7 +20,8 @@ def outcome(case, rh: np.ndarray, **changes: np.ndarray) -> Outcome:
     values = {
         "w_kg_kg": w, "w_end_kg_kg": w, "added_kg": zero, "feed_kg": zero, "hot_feed_kg": zero,
         "running_frac": zero, "condensed_kg": np.zeros((len(case.surfaces), case.n_hours)),
-        "fog_kg": zero, "balance_error_kg": zero,
+        "fog_kg": zero, "balance_error_kg": zero, "feed_heat_j": zero, "space_heat_j": zero,
+        "fan_j": zero, "device_j": zero, "fuel_j": zero,
     }  # fmt: skip
     return Outcome(**(values | changes), end=State(x=0.0, y=0.0))
 

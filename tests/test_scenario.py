@@ -57,7 +57,7 @@ BAD = {
         'wallpaper = "red"\ntitle = "Larch',
         (
             "wallpaper: is not a key of this table (keys here: title, weather, space, surfaces, "
-            "strategies, equipment, supplies, comfort)"
+            "strategies, equipment, supplies, comfort, tariff)"
         ),
     ),
     "unknown key in a sub-table": (
@@ -125,7 +125,10 @@ BAD = {
     "unknown equipment": (
         'kind = "wetted_pad"',
         'kind = "kettle"',
-        "equipment[0].kind: no equipment is called 'kettle' (installed: fixed_rate, wetted_pad)",
+        (
+            "equipment[0].kind: no equipment is called 'kettle' "
+            "(installed: atomiser, fixed_rate, steam, wetted_pad)"
+        ),
     ),
     "points out of order": (
         "points = [[-20, 0.20], [5, 0.40]]",
@@ -230,7 +233,7 @@ BAD = {
     "value not among the choices": (
         'call = "heating"',
         'call = "sometimes"',
-        "equipment[0].call: must be 'heating' or 'humidity', got 'sometimes'",
+        "equipment[0].call: must be 'always', 'heating', 'humidity' or 'blower', got 'sometimes'",
     ),
     "table where a list belongs": (
         TEXT[TEXT.index("[[supplies]]") :],

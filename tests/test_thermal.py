@@ -29,7 +29,9 @@ def run(hours: int, **changes: object) -> thermal.RoomYear:
         "step_s": 3600.0,
         "warmup_steps": 0,
     }
-    return thermal.room_year(**{**columns, **rest, **changes})
+    inputs = {**columns, **rest, **changes}
+    limit = np.broadcast_to(inputs["heating_limit_w"], inputs["t_out_c"].shape)
+    return thermal.room_year(**(inputs | {"heating_limit_w": limit}))
 
 
 def test_a_day_with_set_back_worked_by_hand() -> None:

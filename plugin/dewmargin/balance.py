@@ -12,7 +12,7 @@ import numpy as np
 
 from dewmargin import air, kernel, surfaces
 from dewmargin.checks import require_hourly
-from dewmargin.contracts import Capability, Mode
+from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import NEVER, UNLIMITED
 
@@ -45,7 +45,14 @@ class Outcome:
     added_kg : float64 array
         Vapour the humidifier added. [kg]
     feed_kg, hot_feed_kg : float64 array
-        Water fed, and the part of it that was warmer than the mains. [kg]
+        Water fed, and the part of it that came heated. [kg]
+    feed_heat_j : float64 array
+        Heat that the water heater put into the feed, NaN where not known; so are the next. [J]
+    space_heat_j : float64 array
+        Heat that the room gives to what was added, so that it stays as warm: negative where the
+        vapour brings more than it needs, as steam does. [J]
+    fan_j, device_j, fuel_j : float64 array
+        Electricity of fans that ran for it, and of the device; fuel of the device. [J]
     running_frac : float64 array
         Fraction of the hour in which the equipment ran. [-]
     condensed_kg : float64 array, shape (n_surfaces, n_hours)
@@ -63,6 +70,11 @@ class Outcome:
     added_kg: FloatArray
     feed_kg: FloatArray
     hot_feed_kg: FloatArray
+    feed_heat_j: FloatArray
+    space_heat_j: FloatArray
+    fan_j: FloatArray
+    device_j: FloatArray
+    fuel_j: FloatArray
     running_frac: FloatArray
     condensed_kg: FloatArray
     fog_kg: FloatArray
@@ -96,7 +108,7 @@ def setpoint_humidity_ratio(case: HourlyCase, rh_set_frac: FloatArray) -> FloatA
 
 def demand(case: HourlyCase, rh_set_frac: FloatArray, *, start: State | None = None) -> Outcome:
     """Solve the year with a device without limit: what it adds is the demand."""
-    return _held(case, rh_set_frac, None, None, start=start)
+    return _held(case, rh_set_frac, None, start=start)
 
 
 def baseline(case: HourlyCase, *, start: State | None = None) -> Outcome:
@@ -109,7 +121,6 @@ def deliver(
     rh_set_frac: FloatArray,
     capability: Capability,
     *,
-    hot: np.ndarray | None = None,
     start: State | None = None,
 ) -> Outcome:
     """Solve the year with an equipment on a supply.
@@ -122,14 +133,12 @@ def deliver(
         Relative humidity to hold. [-]
     capability : Capability
         What the equipment can do in each step.
-    hot : bool array, shape (n_steps,), optional
-        Steps in which the feed is warmer than the mains.
     start : State, optional
         Where to start; by default a whole year starts from its own last 14 days, a part of a year
         as it would be without a humidifier: a simulation at its own humidity, the house model at
         the equilibrium of its first step.
     """
-    return _held(case, rh_set_frac, capability, hot, start=start)
+    return _held(case, rh_set_frac, capability, start=start)
 
 
 def direct(case: HourlyCase) -> HourlyCase:
@@ -138,14 +147,13 @@ def direct(case: HourlyCase) -> HourlyCase:
 
 
 def _baseline(case: HourlyCase, *, start: State | None) -> tuple[Outcome, FloatArray]:
-    return _solve(case, np.full(case.n_steps, NEVER), _idle(case.n_steps), None, start=start)
+    return _solve(case, np.full(case.n_steps, NEVER), _idle(case.n_steps), start=start)
 
 
 def _held(
     case: HourlyCase,
     rh_set_frac: FloatArray,
     capability: Capability | None,
-    hot: np.ndarray | None,
     *,
     start: State | None,
 ) -> Outcome:
@@ -157,7 +165,7 @@ def _held(
     """
     w_set = setpoint_humidity_ratio(case, rh_set_frac)
     if not case.held_zones:
-        return _solve(case, w_set, capability, hot, start=start)[0]
+        return _solve(case, w_set, capability, start=start)[0]
     unraised = np.zeros(case.n_steps) if case.departure else _baseline(case, start=start)[1]
     zones = [
         replace(
@@ -180,22 +188,20 @@ def _held(
     raised = np.zeros((1 + len(zones), case.n_steps))
     for _ in range(_MOST_TURNS):
         brought = np.sum(given * raised[1:], axis=0)
-        outcome, x = _solve(case, w_set, capability, hot, start=start, brought_kg_s=brought)
+        outcome, x = _solve(case, w_set, capability, start=start, brought_kg_s=brought)
         settled = float(np.max(np.abs(x - unraised - raised[0]))) < _SETTLED_KG_KG
         raised[0] = x - unraised
         if settled:
             break
         for i, zone in enumerate(zones):
             received = np.sum(case.held_zones[i].received_kg_s * raised, axis=0)
-            raised[1 + i] = _solve(zone, targets[i], None, None, start=None, brought_kg_s=received)[
-                1
-            ]
+            _, raised[1 + i] = _solve(zone, targets[i], None, start=None, brought_kg_s=received)
     return outcome
 
 
 def _idle(n_steps: int) -> Capability:
     zero = np.zeros(n_steps)
-    mode = Mode(r0_kg_s=zero, r1_kg_s=zero, feed_kg_s=zero)
+    mode = Mode(r0_kg_s=zero, r1_kg_s=zero, feed=Use())
     return Capability(heat_frac=np.ones(n_steps), heat=mode, added=None)
 
 
@@ -203,7 +209,6 @@ def _solve(
     case: HourlyCase,
     w_set: FloatArray,
     capability: Capability | None,
-    hot: np.ndarray | None,
     *,
     start: State | None,
     brought_kg_s: FloatArray | None = None,
@@ -240,7 +245,7 @@ def _solve(
     def run(state: State, steps: slice) -> tuple[State, list[FloatArray], FloatArray]:
         inputs = [np.ascontiguousarray(c[steps], dtype=np.float64) for c in columns]
         saturation = np.ascontiguousarray(x_sat[:, steps])
-        outputs = [np.empty(inputs[0].size) for _ in range(8)]
+        outputs = [np.empty(inputs[0].size) for _ in range(9)]
         condensed = np.empty_like(saturation)
         x, y = solver(
             state.x, state.y, case.step_s, case.dry_air_kg, case.buffer_kg, case.buffer_kg_s,
@@ -254,18 +259,15 @@ def _solve(
             warm_up = min(n, WARM_UP_DAYS * 24 * case.steps_per_hour)
             start, _, _ = run(start, slice(n - warm_up, n))
     end, outputs, condensed = run(start, slice(0, n))
-    x_end, y_end, sum_x, _sum_y, added, run_heat, run_rest, fog = outputs
+    x_end, y_end, sum_x, _sum_y, *given, run_heat, run_rest, fog = outputs
+    added = given[0] + given[1]
 
     stored = case.dry_air_kg * np.diff(x_end, prepend=start.x) + case.buffer_kg * np.diff(
         y_end, prepend=start.y
     )
     flows = source * case.step_s - case.exchange_kg_s * sum_x
     error = stored - (flows + added - condensed.sum(axis=0) - fog)
-    feed = np.zeros(n)
-    if capability is not None:
-        feed = run_heat * capability.heat.feed_kg_s
-        if capability.added is not None:
-            feed = feed + run_rest * capability.added.feed_kg_s
+    used = _used(case, capability, given, [run_heat, run_rest])
     by_surface = np.zeros((len(case.surfaces), n))
     by_surface[taking] = condensed
     hours = (case.n_hours, case.steps_per_hour)
@@ -279,8 +281,7 @@ def _solve(
         w_kg_kg=(base + x_mean).reshape(hours).mean(axis=1),
         w_end_kg_kg=(base + x_end).reshape(hours)[:, -1],
         added_kg=total(added),
-        feed_kg=total(feed),
-        hot_feed_kg=total(feed * hot) if hot is not None else np.zeros(case.n_hours),
+        **{name: total(amount) for name, amount in used.items()},
         running_frac=total(run_heat + run_rest) / 3600.0,
         condensed_kg=total(by_surface),
         fog_kg=total(fog),
@@ -288,6 +289,45 @@ def _solve(
         end=end,
     )
     return outcome, x_mean
+
+
+def _used(
+    case: HourlyCase,
+    capability: Capability | None,
+    given_kg: list[FloatArray],
+    running_s: list[FloatArray],
+) -> dict[str, FloatArray]:
+    """Return water and energy of each step, by their names in `Outcome`."""
+    if capability is None:
+        nothing = np.zeros(case.n_steps)
+        unknown = np.full(case.n_steps, np.nan)
+        names = ("feed_heat_j", "space_heat_j", "fan_j", "device_j", "fuel_j")
+        return {"feed_kg": nothing, "hot_feed_kg": nothing} | dict.fromkeys(names, unknown)
+    modes = [(capability.heat, 0)] + ([(capability.added, 1)] if capability.added else [])
+
+    def total(use: str) -> FloatArray:
+        result: FloatArray = sum(
+            getattr(mode, use).total(running_s[i], given_kg[i]) for mode, i in modes
+        )
+        return result
+
+    running = running_s[0] + running_s[1]
+    resting_s = case.step_s - np.minimum(running, case.step_s)
+    feed = total("feed") + capability.resting_feed_kg_s * resting_s
+    fuel = total("fuel")
+    if capability.part_load is not None:
+        shares, factors = zip(*capability.part_load, strict=True)
+        fuel = fuel / np.interp(running / case.step_s, shares, factors)
+    vapour_j = (given_kg[0] + given_kg[1]) * (air.H_FG_0C + air.CP_VAPOUR * case.t_air_c)
+    return {
+        "feed_kg": feed,
+        "hot_feed_kg": np.zeros_like(feed) if capability.hot is None else feed * capability.hot,
+        "feed_heat_j": total("feed_heat") + capability.resting_heat_w * resting_s,
+        "space_heat_j": vapour_j - total("brought"),
+        "fan_j": total("fan"),
+        "device_j": total("electricity") + capability.standby_w * resting_s,
+        "fuel_j": fuel,
+    }
 
 
 def _buffer_factor(case: HourlyCase) -> FloatArray:

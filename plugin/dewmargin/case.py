@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, TypeVar
 
@@ -111,11 +112,37 @@ class AirSystem:
         Air temperature in the supply plenum while it heats. [°C]
     airflow_kg_s : float
         Dry air moved by the blower. [kg/s]
+    blower_frac : float64 array, shape (n_steps,), or None
+        Fraction of the step in which the blower runs anyway; None: while the plant heats. [-]
+    blower_w : float
+        Electricity of the blower while it runs; NaN is not known. [W]
+    cycles_per_h : float
+        How often the plant starts in an hour in which it heats for a part of the time. [1/h]
     """
 
     heat_frac: FloatArray
     t_supply_c: FloatArray
     airflow_kg_s: float
+    blower_frac: FloatArray | None = None
+    blower_w: float = math.nan
+    cycles_per_h: float = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatSource:
+    """What a little more heat in the room takes.
+
+    Attributes
+    ----------
+    carrier : str
+        What is bought.
+    energy_per_heat : float64 array, shape (n_steps,)
+        Energy bought for a unit of heat: the inverse of efficiency, or of a heat pump's
+        coefficient of performance. [-]
+    """
+
+    carrier: str
+    energy_per_heat: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,6 +199,8 @@ class HourlyCase:
         Zones beside the space that are humidified together with it.
     air_system : AirSystem or None
         The ducted air system, if the building has one.
+    heat_source : HeatSource or None
+        What heating takes; None is not known.
     notes : tuple of str
         What was repaired, assumed or left out; printed in every report.
     humidify_while_cooling : bool
@@ -206,6 +235,7 @@ class HourlyCase:
     sensor: Sensor | None = None
     held_zones: tuple[HeldZone, ...] = ()
     air_system: AirSystem | None = None
+    heat_source: HeatSource | None = None
     notes: tuple[str, ...] = ()
     humidify_while_cooling: bool = False
     steps_per_hour: int = 1
@@ -282,4 +312,5 @@ class HourlyCase:
             sensor=None if self.sensor is None else cut(self.sensor),
             held_zones=tuple(cut(zone) for zone in self.held_zones),
             air_system=None if self.air_system is None else cut(self.air_system),
+            heat_source=None if self.heat_source is None else cut(self.heat_source),
         )

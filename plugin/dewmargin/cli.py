@@ -341,7 +341,9 @@ def _print_comparison(result: Comparison) -> None:
 
     out = terminal.console()
     terminal.print_lines(out, [result.verdict], style="bold")
-    terminal.print_comparison(out, result.table("comparison"))
+    table = result.table("comparison")
+    terminal.print_comparison(out, table)
+    terminal.print_taken(out, table)
     terminal.print_lines(out, result.summary_lines())
 
 

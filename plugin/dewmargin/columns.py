@@ -1,7 +1,7 @@
 """The words of the program: every column's name, unit and meaning, in one place.
 
 A name ends in its unit: ``_c`` °C, ``_k`` K, ``_f`` °F, ``_pa`` Pa, ``_frac`` 0 to 1, ``_kg_kg``
-kg per kg of dry air, ``_kg_s``, ``_kg_h``, ``_kg``, ``_l``, ``_h`` hours, ``_m2``.
+kg per kg of dry air, ``_kg_s``, ``_kg_h``, ``_kg``, ``_l``, ``_kwh``, ``_h`` hours, ``_m2``.
 """
 
 from __future__ import annotations
@@ -68,7 +68,27 @@ COMPARISON = (
     Column("drained_l", "l", "water to waste"),
     Column("hot_feed_l", "l", "feed that was warmer than the mains"),
     Column("feed_l_per_kg", "l/kg", "feed per kg of vapour delivered"),
-    Column("running_h", "h", "sum of the running fractions of the hours"),
+    Column(
+        "running_h",
+        "h",
+        "sum of the running fractions of the hours; of several units, of all of them together",
+    ),
+    Column(
+        "feed_heat_kwh", "kWh", "heat that the water heater put into the feed, line loss included"
+    ),
+    Column("water_heating_kwh", "kWh", "energy bought for it, of the carrier of the water heater"),
+    Column(
+        "makeup_heat_kwh",
+        "kWh",
+        "heat that the heating plant supplies beyond what it would without humidifier",
+    ),
+    Column("space_heating_kwh", "kWh", "energy bought for it, of the carrier of the plant"),
+    Column("fan_kwh", "kWh", "electricity of blower and fans that ran for the humidifier alone"),
+    Column("device_kwh", "kWh", "electricity of the humidifier itself, standby included"),
+    Column("fuel_kwh", "kWh", "fuel of the humidifier itself"),
+    Column("cost", "1", "energy and water of the record at the tariff, in `currency`"),
+    Column("currency", "", "unit of money"),
+    Column("co2_kg", "kg", "carbon dioxide of the energy, by the tariff's factors"),
     Column("rh_mean_frac", "1", "mean relative humidity of the heating season"),
     Column("dry_h", "h", "heating-season hours below the comfort band"),
     Column("band_h", "h", "heating-season hours inside the comfort band, edges included"),
@@ -120,6 +140,11 @@ HOURLY = (
     Column("condensed_kg", "kg", "vapour taken from the room by surfaces with a stated area"),
     Column("fog_kg", "kg", "vapour beyond saturation"),
     Column("balance_error_kg", "kg", "error of the hour's water balance"),
+    Column("feed_heat_kwh", "kWh", "heat put into the feed"),
+    Column("makeup_heat_kwh", "kWh", "heat of the plant beyond that without humidifier"),
+    Column("fan_kwh", "kWh", "electricity of blower and fans run for it"),
+    Column("device_kwh", "kWh", "electricity of the humidifier itself"),
+    Column("fuel_kwh", "kWh", "fuel of the humidifier itself"),
     Column("heating_season", "", "true on days whose mean outdoor temperature is below the limit"),
     Column("mechanical_cooling", "", "true in hours of mechanical cooling"),
     Column("source_year", "", "year that a typical year took the hour from; null if unknown"),
@@ -148,3 +173,5 @@ SETTINGS = (
     Column("rh_set_high_frac", "1", "highest set-point of these hours"),
     Column("hours", "h", "hours of the year within 2.5 K of this temperature"),
 )
+
+HOURLY_ENERGY = tuple(column.name for column in HOURLY if column.unit == "kWh")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import balance, columns, metrics
+from dewmargin import balance, columns, energy, metrics
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.reports import tables
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
@@ -23,11 +23,13 @@ if TYPE_CHECKING:
 
     from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
-    from dewmargin.columns import FloatArray
-    from dewmargin.contracts import FeedWater, Strategy
+    from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.contracts import Equipment, FeedWater, Strategy
+    from dewmargin.energy import Energy
     from dewmargin.metrics import Hours
     from dewmargin.readers.epw import Weather
     from dewmargin.scenario import Comfort
+    from dewmargin.tariff import Tariff
 
 QUALITY_RMSE_KG_KG = 0.2e-3
 QUALITY_GAP_FRAC = 0.05
@@ -37,7 +39,10 @@ SETTING_SPREAD_FRAC = 0.015  # around a line in outdoor temperature: more depend
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Option:
-    """One way of humidifying, with its hours and its year."""
+    """One way of humidifying, with its hours and its year.
+
+    `notes` is what to know of its equipment and its water, `lacking` what its cost waits for.
+    """
 
     name: str
     strategy: str | None
@@ -46,7 +51,10 @@ class Option:
     rh_setpoint_frac: FloatArray | None
     demand_kg: FloatArray | None
     outcome: Outcome
+    energy: Energy
     row: dict[str, float | None]
+    notes: tuple[str, ...] = ()
+    lacking: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,68 +203,143 @@ def compare_case(scenario: Scenario, weather: Weather | None, case: HourlyCase) 
         raise scenario.placed(error) from error
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Held:
+    """What all equipment on all supplies share under one strategy."""
+
+    strategy: Strategy
+    rh_set: FloatArray
+    w_set: FloatArray
+    demand: Outcome
+    rh_hours: FloatArray
+    catch_up: BoolArray
+
+
 def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> Comparison:
     comfort = scenario.comfort
     hours = metrics.hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
-    edges = {"low_rh": comfort.low_rh, "high_rh": comfort.high_rh}
-
-    dry = balance.baseline(case)
-    w_base = np.repeat(dry.w_kg_kg, case.steps_per_hour)
-    row = metrics.comparison_row(hours, dry, demand_kg=None, catch_up=None, **edges)
-    options = [
-        Option(
-            name=BASELINE,
-            strategy=None,
-            equipment=None,
-            supply=None,
-            rh_setpoint_frac=None,
-            demand_kg=None,
-            outcome=dry,
-            row=dict(row),
-        )
+    dry = _baseline(scenario, case, hours)
+    waters = [supply.feed_water(case) for supply in scenario.supplies]
+    held = [_hold(strategy, case, hours) for strategy in scenario.strategies]
+    options = [dry]
+    options += [
+        _option(scenario, case, hours, dry, each, equipment, water)
+        for each in held
+        for equipment in scenario.equipment
+        for water in waters
     ]
-    waters: list[FeedWater] = [supply.feed_water(case) for supply in scenario.supplies]
-    first_demand: Outcome | None = None
-    rh_first: FloatArray | None = None
-    for strategy in scenario.strategies:
-        rh_set = strategy.setpoint(case)
-        _require_no_peeking(strategy, case, rh_set)
-        w_set = balance.setpoint_humidity_ratio(case, rh_set)
-        ideal = balance.demand(case, rh_set)
-        if first_demand is None:
-            first_demand, rh_first = ideal, rh_set
-        held = rh_set.reshape(case.n_hours, -1).mean(axis=1)
-        catch_up = metrics.catch_up_hours(
+    found = quality(case, hours, rh_set=held[0].rh_set, departure=held[0].demand)
+    return Comparison(
+        scenario=scenario,
+        weather=weather,
+        case=case,
+        hours=hours,
+        options=tuple(options),
+        quality=found,
+        warnings=tuple(_warnings(case, options, found)),
+        verdict=_verdict(options, comfort, hours, tariff=scenario.tariff),
+    )
+
+
+def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
+    dry = balance.baseline(case)
+    row = metrics.comparison_row(
+        hours,
+        dry,
+        demand_kg=None,
+        catch_up=None,
+        low_rh=scenario.comfort.low_rh,
+        high_rh=scenario.comfort.high_rh,
+    )
+    nothing = None if scenario.tariff is None else 0.0
+    return Option(
+        name=BASELINE,
+        strategy=None,
+        equipment=None,
+        supply=None,
+        rh_setpoint_frac=None,
+        demand_kg=None,
+        outcome=dry,
+        energy=energy.energy_hours(case, dry, water_heater=None),
+        row=dict(row) | metrics.energy_row(None) | {"cost": nothing, "co2_kg": nothing},
+    )
+
+
+def _hold(strategy: Strategy, case: HourlyCase, hours: Hours) -> _Held:
+    rh_set = strategy.setpoint(case)
+    _require_no_peeking(strategy, case, rh_set)
+    held = rh_set.reshape(case.n_hours, -1).mean(axis=1)
+    off = hours.cooling & (not case.humidify_while_cooling)
+    return _Held(
+        strategy=strategy,
+        rh_set=rh_set,
+        w_set=balance.setpoint_humidity_ratio(case, rh_set),
+        demand=balance.demand(case, rh_set),
+        rh_hours=np.where(off, np.nan, held),
+        catch_up=metrics.catch_up_hours(
             hours,
             held,
             starts_anew=not case.wraps,
             runs_while_cooling=case.humidify_while_cooling,
-        )
-        off = hours.cooling & (not case.humidify_while_cooling)
-        rh_hours = np.where(off, np.nan, held)
-        for equipment in scenario.equipment:
-            for water in waters:
-                capability = equipment.capability(
-                    case, water, w_base_kg_kg=w_base, w_set_kg_kg=w_set
-                )
-                outcome = balance.deliver(case, rh_set, capability, hot=water.hot)
-                row = metrics.comparison_row(
-                    hours, outcome, demand_kg=ideal.added_kg, catch_up=catch_up, **edges
-                )
-                options.append(
-                    Option(
-                        name=SEPARATOR.join((strategy.name, equipment.name, water.name)),
-                        strategy=strategy.name,
-                        equipment=equipment.name,
-                        supply=water.name,
-                        rh_setpoint_frac=rh_hours,
-                        demand_kg=ideal.added_kg,
-                        outcome=outcome,
-                        row=dict(row),
-                    )
-                )
-    quality = _quality(case, hours, rh_first, first_demand)
-    warnings = list(case.notes)
+        ),
+    )
+
+
+def _option(
+    scenario: Scenario,
+    case: HourlyCase,
+    hours: Hours,
+    dry: Option,
+    held: _Held,
+    equipment: Equipment,
+    water: FeedWater,
+) -> Option:
+    capability = equipment.capability(
+        case,
+        water,
+        w_base_kg_kg=np.repeat(dry.outcome.w_kg_kg, case.steps_per_hour),
+        w_set_kg_kg=held.w_set,
+    )
+    outcome = balance.deliver(case, held.rh_set, capability)
+    taken = energy.energy_hours(case, outcome, water_heater=water.heater)
+    row = metrics.comparison_row(
+        hours,
+        outcome,
+        demand_kg=held.demand.added_kg,
+        catch_up=held.catch_up,
+        low_rh=scenario.comfort.low_rh,
+        high_rh=scenario.comfort.high_rh,
+    )
+    bill = energy.bill(
+        taken,
+        outcome,
+        tariff=scenario.tariff,
+        heater_carrier=None if water.heater is None else water.heater.carrier,
+        plant_carrier=None if case.heat_source is None else case.heat_source.carrier,
+    )
+    return Option(
+        name=SEPARATOR.join((held.strategy.name, equipment.name, water.name)),
+        strategy=held.strategy.name,
+        equipment=equipment.name,
+        supply=water.name,
+        rh_setpoint_frac=held.rh_hours,
+        demand_kg=held.demand.added_kg,
+        outcome=outcome,
+        energy=taken,
+        row=dict(row) | metrics.energy_row(taken) | {"cost": bill.cost, "co2_kg": bill.co2_kg},
+        notes=capability.notes,
+        lacking=bill.lacking,
+    )
+
+
+def _warnings(case: HourlyCase, options: list[Option], quality: Quality | None) -> list[str]:
+    """Return what a reader must know; of the strategies, the first tells of the equipment."""
+    first = options[1].strategy
+    cautions = [note for option in options if option.strategy == first for note in option.notes]
+    lacking = dict.fromkeys(what for option in options for what in option.lacking)
+    warnings = [*case.notes, *dict.fromkeys(cautions)]
+    if lacking:
+        warnings.append(f"cost or carbon are not known for all options: {', '.join(lacking)}")
     if case.air_system is not None:
         full_h = np.count_nonzero(case.air_system.heat_frac >= 1.0) / case.steps_per_hour
         if full_h > 0:
@@ -268,26 +351,32 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
             f"{_percent(quality.demand_gap_frac)} apart): an air flow such as mixing, heat "
             "recovery or open windows was not reported"
         )
-    return Comparison(
-        scenario=scenario,
-        weather=weather,
-        case=case,
-        hours=hours,
-        options=tuple(options),
-        quality=quality,
-        warnings=tuple(warnings),
-        verdict=_verdict(options, comfort, hours),
-    )
+    return warnings
 
 
 def _percent(fraction: float | None) -> str:
     return "unknown" if fraction is None else f"{100 * fraction:+.1f} %"
 
 
-def _quality(
-    case: HourlyCase, hours: Hours, rh_set: FloatArray | None, departure: Outcome | None
+def quality(
+    case: HourlyCase, hours: Hours, *, rh_set: FloatArray, departure: Outcome
 ) -> Quality | None:
-    """Compare a simulation's humidity and demand with a direct balance of its reported flows."""
+    """Compare a simulation's humidity and demand with a direct balance of its reported flows.
+
+    Parameters
+    ----------
+    case : HourlyCase
+    hours : Hours
+    rh_set : float64 array, shape (n_steps,)
+        Relative humidity to hold. [-]
+    departure : Outcome
+        The demand as the departure gives it.
+
+    Returns
+    -------
+    Quality or None
+        None for a case that is no departure.
+    """
     if not case.departure:
         return None
     own = balance.direct(case)
@@ -297,10 +386,9 @@ def _quality(
     gap = balance.baseline(own).w_kg_kg - simulated
     rmse = float(np.sqrt(np.mean(gap[season] ** 2))) if season.any() else 0.0
     apart: float | None = None
-    if rh_set is not None and departure is not None:
-        total = float(departure.added_kg[season].sum())
-        if total > 0.0:
-            apart = float(balance.demand(own, rh_set).added_kg[season].sum()) / total - 1.0
+    total = float(departure.added_kg[season].sum())
+    if total > 0.0:
+        apart = float(balance.demand(own, rh_set).added_kg[season].sum()) / total - 1.0
     large = rmse > QUALITY_RMSE_KG_KG or (apart is not None and abs(apart) > QUALITY_GAP_FRAC)
     return Quality(w_rmse_kg_kg=rmse, demand_gap_frac=apart, missing_flow=large)
 
@@ -316,11 +404,14 @@ def _require_no_peeking(strategy: Strategy, case: HourlyCase, rh_set: FloatArray
         )
 
 
-def _verdict(options: list[Option], comfort: Comfort, hours: Hours) -> str:
+def _verdict(
+    options: list[Option], comfort: Comfort, hours: Hours, *, tariff: Tariff | None
+) -> str:
     """One sentence: which option, and why.
 
     Among the options whose condensation hours exceed those without humidifier by at most the
-    accepted number, the one with the most hours in the comfort band; the least feed decides a tie.
+    accepted number, the one with the most hours in the comfort band. The least cost decides a tie,
+    or the least feed where a cost is not known.
     """
     dry, *others = options
     # What is accepted in a year, by the length of the record.
@@ -344,7 +435,9 @@ def _verdict(options: list[Option], comfort: Comfort, hours: Hours) -> str:
             f"without a humidifier; the nearest is {least.name!r} with "
             f"{number(least, 'condensation_h'):.0f} h."
         )
-    best = max(fit, key=lambda o: (number(o, "band_h"), -number(o, "feed_l")))
+    priced = all(o.row["cost"] is not None for o in fit)
+    taken = "cost" if priced else "feed_l"
+    best = max(fit, key=lambda o: (number(o, "band_h"), -number(o, taken)))
     if number(best, "band_h") <= band_h:
         return (
             f"None helps: no option within the accepted condensation has more than the "
@@ -360,7 +453,8 @@ def _verdict(options: list[Option], comfort: Comfort, hours: Hours) -> str:
     return (
         f"Choose {best.name!r}: {number(best, 'band_h'):.0f} of {season_h} heating-season hours "
         f"in the comfort band ({band_h:.0f} without), {condensation}, "
-        f"{number(best, 'feed_l'):.0f} l of water."
+        f"{number(best, 'feed_l'):.0f} l of water"
+        + (f", {number(best, 'cost'):.0f} {tariff.currency}." if tariff and priced else ".")
     )
 
 
@@ -379,7 +473,9 @@ def _labels(option: Option) -> dict[str, str | None]:
 
 
 def _comparison_table(result: Comparison) -> tables.Table:
-    rows: list[dict[str, Any]] = [{**_labels(o), **o.row} for o in result.options]
+    tariff = result.scenario.tariff
+    shared = {"currency": None if tariff is None else tariff.currency}
+    rows: list[dict[str, Any]] = [{**_labels(o), **o.row, **shared} for o in result.options]
     return tables.Table(
         columns=columns.COMPARISON,
         data={c.name: [row[c.name] for row in rows] for c in columns.COMPARISON},
@@ -488,6 +584,7 @@ def _hourly_table(result: Comparison) -> tables.Table:
                 "condensed_kg": out.condensed_kg.sum(axis=0),
                 "fog_kg": out.fog_kg,
                 "balance_error_kg": out.balance_error_kg,
+                **{name: getattr(option.energy, name) for name in columns.HOURLY_ENERGY},
             }
         )
     repeats = len(result.options)

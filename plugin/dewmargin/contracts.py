@@ -9,16 +9,48 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
+import numpy as np
+
+from dewmargin import air
+
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from dewmargin.case import HourlyCase
+    from dewmargin.case import HeatSource, HourlyCase
     from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.feedline import Line
+
+Points = tuple[tuple[float, float], ...]
+
+HOT_ABOVE_COLD_K = 0.5  # a feed counts as hot only when it is clearly warmer than the cold water
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Use:
+    """What running takes or brings: so much for each second, and so much for each kilogram given.
+
+    Attributes
+    ----------
+    per_s, per_kg : float64 array, shape (n_steps,), or float
+        NaN is not known.
+    """
+
+    per_s: FloatArray | float = 0.0
+    per_kg: FloatArray | float = 0.0
+
+    def total(self, running_s: FloatArray, given_kg: FloatArray) -> FloatArray:
+        """Return the amount of each step; 0 where nothing runs, known or not."""
+        runs = running_s > 0.0
+        result: FloatArray = np.where(runs, self.per_s * running_s + self.per_kg * given_kg, 0.0)
+        return result
+
+
+UNKNOWN = Use(per_s=np.nan)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mode:
-    """One way of running in a step: how fast, and on how much water.
+    """One way of running in a step: how fast, on how much water, on how much energy.
 
     Attributes
     ----------
@@ -27,18 +59,32 @@ class Mode:
     r1_kg_s : float64 array, shape (n_steps,)
         Fall of the rate with the room's humidity ratio W, so that the rate is r0 - r1·W; what
         would be below 0 counts as 0. [kg/s per kg/kg]
-    feed_kg_s : float64 array, shape (n_steps,)
-        Water fed while running. [kg/s]
+    feed : Use
+        Water fed. [kg]
+    brought : Use
+        Enthalpy that the water, or steam, brings to the air, drained water subtracted; liquid at
+        0 °C is zero. [J]
+    feed_heat : Use
+        Heat that the water heater put into the feed, what the line loses included. [J]
+    fan : Use
+        Electricity of the blower run for it, and of a fan of its own. [J]
+    electricity, fuel : Use
+        What the device itself uses. [J]
     """
 
     r0_kg_s: FloatArray
     r1_kg_s: FloatArray
-    feed_kg_s: FloatArray
+    feed: Use
+    brought: Use = UNKNOWN
+    feed_heat: Use = UNKNOWN
+    fan: Use = UNKNOWN
+    electricity: Use = UNKNOWN
+    fuel: Use = Use()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Capability:
-    """What an equipment can do in each step: with heat first, then with the blower alone.
+    """What an equipment can do in each step: with heat first, then in the rest of the step.
 
     Attributes
     ----------
@@ -48,30 +94,122 @@ class Capability:
         Running in that fraction.
     added : Mode or None
         Running in the rest of the step, on a call for humidity; None: it cannot.
+    standby_w : float
+        Electricity while it does not run. [W]
+    resting_feed_kg_s : float
+        Water that runs on while it rests, to waste. [kg/s]
+    resting_heat_w : float64 array, shape (n_steps,), or float
+        Heat that the water heater puts into that. [W]
+    hot : bool array, shape (n_steps,), or None
+        Steps in which the feed comes heated; None: never.
+    part_load : tuple of (share, factor), or None
+        Efficiency in `fuel` by the share of full output, as a share of that at full output, of a
+        device that follows the demand; None: it runs at full output or not at all.
+    notes : tuple of str
+        What a reader of the report has to know of it.
     """
 
     heat_frac: FloatArray
     heat: Mode
     added: Mode | None = None
+    standby_w: float = 0.0
+    resting_feed_kg_s: float = 0.0
+    resting_heat_w: FloatArray | float = 0.0
+    hot: BoolArray | None = None
+    part_load: Points | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quality:
+    """What is dissolved in the feed, and how it was treated; None is not known.
+
+    Attributes
+    ----------
+    treatment : str
+        "tap", "softened", "reverse_osmosis" or "deionised".
+    hardness_mg_l, alkalinity_mg_l : float or None
+        As CaCO3. [mg/l]
+    solids_mg_l : float or None
+        Total dissolved solids. [mg/l]
+    ph : float or None
+    conductivity_us_cm : float or None
+        [µS/cm]
+    """
+
+    treatment: str = "tap"
+    hardness_mg_l: float | None = None
+    alkalinity_mg_l: float | None = None
+    solids_mg_l: float | None = None
+    ph: float | None = None
+    conductivity_us_cm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrival:
+    """Feed water where it enters the equipment, at one flow.
+
+    Attributes
+    ----------
+    t_feed_c : float64 array, shape (n_steps,)
+        Temperature once the line is warm. [°C]
+    heat_j_kg : float64 array, shape (n_steps,)
+        Heat that the water heater put into each kilogram; NaN is not known. [J/kg]
+    hot : bool array, shape (n_steps,)
+        True where it comes heated, by more than doubt.
+    """
+
+    t_feed_c: FloatArray
+    heat_j_kg: FloatArray
+    hot: BoolArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FeedWater:
-    """The water that reaches the equipment.
+    """The water of a supply, through the year.
 
     Attributes
     ----------
     name : str
         The supply's name.
-    t_feed_c : float64 array, shape (n_steps,)
-        Temperature at the equipment. [°C]
-    hot : bool array, shape (n_steps,)
-        True where it is warmer than the mains, by more than doubt.
+    t_cold_c : float64 array, shape (n_steps,)
+        Unheated water. [°C]
+    t_start_c : float64 array, shape (n_steps,)
+        Water that enters the line, where the flow is enough for the heater. [°C]
+    least_flow_kg_s : float
+        Less than this does not start the heater: the water stays cold. [kg/s]
+    cold_known : bool
+        False where `t_cold_c` is a guess, as in a part of a year: the heat is then not known.
+    heater : HeatSource or None
+        What heating it takes; None is not known.
+    line : Line or None
+        The line to the equipment; None: the equipment sits where `t_start_c` is.
+    quality : Quality
+        What is dissolved in it.
+    notes : tuple of str
+        What a reader of the report has to know of it.
     """
 
     name: str
-    t_feed_c: FloatArray
-    hot: BoolArray
+    t_cold_c: FloatArray
+    t_start_c: FloatArray
+    least_flow_kg_s: float = 0.0
+    cold_known: bool = True
+    heater: HeatSource | None = None
+    line: Line | None = None
+    quality: Quality = Quality()
+    notes: tuple[str, ...] = ()
+
+    def arriving(self, feed_kg_s: float) -> Arrival:
+        """Return the water at a feed flow. [kg/s]."""
+        starts = feed_kg_s >= self.least_flow_kg_s
+        t_start_c = self.t_start_c if starts else self.t_cold_c
+        heat = air.CP_WATER * np.maximum(t_start_c - self.t_cold_c, 0.0)
+        return Arrival(
+            t_feed_c=t_start_c if self.line is None else self.line.arriving_c(t_start_c, feed_kg_s),
+            heat_j_kg=heat if self.cold_known else np.full_like(heat, np.nan),
+            hot=t_start_c > self.t_cold_c + HOT_ABOVE_COLD_K,
+        )
 
 
 @runtime_checkable

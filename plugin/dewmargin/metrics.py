@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray, FloatArray, IntArray
+    from dewmargin.energy import Energy
 
 # The humidifier lands exactly on its set-point: an edge equal to it would be decided by rounding.
 EDGE_SLACK = 1e-6
@@ -23,6 +24,16 @@ SHORTFALL_FRAC = 0.01  # of the hour's demand
 SETBACK_K = 1.0  # warming within 3 h that tells the end of a set-back
 SETPOINT_STEP_FRAC = 0.03  # rise of the set-point within one hour that no outdoor reset makes
 CATCH_UP_H = 3
+
+ENERGY_COLUMNS = (
+    "feed_heat_kwh",
+    "water_heating_kwh",
+    "makeup_heat_kwh",
+    "space_heating_kwh",
+    "fan_kwh",
+    "device_kwh",
+    "fuel_kwh",
+)
 
 UNKNOWN_WITHOUT_DEMAND = (
     "demand_kg",
@@ -215,3 +226,14 @@ def comparison_row(
         "balance_error_kg": float(outcome.balance_error_kg.max()),
         "hours_known": float(rh.size),
     }
+
+
+def energy_row(energy: Energy | None) -> dict[str, float | None]:
+    """Return the year's heat and energy, by column; what is not known in some hour is None.
+
+    The baseline (None) takes nothing. Cost and carbon are not known here.
+    """
+    if energy is None:
+        return dict.fromkeys(ENERGY_COLUMNS, 0.0)
+    totals = {name: float(getattr(energy, name).sum()) for name in ENERGY_COLUMNS}
+    return {name: None if np.isnan(total) else total for name, total in totals.items()}

@@ -83,6 +83,7 @@ OUTPUTS = (
     Output("Zone Ideal Loads Heat Recovery Latent Cooling Rate", _IDEAL),
     Output("Zone Ideal Loads Heat Recovery Active Time", _IDEAL),
     Output("Heating Coil Heating Rate", ("COIL:HEATING:", _SYSTEM)),
+    Output("Heating Coil Runtime Fraction", ("COIL:HEATING:FUEL", "COIL:HEATING:DX", _SYSTEM)),
     Output("Fan Runtime Fraction", ("FAN:ONOFF", "FAN:SYSTEMMODEL", _SYSTEM)),
     Output("Fan Air Mass Flow Rate", ("FAN:", _SYSTEM)),
     Output("Heat Exchanger Latent Gain Rate", _EXCHANGER),

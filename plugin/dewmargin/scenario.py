@@ -18,6 +18,7 @@ from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.inputs import Inputs
 from dewmargin.readers.epw import Weather, read_epw
+from dewmargin.tariff import Tariff
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -111,6 +112,7 @@ class _Document(Inputs):
     equipment: list[dict[str, Any]] = Field(min_length=1)
     supplies: list[Supply] = Field(min_length=1)
     comfort: Comfort = Comfort()
+    tariff: Tariff | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,6 +134,8 @@ class Scenario:
     strategies, equipment, supplies : tuple
         In the order of the file; every combination is an option.
     comfort : Comfort
+    tariff : Tariff or None
+        What energy and water cost, if the user gives it.
     """
 
     file: Path
@@ -145,6 +149,7 @@ class Scenario:
     equipment: tuple[Equipment, ...]
     supplies: tuple[Supply, ...]
     comfort: Comfort
+    tariff: Tariff | None
 
     def parts(self) -> Iterator[tuple[str, BaseModel]]:
         """Yield every input object with its key, for `check` and the manifest."""
@@ -155,6 +160,8 @@ class Scenario:
             for i, part in enumerate(getattr(self, key)):
                 yield f"{key}[{i}]", _model(part)
         yield "comfort", self.comfort
+        if self.tariff is not None:
+            yield "tariff", self.tariff
 
     def resolved(self) -> dict[str, Any]:
         """Return the scenario with every default filled in."""
@@ -275,6 +282,7 @@ def parse(raw: bytes, path: Path) -> Scenario:
         equipment=tuple(_parts("equipment", "kind", "equipment", top.equipment, path)),
         supplies=tuple(top.supplies),
         comfort=top.comfort,
+        tariff=top.tariff,
     )
     for key in ("surfaces", "strategies", "equipment", "supplies"):
         _require_distinct_names(path, key, [part.name for part in getattr(scenario, key)])
@@ -290,7 +298,7 @@ def json_schema() -> dict[str, Any]:
     models: dict[tuple[str, str], type[BaseModel]] = {
         (kind, name): extensions.load(kind, name) for kind, names in kinds.items() for name in names
     }
-    named: list[type[BaseModel]] = [WeatherInput, SurfaceInput, Supply, Comfort]
+    named: list[type[BaseModel]] = [WeatherInput, SurfaceInput, Supply, Comfort, Tariff]
     refs, defined = models_json_schema(
         [(model, "validation") for model in named + list(models.values())],
         ref_template="#/$defs/{model}",
@@ -324,6 +332,7 @@ def json_schema() -> dict[str, Any]:
             "equipment": any_of("equipment"),
             "supplies": {"type": "array", "minItems": 1, "items": ref(Supply)},
             "comfort": ref(Comfort),
+            "tariff": ref(Tariff),
         },
         "$defs": defined["$defs"],
     }

@@ -45,7 +45,7 @@ def room_year(
     heating_set_c: FloatArray,
     cooling_set_c: float | None,
     heat_capacity_wh_k: float,
-    heating_limit_w: float,
+    heating_limit_w: FloatArray,
     step_s: float,
     warmup_steps: int,
 ) -> RoomYear:
@@ -72,7 +72,7 @@ def room_year(
         lets it float. [°C]
     heat_capacity_wh_k : float
         Heat capacity C of air, furniture and the inner layers of the fabric. [Wh/K]
-    heating_limit_w : float
+    heating_limit_w : float64 array, shape (n_steps,)
         Capacity of the heating; infinite is ideal. [W]
     step_s : float
         Length of a step. [s]
@@ -111,7 +111,7 @@ def room_year(
     tiny = float(np.finfo(np.float64).tiny)
     require_between("room_year", "loss_w_k", float(loss_w_k.min()), tiny, math.inf)
     require_between("room_year", "heat_capacity_wh_k", heat_capacity_wh_k, tiny, math.inf)
-    require_between("room_year", "heating_limit_w", heating_limit_w, 0.0, math.inf)
+    require_between("room_year", "heating_limit_w", float(heating_limit_w.min()), 0.0, math.inf)
     require_between("room_year", "warmup_steps", warmup_steps, 0, t_out_c.size)
 
     x = loss_w_k * (step_s / (3600.0 * heat_capacity_wh_k))
@@ -125,6 +125,7 @@ def room_year(
         approach.tolist(),
         mean_factor.tolist(),
         heating_set_c.tolist(),
+        heating_limit_w.tolist(),
     )
     ceiling_c = math.inf if cooling_set_c is None else cooling_set_c
     n = t_out_c.size
@@ -132,7 +133,7 @@ def room_year(
     t_start_c = t_c
     t_air, t_end, heat = [], [], []
     steps = list(zip(*columns, strict=True))
-    for i, (free_c, lift_w_k, loss, share, mean_share, set_c) in enumerate(
+    for i, (free_c, lift_w_k, loss, share, mean_share, set_c, limit_w) in enumerate(
         steps[n - warmup_steps :] + steps
     ):
         if i == warmup_steps:
@@ -140,7 +141,7 @@ def room_year(
         free_end_c = t_c + (free_c - t_c) * share
         q = 0.0
         if free_end_c < set_c:
-            q = min((set_c - free_end_c) * lift_w_k, heating_limit_w)
+            q = min((set_c - free_end_c) * lift_w_k, limit_w)
         elif free_end_c > ceiling_c:
             q = (ceiling_c - free_end_c) * lift_w_k
         towards_c = free_c + q / loss - t_c

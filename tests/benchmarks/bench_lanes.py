@@ -368,14 +368,16 @@ def scalar_inputs(drivers, p, low, g, a, heat):
 
 
 @numba.njit(error_model="numpy")
-def scalar_sums(low, high, x_end, sum_x, added, running, running_rest, fog, condensed):
+def scalar_sums(
+    low, high, x_end, sum_x, added, added_rest, running, running_rest, fog, condensed
+):  # fmt: skip
     """Return the year's sums of one case from its hourly results."""
     s = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0)
     for i in range(low.size):
         taken = 0.0
         for j in range(condensed.shape[0]):
             taken += condensed[j, i]
-        s = add_hour(low[i], high[i], x_end[i], sum_x[i] / HOUR_S, added[i],
+        s = add_hour(low[i], high[i], x_end[i], sum_x[i] / HOUR_S, added[i] + added_rest[i],
                      running[i] + running_rest[i], fog[i], taken, *s)  # fmt: skip
     return s
 
@@ -386,7 +388,7 @@ class Scalar:
     def __init__(self, drivers, parameters, unlimited, surfaces) -> None:
         self.drivers, self.parameters, self.unlimited = drivers, parameters, unlimited
         self.inputs = np.empty((4, N_HOURS))
-        self.outputs = np.empty((8, N_HOURS))
+        self.outputs = np.empty((9, N_HOURS))
         self.condensed = np.empty((surfaces, N_HOURS))
         self.x_sat = np.ascontiguousarray(drivers[X_SAT : X_SAT + surfaces])
         self.year = kernel.compiled().year
@@ -406,8 +408,9 @@ class Scalar:
             p[SINK : SINK + len(self.x_sat)], self.x_sat, *self.outputs, self.condensed,
         )  # fmt: skip
         self.seconds += time.process_time() - start
-        x_end, _, sum_x, _, added, running, running_rest, fog = self.outputs
-        sums = scalar_sums(low, self.drivers[HIGH], x_end, sum_x, added, running, running_rest, fog,
+        x_end, _, sum_x, _, added, added_rest, running, running_rest, fog = self.outputs
+        sums = scalar_sums(low, self.drivers[HIGH], x_end, sum_x, added, added_rest, running,
+                           running_rest, fog,
                            self.condensed)  # fmt: skip
         return [x, y, *sums]
 

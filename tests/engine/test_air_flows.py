@@ -9,8 +9,7 @@ from contextlib import closing
 import numpy as np
 import pytest
 
-from dewmargin import balance, metrics
-from dewmargin.comparison import Quality, _quality
+from dewmargin import balance, comparison, metrics
 from dewmargin.readers.results import Simulation
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
@@ -24,10 +23,11 @@ def read(folder, zones):
     return Simulation(results="eplusout.sql", zones=zones).case(weather=None, folder=folder)
 
 
-def quality(case) -> Quality:
+def quality(case) -> comparison.Quality:
     rh_set = np.full(case.n_steps, 0.40)
     hours = metrics.hours_of(case, heating_season_below_c=15.0)
-    found = _quality(case, hours, rh_set, balance.demand(case, rh_set))
+    departure = balance.demand(case, rh_set)
+    found = comparison.quality(case, hours, rh_set=rh_set, departure=departure)
     assert found is not None
     return found
 

@@ -8,7 +8,7 @@ import numpy as np
 import pydantic
 import pytest
 
-from dewmargin import air
+import psychrolib_oracle
 from dewmargin.case import AirSystem, HourlyCase
 from dewmargin.contracts import Capability, Equipment, FeedWater
 from dewmargin.equipment.fixed_rate import FixedRate
@@ -37,7 +37,7 @@ DUCTED = replace(
         heat_frac=np.linspace(0.0, 1.0, N), t_supply_c=45.0 * FLAT, airflow_kg_s=0.5
     ),
 )
-FEED = FeedWater(name="cold", t_feed_c=8.0 * FLAT, hot=FLAT < 0.0)
+FEED = FeedWater(name="cold", t_cold_c=8.0 * FLAT, t_start_c=8.0 * FLAT)
 
 
 def capability(equipment: FixedRate, case: HourlyCase) -> Capability:
@@ -58,7 +58,8 @@ def test_it_gives_its_rate_in_any_air() -> None:
 def test_feed_goes_with_what_it_gives() -> None:
     mode = capability(FixedRate(name="blown down", rate_kg_h=2.0, feed_ratio=1.3), CASE).heat
 
-    np.testing.assert_allclose(mode.feed_kg_s, 1.3 * mode.r0_kg_s)
+    hour = mode.feed.total(3600.0 * FLAT, 2.0 * FLAT)
+    np.testing.assert_allclose(hour, 2.6 * FLAT)
 
 
 @pytest.mark.parametrize(
@@ -78,19 +79,32 @@ def test_it_runs_when_called(call: str, heat_frac: np.ndarray, *, runs_beside: b
     assert (got.added is not None) == runs_beside
 
 
-def test_in_ducts_it_gives_at_most_what_the_air_there_takes_up() -> None:
-    """Mass balance of the duct: airflow times what is left to saturation; hot air takes more."""
-    big = FixedRate(name="steam", rate_kg_h=30.0, call="humidity")
-    w_set = 0.005
+@pytest.mark.parametrize("place", ["plenum", "room air"])
+def test_in_ducts_it_gives_at_most_what_the_air_there_takes_up(place) -> None:
+    """Mass balance of the duct, saturated along the wet bulb as psychrolib has it.
 
-    got = capability(big, DUCTED)
+    With feed of the wet bulb's temperature the two are the same but for psychrolib's rounding of
+    the wet bulb to 0.001 K.
+    """
+    psychrolib = psychrolib_oracle.load()
+    system, w_set = DUCTED.air_system, 0.005
+    t_c = 45.0 if place == "plenum" else 20.0
+    wet_bulb = psychrolib.GetTWetBulbFromHumRatio(t_c, w_set, 1e5)
+    at_wet_bulb = FeedWater(name="x", t_cold_c=wet_bulb * FLAT, t_start_c=wet_bulb * FLAT)
 
-    system = DUCTED.air_system
-    for mode, t_c in ((got.heat, system.t_supply_c), (got.added, DUCTED.t_air_c)):
-        room = air.saturated_humidity_ratio(t_c, DUCTED.p_pa) - w_set
-        most = np.minimum(system.airflow_kg_s * room, 30.0 / 3600.0)
-        np.testing.assert_allclose(mode.r0_kg_s - mode.r1_kg_s * w_set, most, rtol=1e-9)
-    assert np.all(got.added.r0_kg_s - got.added.r1_kg_s * w_set < 30.0 / 3600.0)
+    got = FixedRate(name="big", rate_kg_h=30.0, call="humidity").capability(
+        DUCTED, at_wet_bulb, w_base_kg_kg=DUCTED.w_base_kg_kg, w_set_kg_kg=w_set * FLAT
+    )
+
+    mode, has_time = (got.heat, slice(1, None)) if place == "plenum" else (got.added, slice(-1))
+    room = psychrolib.GetSatHumRatio(wet_bulb, 1e5) - w_set
+    most = system.airflow_kg_s * room
+    assert most < 30.0 / 3600.0
+    rate = mode.r0_kg_s - mode.r1_kg_s * w_set
+    np.testing.assert_allclose(rate[has_time], most, rtol=1e-3)
+    # What is throttled is not fed either.
+    feed = mode.feed.total(FLAT, rate)
+    np.testing.assert_allclose(feed[has_time], rate[has_time], rtol=1e-9)
 
 
 @pytest.mark.parametrize("call", ["heating", "humidity"])
@@ -103,7 +117,7 @@ def test_a_call_needs_ducts(call: str) -> None:
     assert str(caught.value) == (
         f"equipment['attic unit'].call: \"{call}\" needs an air system, and this space has none "
         "(give the space ducts: heating in [space.house] or [space.simulation], "
-        'or set call = "always")'
+        'or set call = "always" for a device of its own)'
     )
 
 

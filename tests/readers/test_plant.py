@@ -14,6 +14,7 @@ ROOM = {
     "t_air_c": np.full(4, 20.0),
     "w_kg_kg": np.zeros(4),
     "p_pa": np.full(4, air.STANDARD_PRESSURE),
+    "t_out_c": np.full(4, -5.0),
 }
 
 
@@ -81,8 +82,43 @@ def test_a_hydronic_plant_has_no_ducts():
         ),
         pytest.param(
             {"kind": "hydronic", "airflow_l_s": 400.0},
-            "a hydronic plant moves no air: leave airflow_l_s out",
+            "airflow_l_s does not go with kind = 'hydronic'",
             id="radiators with airflow",
+        ),
+        pytest.param(
+            {"capacity_kw": 9.0, "airflow_l_s": 400.0, "backup_kw": 3.0},
+            "backup_kw does not go with kind = 'furnace'",
+            id="a furnace with electric backup",
+        ),
+        pytest.param(
+            {"kind": "heat_pump", "airflow_l_s": 400.0},
+            "a heat_pump needs capacity_kw or capacity_points",
+            id="heat pump without capacity",
+        ),
+        pytest.param(
+            {"kind": "heat_pump", "airflow_l_s": 400.0, "capacity_kw": 8, "carrier": "gas"},
+            "a heat_pump draws electricity: leave carrier out",
+            id="heat pump that burns gas",
+        ),
+        pytest.param(
+            {
+                "kind": "heat_pump",
+                "airflow_l_s": 400.0,
+                "capacity_kw": 8,
+                "capacity_points": [[0, 8]],
+            },
+            "give capacity_kw or capacity_points, not both",
+            id="two capacities",
+        ),
+        pytest.param(
+            {"kind": "heat_pump", "airflow_l_s": 400.0, "capacity_points": [[0, 8], [-10, 6]]},
+            "outdoor temperatures must rise from point to point",
+            id="points out of order",
+        ),
+        pytest.param(
+            {"kind": "simulated", "capacity_kw": 8},
+            "capacity_kw does not go with kind = 'simulated'",
+            id="a simulated plant with a capacity of its own",
         ),
         pytest.param(
             {"capacity_kw": 0.0, "airflow_l_s": 400.0},
@@ -118,5 +154,101 @@ def test_air_hotter_than_ducts_carry_is_refused(keys: dict) -> None:
 
     with pytest.raises(InputError, match=r"heating: .* kW would heat .* l/s of air to .* °C"):
         plant.air_system(
-            heating_w=5000.0 * one, t_air_c=20.0 * one, w_kg_kg=0.005 * one, p_pa=95_000.0 * one
+            heating_w=5000.0 * one,
+            t_air_c=20.0 * one,
+            w_kg_kg=0.005 * one,
+            p_pa=95_000.0 * one,
+            t_out_c=-5.0 * one,
         )
+
+
+def test_a_heat_pump_gives_what_the_outdoor_air_lets_it():
+    # By hand: 6 kW at -20 °C, 9 kW at 0 °C, so 7.5 kW at -10 °C; the space takes 9 kW, of which
+    # 2 kW come from the backup. 9.5 kW / (0.5 kg/s · 1006 J/(kg K)) at -10 °C would be 18.9 K.
+    flow_l_s = 0.5e3 / (air.STANDARD_PRESSURE / (287.042 * 293.15))
+    plant = HeatingPlant(
+        kind="heat_pump",
+        capacity_points=[[-20, 6], [0, 9]],
+        backup_kw=2.0,
+        airflow_l_s=flow_l_s,
+        cop_points=[[-20, 2.0], [0, 3.0]],
+    )
+    t_out = np.array([-30.0, -10.0, -10.0, 5.0])
+    heat_w = np.array([20e3, 3750.0, 9000.0, 4500.0])
+
+    system = plant.air_system(heating_w=heat_w, **(ROOM | {"t_out_c": t_out}))
+    source = plant.heat_source(heating_w=heat_w, t_out_c=t_out)
+
+    assert system.heat_frac == pytest.approx([1.0, 0.5, 1.0, 0.5])
+    rise = np.array([8.0, 7.5, 9.0, 9.0]) * 1e3 / (0.5 * 1006.0)
+    assert system.t_supply_c - 20.0 == pytest.approx(rise)
+    # At its limit, more heat is the backup's, one for one; else the heat pump's.
+    assert source.carrier == "electricity"
+    assert source.energy_per_heat == pytest.approx([1.0, 1 / 2.5, 1.0, 1 / 3.0])
+    assert plant.limit_w(t_out) == pytest.approx([8e3, 9.5e3, 9.5e3, 11e3])
+
+
+def test_a_blower_that_runs_on_is_told():
+    plant = HeatingPlant(capacity_kw=8.0, airflow_l_s=400.0, blower="continuous", blower_w=300.0)
+
+    system = plant.air_system(heating_w=np.full(4, 2e3), **ROOM)
+
+    assert system.heat_frac == pytest.approx(np.full(4, 0.25))
+    assert system.blower_frac == pytest.approx(np.ones(4))
+    assert system.blower_w == 300.0
+
+
+@pytest.mark.parametrize(
+    ("keys", "per_heat"),
+    [
+        pytest.param({"carrier": "gas", "efficiency": 0.8}, 1.25, id="carrier and efficiency"),
+        pytest.param({"carrier": "gas"}, None, id="no efficiency: not known"),
+        pytest.param({"efficiency": 0.8}, None, id="no carrier: not known"),
+    ],
+)
+def test_what_heat_takes_is_known_as_far_as_it_is_told(keys, per_heat):
+    plant = HeatingPlant(capacity_kw=8.0, airflow_l_s=400.0, **keys)
+
+    source = plant.heat_source(heating_w=np.full(4, 2e3), t_out_c=np.zeros(4))
+
+    if per_heat is None:
+        assert source is None
+    else:
+        assert source.energy_per_heat == pytest.approx(np.full(4, per_heat))
+
+
+def test_a_simulated_plant_is_what_coil_and_fan_report():
+    # By hand: the coil runs a quarter of the hour at 12 kW, the fan half of it at 0.6 kg/s.
+    plant = HeatingPlant(kind="simulated")
+    coil_frac, fan_frac = np.array([0.25, 0.0, 0.5, 1.0]), np.array([0.5, 0.0, 0.5, 1.0])
+
+    system = plant.simulated_air_system(
+        coil_w=12e3 * coil_frac,
+        coil_frac=coil_frac,
+        fan_kg_s=0.6 * fan_frac,
+        fan_frac=fan_frac,
+        t_air_c=ROOM["t_air_c"],
+        w_kg_kg=ROOM["w_kg_kg"],
+    )
+
+    assert system.airflow_kg_s == pytest.approx(0.6)
+    assert system.heat_frac == pytest.approx(coil_frac)
+    assert system.blower_frac == pytest.approx(fan_frac)
+    assert system.t_supply_c == pytest.approx(np.full(4, 20.0 + 12e3 / (0.6 * 1006.0)))
+
+
+def test_a_simulated_plant_that_never_heats_is_refused():
+    with pytest.raises(InputError) as caught:
+        HeatingPlant(kind="simulated").simulated_air_system(
+            coil_w=np.zeros(4),
+            coil_frac=np.zeros(4),
+            fan_kg_s=np.ones(4),
+            fan_frac=np.ones(4),
+            t_air_c=ROOM["t_air_c"],
+            w_kg_kg=ROOM["w_kg_kg"],
+        )
+
+    assert str(caught.value) == (
+        "heating: the run's heating coil never runs (a furnace or heat_pump takes the heat that "
+        "the zones ask for)"
+    )

@@ -7,72 +7,38 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from pydantic import Field
 
-from dewmargin import air
-from dewmargin.contracts import Capability
-from dewmargin.equipment.line import line, room_nodes
-from dewmargin.errors import InputError
-from dewmargin.inputs import Inputs
+from dewmargin import air, steam
+from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
 
 if TYPE_CHECKING:
-    from dewmargin.case import HourlyCase
-    from dewmargin.columns import FloatArray
-    from dewmargin.contracts import FeedWater, Mode
+    from dewmargin.equipment.humidifier import Inlet
 
 
-class FixedRate(Inputs):
+class FixedRate(Humidifier):
     """Give one rate while running, whatever the air and the water are like.
 
-    Its `call` says when it may run: "always"; "heating", while the plant heats; "humidity", in
-    ducts, but with the blower run for it when the plant rests, which comes to always.
+    The air's own heat evaporates the water, as in any device that does not boil it, so that in
+    ducts it gives at most what saturates the air along its wet bulb; what is fed beyond the rate
+    drains at the temperature of the feed.
     """
 
-    name: str
     kind: Literal["fixed_rate"] = "fixed_rate"
-    rate_kg_h: float = Field(gt=0, description="vapour given while it runs")
+    rate_kg_h: float = Field(gt=0, description="vapour that a unit gives while it runs")
     feed_ratio: float = Field(
         default=1.0, ge=1, description="litres fed for a kilogram given; 1 drains nothing"
     )
-    call: Literal["always", "heating", "humidity"] = Field(
-        default="always", description="when it may run; a device of its own, outside the ducts"
-    )
 
-    def capability(
-        self,
-        case: HourlyCase,
-        feed: FeedWater,  # noqa: ARG002 - its temperature does not matter here
-        *,
-        w_base_kg_kg: FloatArray,
-        w_set_kg_kg: FloatArray,
-    ) -> Capability:
-        """Return its rate; in ducts at most what the air there can take up before it is saturated.
-
-        Raises
-        ------
-        InputError
-            If it sits in ducts and the building has none.
-        """
-        if self.call != "always" and case.air_system is None:
-            raise InputError(
-                f'"{self.call}" needs an air system, and this space has none',
-                where=f"equipment[{self.name!r}].call",
-                hint="give the space ducts: heating in [space.house] or [space.simulation], "
-                'or set call = "always"',
-            )
-        rate_kg_s = self.rate_kg_h / 3600.0
-        w_room = room_nodes(w_base_kg_kg, w_set_kg_kg)
-        feed_kg_s = self.feed_ratio * rate_kg_s
-        system = case.air_system
-        if self.call == "always" or system is None:
-            free = line(w_room, np.full_like(w_room, rate_kg_s), feed_kg_s=feed_kg_s)
-            return Capability(heat_frac=np.ones(case.n_steps), heat=free)
-
-        def in_duct(t_duct_c: FloatArray) -> Mode:
-            room_left = air.saturated_humidity_ratio(t_duct_c, case.p_pa) - w_room
-            most_kg_s = np.maximum(system.airflow_kg_s * room_left, 0.0)
-            return line(w_room, np.minimum(rate_kg_s, most_kg_s), feed_kg_s=feed_kg_s)
-
-        return Capability(
-            heat_frac=system.heat_frac,
-            heat=in_duct(system.t_supply_c),
-            added=in_duct(case.t_air_c) if self.call == "humidity" else None,
+    def give(self, inlet: Inlet) -> Given:
+        """Return its rate; in ducts at most what the air can take up."""
+        rate = np.full(inlet.w_kg_kg.shape, self.count * self.rate_kg_h / 3600.0)
+        water_j_kg = air.CP_WATER * inlet.t_feed_c
+        if np.isfinite(inlet.airflow_kg_s):
+            most = steam.saturated_by(inlet.t_c, inlet.w_kg_kg, inlet.p_pa, water_j_kg)
+            room_left = np.maximum(most - inlet.w_kg_kg, 0.0)
+            rate = np.minimum(rate, inlet.airflow_kg_s * room_left)
+        return Given(
+            rate_kg_s=rate,
+            feed_kg_s=self.feed_ratio * rate,
+            brought_w=rate * water_j_kg,
+            electricity_w=own_power_w(self),
         )

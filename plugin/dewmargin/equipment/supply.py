@@ -1,34 +1,203 @@
-"""Feed water: from the mains, or at a given temperature."""
+"""Feed water: where it comes from, how it is heated, and the line that brings it."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 import numpy as np
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from dewmargin.contracts import FeedWater
+from dewmargin.case import HeatSource
+from dewmargin.contracts import FeedWater, Quality
 from dewmargin.errors import InputError
+from dewmargin.feedline import BARE_W_M2_K, WATER_KG_M3, Line
 from dewmargin.inputs import Inputs
 from dewmargin.mains import mains_temperature, months_present
+from dewmargin.tariff import Carrier
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
 
-_HOT_ABOVE_MAINS_K = 0.5  # a feed counts as hot only when it is clearly warmer than the mains
 _MONTHS = 12
+_WALL_MM = 1.0
+_SCALD_C = 49.0  # adult skin burns in five minutes; pages quoting US CPSC advice
+# What a line of this material stands in a potable-water system; usual ratings, from memory, not a
+# substitute for the marking on the tube.
+_RATED_C = {"polyethylene": 60.0, "pex": 82.0, "cpvc": 82.0}
+
+# Recovery efficiency of storage heaters: source code of OpenStudio-HPXML (electric 0.98; fuel by
+# the energy factor, in two straight lines).
+_ELECTRIC_RECOVERY = 0.98
+_FUEL_RECOVERY = ((0.75, 0.252, 0.608), (np.inf, 0.561, 0.439))
+
+
+class FeedLine(Inputs):
+    """The line from the heater, or the mains, to the equipment."""
+
+    length_m: Annotated[float, Field(gt=0.0, le=200.0)] = Field(description="Length")
+    bore_mm: Annotated[float, Field(gt=0.0, le=100.0)] = Field(description="Inner diameter")
+    outer_mm: Annotated[float, Field(gt=0.0, le=120.0)] | None = Field(
+        None, description="Outer diameter; default: a wall of 1 mm, engineering default"
+    )
+    ambient_c: Annotated[float, Field(ge=-20.0, le=60.0)] = Field(
+        20.0, description="Air around the line; default: engineering default"
+    )
+    film_w_m2_k: Annotated[float, Field(ge=0.0, le=100.0)] = Field(
+        BARE_W_M2_K,
+        description="Heat transfer coefficient outside, less with insulation; default: 10, bare, "
+        "common practice",
+    )
+    material: Literal["copper", "pex", "cpvc", "polyethylene"] | None = Field(
+        None, description="What it is made of, for the warning of hot feed; default: not known"
+    )
+
+    @model_validator(mode="after")
+    def _bore_fits(self) -> Self:
+        """Refuse a bore larger than the outside."""
+        if self.outer_mm is not None and self.outer_mm < self.bore_mm:
+            raise ValueError(f"outer_mm must be at least bore_mm, {self.bore_mm:g}")
+        return self
+
+    def line(self) -> Line:
+        """Return the line."""
+        outer_mm = self.bore_mm + 2.0 * _WALL_MM if self.outer_mm is None else self.outer_mm
+        return Line(
+            length_m=self.length_m,
+            bore_mm=self.bore_mm,
+            outer_mm=outer_mm,
+            ambient_c=self.ambient_c,
+            film_w_m2_k=self.film_w_m2_k,
+        )
+
+
+class WaterHeater(Inputs):
+    """What heats the feed."""
+
+    kind: Literal["electric_storage", "fuel_storage", "heat_pump", "tankless"] = Field(
+        description="fuel_storage and tankless burn their carrier"
+    )
+    carrier: Carrier | None = Field(
+        None,
+        description="What it burns or draws; default: electricity for electric_storage and "
+        "heat_pump, else not known",
+    )
+    efficiency: Annotated[float, Field(gt=0.0, le=10.0)] | None = Field(
+        None,
+        description="Heat in a litre drawn for each unit of energy bought (recovery efficiency, "
+        "coefficient of performance); default: electric_storage 0.98, fuel_storage by its "
+        "energy_factor (OpenStudio-HPXML), else not known",
+    )
+    energy_factor: Annotated[float, Field(gt=0.0, le=1.0)] | None = Field(
+        None, description="Energy factor of a fuel_storage heater, in the place of efficiency"
+    )
+    least_flow_l_min: Annotated[float, Field(ge=0.0, le=20.0)] | None = Field(
+        None,
+        description="Flow below which it does not start; default: tankless 1.9 l/min, typical "
+        "(a building-science page), others 0",
+    )
+
+    @model_validator(mode="after")
+    def _has_what_its_kind_needs(self) -> Self:
+        """Refuse what a kind cannot use."""
+        if self.energy_factor is not None and (
+            self.kind != "fuel_storage" or self.efficiency is not None
+        ):
+            raise ValueError("energy_factor is for a fuel_storage heater, in place of efficiency")
+        if self.kind in ("electric_storage", "heat_pump") and self.carrier not in (
+            None,
+            "electricity",
+        ):
+            raise ValueError(f"{self.kind} draws electricity: leave carrier out")
+        return self
+
+    @property
+    def bought_as(self) -> str | None:
+        """What it burns or draws; None is not known."""
+        if self.kind in ("electric_storage", "heat_pump"):
+            return "electricity"
+        return self.carrier
+
+    @property
+    def recovery(self) -> float | None:
+        """Heat in the water for each unit of energy bought; None is not known."""
+        if self.efficiency is not None:
+            return self.efficiency
+        if self.energy_factor is not None:
+            slope, offset = next((a, b) for top, a, b in _FUEL_RECOVERY if self.energy_factor < top)
+            return slope * self.energy_factor + offset
+        return _ELECTRIC_RECOVERY if self.kind == "electric_storage" else None
+
+    def source(self, n_steps: int) -> HeatSource | None:
+        """Return what heating water takes, or None if that is not known."""
+        if self.recovery is None or self.bought_as is None:
+            return None
+        return HeatSource(
+            carrier=self.bought_as, energy_per_heat=np.full(n_steps, 1.0 / self.recovery)
+        )
+
+    @property
+    def least_flow_kg_s(self) -> float:
+        """Flow below which it does not start. [kg/s]."""
+        default = 1.9 if self.kind == "tankless" else 0.0
+        l_min = default if self.least_flow_l_min is None else self.least_flow_l_min
+        return l_min / 60.0 * WATER_KG_M3 / 1000.0
+
+
+class WaterQuality(Inputs):
+    """What is dissolved in the water; each is not known unless given."""
+
+    treatment: Literal["tap", "softened", "reverse_osmosis", "deionised"] = Field(
+        "tap", description="how it was treated; default: tap"
+    )
+    hardness_mg_l: Annotated[float, Field(ge=0.0, le=5000.0)] | None = Field(
+        None, description="calcium hardness as CaCO3"
+    )
+    alkalinity_mg_l: Annotated[float, Field(gt=0.0, le=5000.0)] | None = Field(
+        None, description="alkalinity as CaCO3"
+    )
+    solids_mg_l: Annotated[float, Field(gt=0.0, le=50_000.0)] | None = Field(
+        None, description="total dissolved solids"
+    )
+    ph: Annotated[float, Field(ge=3.0, le=12.0)] | None = Field(None, description="pH")
+    conductivity_us_cm: Annotated[float, Field(gt=0.0, le=1e5)] | None = Field(
+        None, description="electric conductivity"
+    )
 
 
 class Supply(Inputs):
-    """Feed water from the mains, or at `temperature_c` if that is given."""
+    """Feed water from the mains, heated to `temperature_c` if that is given."""
 
     name: str
     source: Literal["mains"] = Field(
         default="mains", description="where the water comes from, before it is heated"
     )
-    temperature_c: float | None = Field(
-        default=None, ge=1, le=95, description="temperature at the equipment; default: the mains'"
+    cold_c: Annotated[float, Field(ge=0.5, le=40.0)] | None = Field(
+        default=None,
+        description="temperature of the unheated water, of a well or a tank; default: the mains' "
+        "by the weather",
     )
+    temperature_c: float | None = Field(
+        default=None,
+        ge=1,
+        le=95,
+        description="temperature that it is heated to, at the start of its line; default: unheated",
+    )
+    heater: WaterHeater | None = Field(
+        default=None, description="what heats it; default: not known, its energy neither"
+    )
+    line: FeedLine | None = Field(
+        default=None, description="line to the equipment; default: none, no loss"
+    )
+    quality: WaterQuality = Field(
+        default_factory=WaterQuality, description="what is dissolved in it"
+    )
+
+    @model_validator(mode="after")
+    def _heats_to_something(self) -> Self:
+        """Refuse a heater without a temperature."""
+        if self.heater is not None and self.temperature_c is None:
+            raise ValueError("a heater needs temperature_c, which it heats the water to")
+        return self
 
     def feed_water(self, case: HourlyCase) -> FeedWater:
         """Return the feed water of each step.
@@ -38,17 +207,46 @@ class Supply(Inputs):
         InputError
             If the mains temperature is asked for and the weather lacks months.
         """
-        mains_c = mains_temperature(case.t_out_c, case.interval_start, case.latitude_deg)
-        if self.temperature_c is not None:
-            t_feed_c = np.full(case.n_steps, self.temperature_c)
-            return FeedWater(
-                name=self.name, t_feed_c=t_feed_c, hot=t_feed_c > mains_c + _HOT_ABOVE_MAINS_K
-            )
         months = months_present(case.interval_start)
-        if months < _MONTHS:
+        known = self.cold_c is not None or months == _MONTHS
+        if not known and self.temperature_c is None:
             raise InputError(
                 f"the mains temperature follows from all 12 months, the weather has {months}",
                 where=f"supplies[{self.name!r}].source",
-                hint="give temperature_c",
+                hint="give cold_c",
             )
-        return FeedWater(name=self.name, t_feed_c=mains_c, hot=np.zeros(case.n_steps, np.bool_))
+        if self.cold_c is not None:
+            cold_c = np.full(case.n_steps, self.cold_c)
+        else:
+            cold_c = mains_temperature(case.t_out_c, case.interval_start, case.latitude_deg)
+        start_c = cold_c
+        if self.temperature_c is not None:
+            start_c = np.full(case.n_steps, self.temperature_c)
+        return FeedWater(
+            name=self.name,
+            t_cold_c=cold_c,
+            t_start_c=start_c,
+            least_flow_kg_s=0.0 if self.heater is None else self.heater.least_flow_kg_s,
+            cold_known=known,
+            heater=None if self.heater is None else self.heater.source(case.n_steps),
+            line=None if self.line is None else self.line.line(),
+            quality=Quality(**self.quality.model_dump()),
+            notes=tuple(self._cautions()),
+        )
+
+    def _cautions(self) -> list[str]:
+        """Return what hot feed needs."""
+        notes = []
+        if self.temperature_c is not None and self.temperature_c >= _SCALD_C:
+            notes.append(
+                f"{self.name}: feed of {self.temperature_c:g} °C scalds; label line and drain, and "
+                "do not raise a tank's setting for it without a mixing valve by a licensed plumber"
+            )
+        material = None if self.line is None else self.line.material
+        rated_c = _RATED_C.get(material or "", np.inf)
+        if self.temperature_c is not None and self.temperature_c > rated_c:
+            notes.append(
+                f"{self.name}: a {material} line is usually rated to {rated_c:g} °C (from memory; "
+                f"its marking counts), less than the {self.temperature_c:g} °C of the feed"
+            )
+        return notes

@@ -1,59 +1,233 @@
-"""A trickle-fed pad in the ducts, through which supply air passes back to the return."""
+"""A trickle-fed pad: in a bypass between plenums, with a fan of its own, or in a room."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+import math
+from functools import cached_property
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 import numpy as np
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from dewmargin import pad
-from dewmargin.contracts import Capability, Mode
-from dewmargin.equipment.line import line, room_nodes
-from dewmargin.errors import InputError
+from dewmargin import air, hardness, media, pad
+from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
+from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
-    from dewmargin.columns import BoolArray, FloatArray
-    from dewmargin.contracts import FeedWater
+    from dewmargin.columns import FloatArray
+    from dewmargin.contracts import Capability, FeedWater
+    from dewmargin.equipment.humidifier import Inlet
+
+_BLOWN_OFF_M_S = 2.5  # face velocity that begins to carry water off; usual, from memory
+_DRY_FRAC = 0.999  # of the feed evaporated: the foot of the pad is dry
+_FIXED_FEED_PASSES, _METERED_FEED_PASSES = 3, 4  # of plenum and pad in turn, before extrapolation
+_LEAST_STEP_KG_S = 1e-12
 
 
-class WettedPad(Inputs):
-    """Let supply air evaporate the feed, and drain what does not evaporate.
+class TransferUnits(Inputs):
+    """Effectiveness of a pad from its transfer units at one airflow."""
+
+    ntu: Annotated[float, Field(gt=0.0, le=20.0)] = Field(description="Transfer units")
+    airflow_kg_s: Annotated[float, Field(gt=0.0, le=1e3)] = Field(
+        description="Dry air at which they are known"
+    )
+    exponent: Annotated[float, Field(ge=0.0, le=1.0)] = Field(
+        0.8,
+        description="of the transfer coefficient in velocity; default: 0.8, turbulent (from "
+        "memory); rigid media of 50 to 150 mm imply 0.40 to 0.65",
+    )
+
+
+class Media(Inputs):
+    """A rigid cellulose medium, by its size."""
+
+    depth_m: Annotated[float, Field(ge=media.DEPTH_M[0], le=media.DEPTH_M[1])] = Field(
+        description="Depth in the direction of the air"
+    )
+    face_area_m2: Annotated[float, Field(gt=0.0, le=100.0)] = Field(description="Face of the pad")
+
+
+class Rating(Inputs):
+    """A rating point: what the pad was stated to evaporate, and in what air, on what water."""
+
+    capacity_kg_h: Annotated[float, Field(gt=0.0, le=1e4)] = Field(description="Evaporation")
+    plenum_c: Annotated[float, Field(ge=0.0, le=95.0)] = Field(description="Air before the pad")
+    room_c: Annotated[float, Field(ge=0.0, le=40.0)] = Field(description="Room air")
+    room_rh: Annotated[float, Field(ge=0.0, le=1.0)] = Field(
+        description="Relative humidity of the room, whose humidity ratio the plenum has"
+    )
+    feed_kg_h: Annotated[float, Field(gt=0.0, le=1e4)] = Field(description="Feed")
+    feed_c: Annotated[float, Field(ge=0.5, le=95.0)] = Field(description="Feed temperature")
+    elevation_m: Annotated[float, Field(ge=-500.0, le=5000.0)] = Field(
+        0.0, description="Elevation of the rating; default: sea level"
+    )
+
+
+class Bypass(Inputs):
+    """A bypass duct whose flow follows from the pressure between its plenums."""
+
+    pressure_pa: Annotated[float, Field(gt=0.0, le=1000.0)] = Field(
+        description="Static pressure of the supply plenum above the return plenum, bypass open"
+    )
+    duct_diameter_mm: Annotated[float, Field(gt=0.0, le=2000.0)] = Field(
+        description="Diameter of the duct"
+    )
+    loss_coefficient: Annotated[float, Field(gt=0.0, le=100.0)] = Field(
+        2.8,
+        description="Sum of the duct's loss coefficients; default: entry, exit, bends and damper, "
+        "common practice",
+    )
+
+
+class Wetting(Inputs):
+    """How the effectiveness falls when a trickle does not wet the whole pad."""
+
+    full_feed_kg_h: Annotated[float, Field(gt=0.0, le=1e4)] = Field(
+        description="Feed that wets all of it"
+    )
+    exponent: Annotated[float, Field(gt=0.0, le=5.0)] = Field(
+        1.0, description="of feed over full feed; default: 1, no data known"
+    )
+
+
+def _one_of(model: Humidifier, *keys: str) -> None:
+    given = [key for key in keys if getattr(model, key) is not None]
+    if len(given) != 1:
+        found = " and ".join(given) or "none"
+        raise ValueError(f"needs exactly one of {', '.join(keys)}, got {found}")
+
+
+class WettedPad(Humidifier):
+    """Let air evaporate the feed, and drain what does not evaporate.
 
     Notes
     -----
-    With heat the pad sees the air of the supply plenum, warm, with the room's humidity ratio; on a
-    call for humidity the blower also runs without heat, and the pad sees the room's own air.
+    With heat the pad sees the air of the supply plenum, warm, with the room's humidity ratio; when
+    the blower runs without heat it sees the room's own air. In a bypass the air returns before the
+    plant: the plenum becomes moister, and warmer, since less air goes to the rooms; both follow
+    from the balances of plenum and pad.
+
     The pad is solved at two humidities of the room in each step, without a humidifier and at the
     set-point, and its rate is the straight line through them. Between 10 and 40 % at 18 to 22 °C
     that errs by at most 0.5 % of the rated rate, upward (tested); the error grows with the square
     of the span. Where the pad runs dry at one end and not at the other the line cuts a corner and
     stays below the pad, by up to 8 % of the rated rate: feed that small is poor practice anyway.
 
-    Left out: that the plenum becomes moister and a little warmer by the pad's own bypass, which
-    nearly cancel, at most 6 % of the rate in six cases computed for this project; and that the
-    heat of evaporation makes the plant run a little longer, which would help the pad.
+    Left out: that the heat of evaporation makes the plant run a little longer, which would help
+    the pad.
     """
 
-    name: str
     kind: Literal["wetted_pad"] = "wetted_pad"
-    airflow_kg_s: float = Field(gt=0, description="dry air through the pad while the blower runs")
-    effectiveness: float = Field(
-        gt=0, le=1, description="share of the way to saturation that the air goes in the wet pad"
+    arrangement: Literal["bypass", "own_fan", "room"] = Field(
+        default="bypass",
+        description="bypass: supply air passes it back to the return; own_fan: a fan of its own "
+        "draws plenum air through it and blows it back into the supply; room: a cabinet with a fan "
+        "in the room",
     )
-    feed_kg_h: float = Field(gt=0, description="water fed while it runs")
+    airflow_kg_s: float | None = Field(
+        default=None, gt=0, description="dry air through a pad while it runs"
+    )
+    bypass: Bypass | None = Field(
+        default=None, description="the same from the pressure between the plenums"
+    )
+    effectiveness: float | None = Field(
+        default=None,
+        gt=0,
+        le=1,
+        description="share of the way to saturation that the air goes in the wet pad",
+    )
+    transfer_units: TransferUnits | None = Field(
+        default=None, description="the same from its transfer units at one airflow"
+    )
+    media: Media | None = Field(
+        default=None, description="the same from the size of a rigid medium"
+    )
+    rating: Rating | None = Field(
+        default=None, description="the same from a rating point at airflow_kg_s"
+    )
+    feed_kg_h: float | None = Field(
+        default=None, gt=0, description="water fed to a unit while it runs, by an orifice"
+    )
+    feed_ratio: Annotated[float, Field(ge=1.0, le=1000.0)] | None = Field(
+        default=None, description="litres metered for each kilogram that evaporates"
+    )
+    drain_limit_mg_l: Annotated[float, Field(gt=0.0, le=5000.0)] | None = Field(
+        default=None,
+        description="the same from the hardness that the drain may have, as CaCO3, and that of the "
+        "feed",
+    )
+    valve: Literal["call", "open"] = Field(
+        default="call",
+        description="call: a valve shuts the feed when the pad rests; open: the feed runs on to "
+        "waste, all the time",
+    )
     contact_frac: float = Field(
         default=1.0,
         ge=0,
         le=1,
         description="share of the feed that wets the pad; an upper bound, no field data known",
     )
-    call: Literal["heating", "humidity"] = Field(
-        default="heating",
-        description="heating: with the heat only; humidity: the blower may be run for it",
+    wetting: Wetting | None = Field(
+        default=None, description="incomplete wetting at low feed; default: all of it wet"
     )
+    fan_w: Annotated[float, Field(ge=0.0, le=1e6)] | None = Field(
+        default=None, description="electricity of a unit's own fan; default: not known"
+    )
+    call: Literal["always", "heating", "humidity", "blower"] = Field(
+        default="heating",
+        description="heating: with the heat only; blower: whenever the blower runs anyway; "
+        "humidity: the blower is run for it; always: in a room",
+    )
+
+    @model_validator(mode="after")
+    def _is_told_once(self) -> Self:
+        """Refuse a pad told twice or not at all, and a room cabinet in ducts."""
+        _one_of(self, "airflow_kg_s", "bypass")
+        _one_of(self, "effectiveness", "transfer_units", "media", "rating")
+        _one_of(self, "feed_kg_h", "feed_ratio", "drain_limit_mg_l")
+        if (self.arrangement == "room") != (self.call == "always"):
+            raise ValueError('arrangement = "room" and call = "always" go together')
+        if self.bypass is not None and self.arrangement != "bypass":
+            raise ValueError(f'bypass is for arrangement = "bypass", got {self.arrangement!r}')
+        if self.valve == "open" and self.feed_kg_h is None:
+            raise ValueError('valve = "open" needs feed_kg_h: a metered feed stops by itself')
+        if self.fan_w is not None and self.arrangement == "bypass":
+            raise ValueError("a bypass has no fan of its own: leave fan_w out")
+        if self.rating is not None:
+            if self.airflow_kg_s is None:
+                raise ValueError("rating needs airflow_kg_s, the air through the pad at the rating")
+            try:
+                effectiveness = self._rated_flow_kg_s / self.airflow_kg_s
+            except OutOfRangeError as error:
+                raise ValueError(f"rating: {error.what}") from error
+            if effectiveness > 1.0:
+                raise ValueError(
+                    f"rating: {self.airflow_kg_s:g} kg/s of air could not evaporate "
+                    f"{self.rating.capacity_kg_h:g} kg/h there; its effectiveness would be "
+                    f"{effectiveness:.2f}"
+                )
+        return self
+
+    @cached_property
+    def _rated_flow_kg_s(self) -> float:
+        """Effectiveness times airflow at the rating point. [kg/s]."""
+        point = self.rating
+        assert point is not None  # noqa: S101 - who asks has seen it
+        p_pa = air.standard_pressure(point.elevation_m)
+        w = air.humidity_ratio_at_rh(
+            np.array([point.room_c]), np.array([point.room_rh]), np.array([p_pa])
+        )
+        return media.saturated_flow_of_rating(
+            capacity_kg_h=point.capacity_kg_h,
+            t_in_c=point.plenum_c,
+            w_in_kg_kg=float(w[0]),
+            p_pa=p_pa,
+            feed_kg_h=point.feed_kg_h,
+            t_feed_c=point.feed_c,
+            contact_frac=self.contact_frac,
+        )
 
     def capability(
         self,
@@ -63,62 +237,245 @@ class WettedPad(Inputs):
         w_base_kg_kg: FloatArray,
         w_set_kg_kg: FloatArray,
     ) -> Capability:
-        """Return the pad with heat and, on a call for humidity, with the blower alone.
-
-        Steps in which a mode has no time, or nothing is to be held, are not computed: rate 0.
+        """Return the pad with heat and, with the blower alone, in the rest of each step.
 
         Raises
         ------
         InputError
-            If the building has no air system, or its blower moves less than the pad's air.
+            If the building has no air system, its blower moves less than the pad's air, or a drain
+            limit is given without the feed's hardness.
         """
+        where = f"equipment[{self.name!r}]"
         system = case.air_system
-        if system is None:
+        if self.arrangement != "room":
+            if system is None:
+                raise InputError(
+                    "a wetted pad needs an air system, and this space has none",
+                    where=f"{where}.kind",
+                    hint="give the space ducts: heating in [space.house] or [space.simulation], or "
+                    'set arrangement = "room"',
+                )
+            at_room = np.array([case.t_air_c.mean()]), np.array([case.p_pa.mean()])
+            most = float(self._airflow_kg_s(at_room[0], w_base_kg_kg[:1], at_room[1])[0])
+            if self.count * most > system.airflow_kg_s:
+                raise InputError(
+                    f"{self.count * most:g} kg/s is more than the blower moves, "
+                    f"{system.airflow_kg_s:.3g} kg/s",
+                    where=f"{where}.{'airflow_kg_s' if self.bypass is None else 'bypass'}",
+                    hint="it is the air through the pad",
+                )
+        if self.drain_limit_mg_l is not None and feed.quality.hardness_mg_l is None:
             raise InputError(
-                "a wetted pad needs an air system, and this space has none",
-                where=f"equipment[{self.name!r}].kind",
-                hint="give the space ducts: heating in [space.house] or [space.simulation]",
+                f"needs the hardness of {feed.name}",
+                where=f"{where}.drain_limit_mg_l",
+                hint="give supplies quality = { hardness_mg_l = … }",
             )
-        if self.airflow_kg_s > system.airflow_kg_s:
-            raise InputError(
-                f"{self.airflow_kg_s:g} kg/s is more than the blower moves, "
-                f"{system.airflow_kg_s:.3g} kg/s",
-                where=f"equipment[{self.name!r}].airflow_kg_s",
-                hint="it is the air through the pad",
+        return super().capability(case, feed, w_base_kg_kg=w_base_kg_kg, w_set_kg_kg=w_set_kg_kg)
+
+    @property
+    def resting_feed_kg_s(self) -> float:
+        """Water that runs on while all pads rest. [kg/s]."""
+        return self.count * (self.feed_kg_h or 0.0) / 3600.0 if self.valve == "open" else 0.0
+
+    def typical_feed_kg_s(self, inlet: Inlet) -> float:
+        """Return the feed of one unit. [kg/s]."""
+        if self.feed_kg_h is not None:
+            return self.feed_kg_h / 3600.0
+        return super().typical_feed_kg_s(inlet)
+
+    def _airflow_kg_s(self, t_c: FloatArray, w: FloatArray, p_pa: FloatArray) -> FloatArray:
+        """Return the dry air through one pad. [kg/s]."""
+        if self.bypass is None:
+            return np.full(np.broadcast_shapes(t_c.shape, w.shape), self.airflow_kg_s or 0.0)
+        dry_kg_m3 = air.dry_air_density(t_c, w, p_pa)
+        flow = media.bypass_flow(
+            self.bypass.pressure_pa,
+            dry_kg_m3 * (1.0 + w),
+            duct_area_m2=math.pi / 4.0 * (1e-3 * self.bypass.duct_diameter_mm) ** 2,
+            loss_coefficient=self.bypass.loss_coefficient,
+            media=None if self.media is None else (self.media.depth_m, self.media.face_area_m2),
+        )
+        return flow / (1.0 + w)
+
+    def _velocity_m_s(
+        self, airflow_kg_s: FloatArray, t_c: FloatArray, w: FloatArray, p_pa: FloatArray
+    ) -> FloatArray:
+        """Return the face velocity of a medium of known size. [m/s]."""
+        assert self.media is not None  # noqa: S101 - who asks has seen it
+        return airflow_kg_s / (air.dry_air_density(t_c, w, p_pa) * self.media.face_area_m2)
+
+    def _effectiveness(
+        self, airflow_kg_s: FloatArray, t_c: FloatArray, w: FloatArray, p_pa: FloatArray
+    ) -> FloatArray:
+        """Return the saturation effectiveness of the pad wetted all over."""
+        if self.effectiveness is not None:
+            return np.full_like(airflow_kg_s, self.effectiveness)
+        if self.transfer_units is not None:
+            return media.effectiveness_at_flow(
+                airflow_kg_s,
+                ntu=self.transfer_units.ntu,
+                at_airflow_kg_s=self.transfer_units.airflow_kg_s,
+                exponent=self.transfer_units.exponent,
             )
-        w_room = room_nodes(w_base_kg_kg, w_set_kg_kg)
-        wanted = w_set_kg_kg >= 0.0
-        with_heat = wanted & (system.heat_frac > 0.0)
-        without = wanted & (system.heat_frac < 1.0)
-        return Capability(
-            heat_frac=system.heat_frac,
-            heat=self._mode(case, feed, system.t_supply_c, w_room, with_heat),
-            added=self._mode(case, feed, case.t_air_c, w_room, without)
-            if self.call == "humidity"
-            else None,
+        if self.media is not None:
+            velocity = self._velocity_m_s(airflow_kg_s, t_c, w, p_pa)
+            return media.rigid_media_effectiveness(velocity, depth_m=self.media.depth_m)
+        return np.full_like(airflow_kg_s, self._rated_flow_kg_s) / airflow_kg_s
+
+    def give(self, inlet: Inlet) -> Given:
+        r"""Return what the pads evaporate, in the air that they make themselves.
+
+        In a bypass of :math:`m_b` kg/s the blower's M passes the rooms with :math:`M - m_b` only:
+
+        .. math::
+            W_s = W_i + E/(M - m_b), \qquad h_s = h_i + (Q + H)/(M - m_b)
+
+        with Q the plant's heat and H the enthalpy that the water brings. Pad and plenum are solved
+        in turn, and what the turns converge to is extrapolated from the last three; the first has
+        neither E nor H. Three turns are within 0.2 % of a hundred (tested).
+        """
+        t_plenum, w_room, p = np.broadcast_arrays(inlet.t_c, inlet.w_kg_kg, inlet.p_pa)
+        airflow = self._airflow_kg_s(t_plenum, w_room, p)
+        effectiveness = self._effectiveness(airflow, t_plenum, w_room, p)
+        # Air that the blower sends to the rooms; elsewhere the pad does not meet its own air again.
+        to_rooms = np.full_like(airflow, inlet.airflow_kg_s)
+        returns = self.arrangement == "bypass" and math.isfinite(inlet.airflow_kg_s)
+        h_room = air.enthalpy(np.broadcast_to(inlet.t_room_c, t_plenum.shape), w_room)
+        heat_w = np.zeros_like(airflow)
+        if returns:
+            to_rooms = inlet.airflow_kg_s - self.count * airflow
+            heat_w = inlet.airflow_kg_s * (air.enthalpy(t_plenum, w_room) - h_room)
+        ratio = self._ratio(inlet)
+        feed = np.full_like(airflow, (self.feed_kg_h or 0.0) / 3600.0)
+        if ratio is not None:  # a first guess: what the air alone would take up
+            t_star = pad.thermodynamic_wet_bulb(t_plenum, w_room, p)
+            w_star = air.humidity_ratio(air.saturation_pressure_over_water(t_star), p)
+            feed = ratio * effectiveness * airflow * np.maximum(w_star - w_room, 1e-9)
+
+        def once(given: FloatArray, brought: FloatArray) -> tuple[FloatArray, FloatArray]:
+            w_in, t_in = w_room, t_plenum
+            if returns:
+                w_in = w_room + given / to_rooms
+                h_in = h_room + (heat_w + brought) / to_rooms
+                t_in = (h_in - w_in * air.H_FG_0C) / (air.CP_DRY_AIR + w_in * air.CP_VAPOUR)
+            wet = effectiveness
+            if self.wetting is not None:
+                wet = wet * media.wetted_frac(
+                    3600.0 * feed,
+                    full_feed_kg_h=self.wetting.full_feed_kg_h,
+                    exponent=self.wetting.exponent,
+                )
+            state = pad.evaporate(
+                airflow_kg_s=airflow,
+                t_in_c=t_in,
+                w_in_kg_kg=w_in,
+                p_pa=p,
+                feed_kg_s=feed,
+                t_feed_c=inlet.t_feed_c,
+                effectiveness=wet,
+                contact_frac=self.contact_frac,
+            )
+            gained = air.enthalpy(state.t_air_out_c, state.w_air_out_kg_kg)
+            gained = airflow * (gained - air.enthalpy(t_in, w_in))
+            return self.count * state.evaporation_kg_s, self.count * gained
+
+        passes = 1 if not returns else _FIXED_FEED_PASSES
+        passes = _METERED_FEED_PASSES if ratio is not None else passes
+        rates, heats = [np.zeros_like(airflow)], [np.zeros_like(airflow)]
+        for _ in range(passes):
+            rate, heat = once(rates[-1], heats[-1])
+            rates.append(rate)
+            heats.append(heat)
+            if ratio is not None:
+                feed = ratio * np.maximum(rate, 0.0) / self.count
+        if passes > 1:
+            last = np.array(rates[-3:])
+            step, before = last[2] - last[1], last[1] - last[0]
+            small = np.abs(before) < _LEAST_STEP_KG_S
+            shrink = np.clip(np.where(small, 0.0, step / np.where(small, 1.0, before)), -0.9, 0.9)
+            on = shrink / (1.0 - shrink)
+            rates.append(rates[-1] + on * step)
+            heats.append(heats[-1] + on * (heats[-1] - heats[-2]))
+            if ratio is not None:
+                feed = ratio * np.maximum(rates[-1], 0.0) / self.count
+        fan_w = 0.0 if self.arrangement == "bypass" else self._own_fan_w
+        return Given(
+            rate_kg_s=rates[-1],
+            feed_kg_s=self.count * feed,
+            brought_w=heats[-1],
+            electricity_w=own_power_w(self),
+            fan_w=fan_w,
         )
 
-    def _mode(
-        self,
-        case: HourlyCase,
-        feed: FeedWater,
-        t_in_c: FloatArray,
-        w_room: FloatArray,
-        chosen: BoolArray,
-    ) -> Mode:
-        """Return the line through the rates at the two humidities; 0 in steps not chosen."""
-        steps = np.flatnonzero(chosen)
-        w = w_room[:, steps]
-        state = pad.evaporate(
-            airflow_kg_s=self.airflow_kg_s,
-            t_in_c=t_in_c[steps],
-            w_in_kg_kg=w,
-            p_pa=case.p_pa[steps],
-            feed_kg_s=self.feed_kg_h / 3600.0,
-            t_feed_c=feed.t_feed_c[steps],
-            effectiveness=self.effectiveness,
-            contact_frac=self.contact_frac,
+    @property
+    def _own_fan_w(self) -> float:
+        return math.nan if self.fan_w is None else self.count * self.fan_w
+
+    def _ratio(self, inlet: Inlet) -> float | None:
+        """Return the litres metered for each kilogram, if the feed is metered."""
+        if self.drain_limit_mg_l is None:
+            return self.feed_ratio
+        try:
+            return hardness.feed_ratio(
+                hardness_mg_l=inlet.quality.hardness_mg_l or 0.0,
+                drain_limit_mg_l=self.drain_limit_mg_l,
+            )
+        except OutOfRangeError as error:
+            where = f"equipment[{self.name!r}].drain_limit_mg_l"
+            raise InputError(error.what, where=where, hint=error.hint) from error
+
+    def warnings(self, water: FeedWater, case: HourlyCase, inlet: Inlet, given: Given) -> list[str]:
+        """Return what is doubtful about pad and water."""
+        notes = super().warnings(water, case, inlet, given)
+        if self.media is not None and given.rate_kg_s.size:
+            shape = given.rate_kg_s.shape
+            t_c, p = np.broadcast_to(inlet.t_c, shape), np.broadcast_to(inlet.p_pa, shape)
+            airflow = self._airflow_kg_s(t_c, inlet.w_kg_kg, p)
+            velocity = self._velocity_m_s(airflow, t_c, inlet.w_kg_kg, p).max()
+            if velocity > _BLOWN_OFF_M_S:
+                notes.append(
+                    f"{self.name}: air of {velocity:.1f} m/s may blow water off the pad (above "
+                    f"about {_BLOWN_OFF_M_S:g} m/s, from memory)"
+                )
+        wetting = self.contact_frac * np.broadcast_to(given.feed_kg_s, given.rate_kg_s.shape)
+        dry = float(np.mean(given.rate_kg_s >= _DRY_FRAC * wetting)) if wetting.size else 0.0
+        if dry > 0.0:
+            notes.append(
+                f"{self.name} on {water.name}: the pad runs dry, and so crusts, in "
+                f"{100 * dry:.0f} % of what it may have to do: feed more"
+            )
+        return notes + self._scale_notes(water, inlet, given)
+
+    def _scale_notes(self, water: FeedWater, inlet: Inlet, given: Given) -> list[str]:
+        """Return the tendency to scale of feed and drain, where the water is known."""
+        q = water.quality
+        if None in (q.ph, q.solids_mg_l, q.hardness_mg_l, q.alkalinity_mg_l) or not q.hardness_mg_l:
+            return []
+        if not given.rate_kg_s.size:
+            return []
+        evaporated = float(np.median(given.rate_kg_s / given.feed_kg_s))
+        thickened = 1.0 / max(1.0 - evaporated, 1e-3)
+        t_feed = float(np.median(inlet.t_feed_c))
+        t_drain = float(np.median(pad.thermodynamic_wet_bulb(inlet.t_c, inlet.w_kg_kg, inlet.p_pa)))
+
+        def index(t_c: float, times: float) -> float:
+            return float(
+                hardness.saturation_index(
+                    t_c,
+                    ph=q.ph or 7.0,
+                    solids_mg_l=times * (q.solids_mg_l or 1.0),
+                    calcium_mg_l=times * (q.hardness_mg_l or 1.0),
+                    alkalinity_mg_l=times * (q.alkalinity_mg_l or 1.0),
+                )
+            )
+
+        at_feed, at_drain = index(t_feed, 1.0), index(t_drain, thickened)
+        if max(at_feed, at_drain) <= 0.0:
+            return []
+        note = (
+            f"{self.name} on {water.name}: saturation index {at_feed:+.1f} in the feed of "
+            f"{t_feed:.0f} °C, {at_drain:+.1f} in the drain, {thickened:.1f} times as strong: "
+            "above 0 it leaves scale, first at the orifice and the top of the pad if the feed is "
+            "hot"
         )
-        rate = np.zeros_like(w_room)
-        rate[:, steps] = np.maximum(state.evaporation_kg_s, 0.0)
-        return line(w_room, rate, feed_kg_s=self.feed_kg_h / 3600.0)
+        return [note]

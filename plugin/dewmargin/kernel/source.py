@@ -340,7 +340,8 @@ def year(
     heat_frac: FloatArray, r0: FloatArray, r1: FloatArray, r0_rest: FloatArray,
     r1_rest: FloatArray, sink: FloatArray, x_sat: FloatArray,
     x_end: FloatArray, y_end: FloatArray, sum_x: FloatArray, sum_y: FloatArray, added: FloatArray,
-    running: FloatArray, running_rest: FloatArray, fog: FloatArray, condensed: FloatArray,
+    added_rest: FloatArray, running: FloatArray, running_rest: FloatArray, fog: FloatArray,
+    condensed: FloatArray,
 ) -> tuple[float, float]:  # fmt: skip
     """Solve all steps in turn and fill the output arrays; return the final x and y.
 
@@ -372,7 +373,7 @@ def year(
         )  # fmt: skip
         x_end[i], y_end[i] = x, y
         sum_x[i], sum_y[i] = sx + sx2, sy + sy2
-        added[i] = jump + add1 + add2
+        added[i], added_rest[i] = jump + add1, add2
         running[i], running_rest[i] = run1, run2
         fog[i] = start_fog + fog1 + fog2
     return x, y

@@ -14,7 +14,7 @@ from dewmargin.case import HourlyCase
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 from dewmargin.readers.epw import interval_mean
-from dewmargin.readers.plant import HeatingPlant
+from dewmargin.readers.plant import OwnPlant
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -189,7 +189,7 @@ class House(Inputs):
         description="Absorbing surfaces; default: none, so that short peaks of demand are not "
         "understated",
     )
-    heating: HeatingPlant | None = Field(
+    heating: OwnPlant | None = Field(
         None, description="Heating plant; default: heat without limit and without ducts"
     )
     humidity_reading: Literal["frost_point", "relative_humidity", "dew_point"] = Field(
@@ -264,6 +264,9 @@ class House(Inputs):
         cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_out_kg_kg
         warmup_steps = WARM_UP_DAYS * 24 * weather.steps_per_hour if weather.wraps else 0
 
+        limit_w = np.full_like(t_out_c, math.inf)
+        if self.heating is not None:
+            limit_w = self.heating.limit_w(t_out_c)
         t_air_c = setting_c
         for _ in range(EXCHANGE_PASSES):
             total, balanced = self._flows(t_air_c, t_out_c, w_out_kg_kg, p_pa, wind_m_s)
@@ -277,7 +280,7 @@ class House(Inputs):
                 heating_set_c=setting_c,
                 cooling_set_c=self.thermostat.cooling_c,
                 heat_capacity_wh_k=self._heat_capacity_wh_k,
-                heating_limit_w=self._heating_limit_w,
+                heating_limit_w=limit_w,
                 step_s=3600.0 / weather.steps_per_hour,
                 warmup_steps=min(warmup_steps, t_out_c.size),
             )
@@ -320,8 +323,15 @@ class House(Inputs):
             air_system=None
             if self.heating is None
             else self.heating.air_system(
-                heating_w=room.heating_w, t_air_c=t_air_c, w_kg_kg=w_out_kg_kg, p_pa=p_pa
+                heating_w=room.heating_w,
+                t_air_c=t_air_c,
+                w_kg_kg=w_out_kg_kg,
+                p_pa=p_pa,
+                t_out_c=t_out_c,
             ),
+            heat_source=None
+            if self.heating is None
+            else self.heating.heat_source(heating_w=room.heating_w, t_out_c=t_out_c),
             notes=(*weather.notes, *self._notes()),
             steps_per_hour=weather.steps_per_hour,
             source_year=weather.source_year,
@@ -340,12 +350,6 @@ class House(Inputs):
     def _internal_heat_w(self) -> float:
         given = self.internal_heat_w
         return INTERNAL_HEAT_W_M2 * self.floor_area_m2 if given is None else given
-
-    @property
-    def _heating_limit_w(self) -> float:
-        if self.heating is None or self.heating.capacity_kw is None:
-            return math.inf
-        return 1e3 * self.heating.capacity_kw
 
     @property
     def _moisture_kg_day(self) -> float:

@@ -1,57 +1,175 @@
-"""The heating plant of a building: when it heats, and how warm the air in its supply plenum is."""
+"""The heating plant of a building: when it heats, how warm its air is, and what its heat takes."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from dewmargin import air
-from dewmargin.case import AirSystem
-from dewmargin.errors import InputError
+from dewmargin.case import AirSystem, HeatSource
+from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
+from dewmargin.tariff import Carrier
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
 HOTTEST_SUPPLY_C = 95.0  # beyond it a limit control has long opened; common practice, no source
 
+Points = tuple[tuple[float, float], ...]  # outdoor °C and a value
+_OF_A_HEAT_PUMP = ("capacity_points", "cop_points", "backup_kw")
+_OF_A_RUN = ("coil", "fan")
+# By kind: keys that it cannot use, and groups of keys of which it needs one.
+_FOREIGN = {
+    "furnace": (*_OF_A_HEAT_PUMP, *_OF_A_RUN),
+    "heat_pump": _OF_A_RUN,
+    "hydronic": (*_OF_A_HEAT_PUMP, *_OF_A_RUN, "airflow_l_s", "blower_w"),
+    "simulated": (*_OF_A_HEAT_PUMP, "capacity_kw", "airflow_l_s"),
+}
+_NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
+    "furnace": (("capacity_kw",), ("airflow_l_s",)),
+    "heat_pump": (("capacity_kw", "capacity_points"), ("airflow_l_s",)),
+    "hydronic": (),
+    "simulated": (),
+}
+
 
 class HeatingPlant(Inputs):
-    """A heating plant of constant capacity, which cycles to meet the heat that the space takes.
+    """A heating plant that cycles to meet the heat that the space takes."""
 
-    At constant capacity a heat pump differs from a furnace in its numbers only.
-    """
-
-    kind: Literal["furnace", "heat_pump", "hydronic"] = Field(
+    kind: Literal["furnace", "heat_pump", "hydronic", "simulated"] = Field(
         "furnace",
         description="furnace and heat_pump blow their heat through ducts, where a humidifier can "
-        "sit; hydronic has no air system; default: furnace",
+        "sit; hydronic has no air system; simulated: coil and fan as a simulation run reports "
+        "them; default: furnace",
+    )
+    coil: str | None = Field(
+        None, description="Heating coil of a simulated plant; default: the only one of the run"
+    )
+    fan: str | None = Field(
+        None, description="Fan of a simulated plant; default: the only one of the run"
     )
     capacity_kw: Annotated[float, Field(gt=0.0, le=1e6)] | None = Field(
-        None, description="Heat output while it runs; a plant with ducts needs it"
+        None, description="Heat output while it runs; a furnace needs it"
+    )
+    capacity_points: Points | None = Field(
+        None,
+        description="Heat output of a heat pump as [outdoor °C, kW], coldest first; flat beyond "
+        "the ends",
+    )
+    backup_kw: Annotated[float, Field(ge=0.0, le=1e6)] = Field(
+        0.0,
+        description="Electric heat behind a heat pump, for what it lacks; default: none",
     )
     airflow_l_s: Annotated[float, Field(gt=0.0, le=1e6)] | None = Field(
         None,
         description="Air moved by the blower, at the state of the room; a plant with ducts needs "
         "it",
     )
+    blower: Literal["auto", "continuous"] = Field(
+        "auto",
+        description="auto: the blower runs with the heat; continuous: always; default: auto",
+    )
+    blower_w: Annotated[float, Field(ge=0.0, le=1e6)] | None = Field(
+        None, description="Electricity of the blower; default: not known, so is the fans' energy"
+    )
+    cycles_per_h: Annotated[float, Field(gt=0.0, le=60.0)] = Field(
+        3.0,
+        description="Starts in an hour of part load: how often a hot feed line has to run warm; "
+        "default: common practice, no source",
+    )
+    carrier: Carrier | None = Field(
+        None,
+        description="What the plant burns or draws; default: electricity for a heat pump, else not "
+        "known",
+    )
+    efficiency: Annotated[float, Field(gt=0.0, le=20.0)] | None = Field(
+        None,
+        description="Heat for each unit of energy bought, of a heat pump its coefficient of "
+        "performance; default: not known, so is the energy for space heating",
+    )
+    cop_points: Points | None = Field(
+        None, description="Coefficient of performance as [outdoor °C, -], coldest first"
+    )
+
+    @field_validator("capacity_points", "cop_points")
+    @classmethod
+    def _rise_in_temperature(cls, points: Points | None) -> Points | None:
+        """Refuse points out of order, or not above 0."""
+        if points is not None:
+            if not points:
+                raise ValueError("must not be empty")
+            if any(not colder[0] < warmer[0] for colder, warmer in pairwise(points)):
+                raise ValueError("outdoor temperatures must rise from point to point")
+            if any(not value > 0.0 for _, value in points):
+                raise ValueError("must be above 0 at every temperature")
+        return points
 
     @model_validator(mode="after")
     def _has_what_its_kind_needs(self) -> Self:
-        """Refuse ducts without air or heat, and air without ducts."""
-        if self.kind == "hydronic":
-            if self.airflow_l_s is not None:
-                raise ValueError("a hydronic plant moves no air: leave airflow_l_s out")
-            return self
-        for key in ("capacity_kw", "airflow_l_s"):
-            if getattr(self, key) is None:
-                raise ValueError(f"a {self.kind} needs {key}")
+        """Refuse what a kind cannot use, and ducts without air or heat."""
+        for key in _FOREIGN[self.kind]:
+            if key in self.model_fields_set and getattr(self, key) is not None:
+                raise ValueError(f"{key} does not go with kind = {self.kind!r}")
+        if self.kind == "heat_pump" and self.carrier not in (None, "electricity"):
+            raise ValueError("a heat_pump draws electricity: leave carrier out")
+        for one, other in (("capacity_kw", "capacity_points"), ("efficiency", "cop_points")):
+            if getattr(self, one) is not None and getattr(self, other) is not None:
+                raise ValueError(f"give {one} or {other}, not both")
+        for keys in _NEEDED[self.kind]:
+            if all(getattr(self, key) is None for key in keys):
+                raise ValueError(f"a {self.kind} needs {' or '.join(keys)}")
         return self
 
+    def limit_w(self, t_out_c: FloatArray) -> FloatArray:
+        """Return the heat it can supply, backup included, (n_steps,); may be infinite. [W]."""
+        return self._capacity_w(t_out_c) + 1e3 * self.backup_kw
+
+    def _capacity_w(self, t_out_c: FloatArray) -> FloatArray:
+        if self.capacity_points is not None:
+            t_c, kw = zip(*self.capacity_points, strict=True)
+            result: FloatArray = 1e3 * np.interp(t_out_c, t_c, kw)
+            return result
+        return np.full_like(t_out_c, np.inf if self.capacity_kw is None else 1e3 * self.capacity_kw)
+
+    def heat_source(self, *, heating_w: FloatArray, t_out_c: FloatArray) -> HeatSource | None:
+        """Return what a little more heat takes, or None if that is not known.
+
+        Parameters
+        ----------
+        heating_w, t_out_c : float64 array, shape (n_steps,)
+            Heat that the space takes, and outdoor air. [W, °C]
+
+        Notes
+        -----
+        Where a heat pump is at its limit more heat comes from its backup, at 1 for 1.
+        """
+        carrier = "electricity" if self.kind == "heat_pump" else self.carrier
+        if self.cop_points is not None:
+            t_c, cop = zip(*self.cop_points, strict=True)
+            per_heat = 1.0 / np.interp(t_out_c, t_c, cop)
+        elif self.efficiency is not None:
+            per_heat = np.full_like(t_out_c, 1.0 / self.efficiency)
+        else:
+            return None
+        if carrier is None:
+            return None
+        if self.backup_kw > 0.0:
+            per_heat = np.where(heating_w >= self._capacity_w(t_out_c), 1.0, per_heat)
+        return HeatSource(carrier=carrier, energy_per_heat=per_heat)
+
     def air_system(
-        self, *, heating_w: FloatArray, t_air_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray
+        self,
+        *,
+        heating_w: FloatArray,
+        t_air_c: FloatArray,
+        w_kg_kg: FloatArray,
+        p_pa: FloatArray,
+        t_out_c: FloatArray,
     ) -> AirSystem | None:
         r"""Return what the ducts would do for a humidifier, or None without ducts.
 
@@ -63,6 +181,8 @@ class HeatingPlant(Inputs):
             Heat that the space takes; below 0 counts as 0. [W]
         t_air_c, w_kg_kg, p_pa : float64 array, shape (n_steps,)
             State of the room air, which is also the return air. [°C, kg/kg, Pa]
+        t_out_c : float64 array, shape (n_steps,)
+            Outdoor air, which decides what a heat pump can do. [°C]
 
         Raises
         ------
@@ -76,29 +196,112 @@ class HeatingPlant(Inputs):
 
         Notes
         -----
-        *Validity.* Constant capacity: the burner runs at full output or not at all, and where the
-        space takes more than the capacity the excess is lost. The blower moves a constant volume;
-        its dry air mass M is taken at the year's mean room density. Duct losses and blower heat
-        are left out. NaN in, NaN out.
+        *Validity.* The plant runs at full output or not at all; where the space takes more than
+        that, a heat pump's backup adds to it while it runs on, and what is still missing is lost.
+        The blower moves a constant volume; its dry air mass M is taken at the year's mean room
+        density. Duct losses and blower heat are left out. NaN in, NaN out.
 
         *Source.* First-law balance of the air stream; run fraction of a cycling plant.
         """
-        if self.capacity_kw is None or self.airflow_l_s is None:
+        if self.airflow_l_s is None:
             return None
-        capacity_w = 1e3 * self.capacity_kw
+        capacity_w = self._capacity_w(t_out_c)
         density_kg_m3 = float(np.mean(air.dry_air_density(t_air_c, w_kg_kg, p_pa)))
         airflow_kg_s = 1e-3 * self.airflow_l_s * density_kg_m3
+        output_w = capacity_w + np.clip(heating_w - capacity_w, 0.0, 1e3 * self.backup_kw)
         cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_kg_kg
-        t_supply_c = t_air_c + capacity_w / (airflow_kg_s * cp)
+        t_supply_c = t_air_c + output_w / (airflow_kg_s * cp)
         if (hottest := float(np.max(t_supply_c))) > HOTTEST_SUPPLY_C:
             raise InputError(
-                f"{self.capacity_kw:g} kW would heat {self.airflow_l_s:g} l/s of air to "
+                f"{np.max(output_w) / 1e3:g} kW would heat {self.airflow_l_s:g} l/s of air to "
                 f"{hottest:.0f} °C",
                 where="heating",
                 hint=f"at most {HOTTEST_SUPPLY_C:g} °C; is capacity_kw in kW, airflow_l_s in l/s?",
             )
-        return AirSystem(
-            heat_frac=np.clip(heating_w / capacity_w, 0.0, 1.0),
-            t_supply_c=t_supply_c,
-            airflow_kg_s=airflow_kg_s,
+        return self._with_blower(
+            AirSystem(
+                heat_frac=np.clip(heating_w / capacity_w, 0.0, 1.0),
+                t_supply_c=t_supply_c,
+                airflow_kg_s=airflow_kg_s,
+            )
         )
+
+    def simulated_air_system(
+        self,
+        *,
+        coil_w: FloatArray,
+        coil_frac: FloatArray,
+        fan_kg_s: FloatArray,
+        fan_frac: FloatArray,
+        t_air_c: FloatArray,
+        w_kg_kg: FloatArray,
+    ) -> AirSystem:
+        """Return the air system of a simulation, from what its coil and its fan report.
+
+        Parameters
+        ----------
+        coil_w : float64 array, shape (n_steps,)
+            Heat of the coil, mean of the step. [W]
+        coil_frac, fan_frac : float64 array, shape (n_steps,)
+            Part of the step in which coil and fan run. [-]
+        fan_kg_s : float64 array, shape (n_steps,)
+            Air moved, mean of the step. [kg/s]
+        t_air_c, w_kg_kg : float64 array, shape (n_steps,)
+            Room air. [°C, kg/kg]
+
+        Raises
+        ------
+        OutOfRangeError
+            If the coil never heats, or the fan never runs.
+
+        Notes
+        -----
+        *Validity.* A fan of one speed: while it runs it moves the mean of its running hours. The
+        air before the coil is taken as the room's, so that outdoor air mixed in before it makes
+        the plenum colder than this by its share; the heat is the coil's own.
+
+        *Source.* First-law balance of the air stream.
+        """
+        moving = fan_frac > 0.0
+        heats = coil_frac > 0.0
+        if not heats.any() or not moving.any():
+            raise OutOfRangeError(
+                f"the run's {'heating coil' if moving.any() else 'fan'} never runs",
+                where="heating",
+                hint="a furnace or heat_pump takes the heat that the zones ask for",
+            )
+        # The engine's water balance is flow times humidity ratio, so its flow counts as dry air.
+        airflow_kg_s = float(fan_kg_s[moving].sum() / fan_frac[moving].sum())
+        cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_kg_kg
+        typical_w = float(coil_w[heats].sum() / coil_frac[heats].sum())
+        output_w = np.where(heats, coil_w / np.where(heats, coil_frac, 1.0), typical_w)
+        system = self._with_blower(
+            AirSystem(
+                heat_frac=np.clip(coil_frac, 0.0, 1.0),
+                t_supply_c=t_air_c + output_w / (airflow_kg_s * cp),
+                airflow_kg_s=airflow_kg_s,
+            )
+        )
+        if self.blower == "continuous":
+            return system
+        return replace(system, blower_frac=np.clip(np.maximum(fan_frac, coil_frac), 0.0, 1.0))
+
+    def _with_blower(self, system: AirSystem) -> AirSystem:
+        """Return the system with what is known of its blower."""
+        continuous = self.blower == "continuous"
+        return replace(
+            system,
+            blower_frac=np.ones_like(system.heat_frac) if continuous else None,
+            blower_w=np.nan if self.blower_w is None else self.blower_w,
+            cycles_per_h=self.cycles_per_h,
+        )
+
+
+def _is_not_simulated(plant: HeatingPlant) -> HeatingPlant:
+    if plant.kind == "simulated":
+        raise ValueError("a simulated plant is for [space.simulation]")
+    return plant
+
+
+# A plant told by the scenario alone.
+OwnPlant = Annotated[HeatingPlant, AfterValidator(_is_not_simulated)]

@@ -15,6 +15,7 @@ from dewmargin.case import HeldZone, HourlyCase, Sensor, SurfaceYear
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
 from dewmargin.readers import csv_file, eso_file, sql_file
+from dewmargin.readers.air_handler import COIL_HEATING, FAN_FLOW, AirHandler
 from dewmargin.readers.engine_file import (
     FULL_YEAR_DAYS,
     INTERVAL_TYPE,
@@ -41,6 +42,7 @@ from dewmargin.readers.zone_air import (
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from dewmargin.case import AirSystem
     from dewmargin.columns import BoolArray, FloatArray
 
 _OPENED = {".sql": sql_file.opened, ".eso": eso_file.opened, ".csv": csv_file.opened}
@@ -74,7 +76,6 @@ _IDEAL_HEATING = Quantity(
     of_unit=True,
 )
 # Heat at the coil: of the zone and of the outdoor air that passes it.
-_COIL_HEATING = Quantity({"Heating Coil Heating Rate": "W", "Heating Coil Heating Energy": "J"})
 _SUPPLY_HEATING = Quantity(
     {
         "Zone Ideal Loads Supply Air Sensible Heating Rate": "W",
@@ -229,6 +230,7 @@ class Simulation(Inputs):
         latent = [pick.maybe(_LATENT, zone.name) for zone in zones]
         heating = _sensible(pick, zones, _ZONE_HEATING, _IDEAL_HEATING)
         plant = heating if self.heating is None else _at_the_coil(pick, zones) or heating
+        handler = AirHandler.of(pick, self.heating)
         coil = _sensible(pick, zones, _COIL_COOLING)
         cooling = coil or _sensible(pick, zones, _ZONE_COOLING, _IDEAL_COOLING)
         humidifying = [*pick.every(_IDEAL_HUMIDIFYING), *pick.every(_HUMIDIFIER)]
@@ -263,6 +265,7 @@ class Simulation(Inputs):
         if latitude_deg is None:
             latitude_deg = run.latitude_deg(notes)
         heating_w, cooling_w = values.total(heating), values.total(cooling)
+        plant_w = values.total(plant)
         outdoor_air_w = 0.0 if coil else _cooled_by_outdoor_air(exchanged, zones, t, t_out, w_out)
         if not cooling:
             notes.append(
@@ -271,19 +274,8 @@ class Simulation(Inputs):
             )
         departure = self.baseline == "free"
         offset = [wi - w_air if departure and len(zones) > 1 else None for wi in w]
-        sensor = None
-        if sensor_at is not None:
-            there = offset[sensor_at]
-            sensor = Sensor(
-                t_air_c=t[sensor_at],
-                w_offset_kg_kg=np.zeros(values.n_steps) if there is None else there,
-            )
-            notes.append(
-                f"the humidistat measures in {zones[sensor_at].name}; relative humidity in the "
-                "tables is the space's mean"
-            )
-        elif len(zones) > 1:
-            notes.append("the humidistat measures the mean of the zones; sensor_zone names one")
+        sensor = None if sensor_at is None else _sensor(t[sensor_at], offset[sensor_at])
+        notes += _sensed(zones, sensor_at)
         return HourlyCase(
             title=f"{run.building or run.path.name}: {environment.name}",
             departure=departure,
@@ -326,14 +318,27 @@ class Simulation(Inputs):
                     zip(alike, beside, strict=True), start=1
                 )
             ),
-            air_system=None
-            if self.heating is None
-            else self.heating.air_system(
-                heating_w=values.total(plant), t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure
+            air_system=self._air_system(
+                values, plant_w, handler, t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure, t_out_c=t_out
             ),
+            heat_source=None
+            if self.heating is None
+            else self.heating.heat_source(heating_w=plant_w, t_out_c=t_out),
             notes=tuple(notes),
             humidify_while_cooling=self.humidify_while_cooling,
             steps_per_hour=values.steps_per_hour,
+        )
+
+    def _air_system(
+        self, values: Values, plant_w: FloatArray, handler: AirHandler | None, **room: FloatArray
+    ) -> AirSystem | None:
+        """Return the ducts of the heating plant, if it has any."""
+        if self.heating is None:
+            return None
+        if handler is None:
+            return self.heating.air_system(heating_w=plant_w, **room)
+        return self.heating.simulated_air_system(
+            **handler.read(values), t_air_c=room["t_air_c"], w_kg_kg=room["w_kg_kg"]
         )
 
     def _alike(self, run: Run, zones: list[Zone]) -> list[Zone]:
@@ -398,9 +403,30 @@ class Simulation(Inputs):
             missing += [q.asked_as for q in ZONE_FLOWS]
         if self.baseline == "humidified" and not any(pick.has(_LATENT, z.name) for z in zones):
             missing.append(_LATENT.asked_as)
+        if self.heating and self.heating.kind == "simulated":
+            missing += [q.asked_as for q in (COIL_HEATING, FAN_FLOW) if not pick.every(q)]
         if self.heating and not _sensible(pick, zones, _ZONE_HEATING, _IDEAL_HEATING):
             missing.append(_ZONE_HEATING.asked_as)
         return missing
+
+
+def _sensor(t_c: FloatArray, w_offset_kg_kg: FloatArray | None) -> Sensor:
+    """Return the sensor of a zone; a single one has no offset."""
+    offset = np.zeros_like(t_c) if w_offset_kg_kg is None else w_offset_kg_kg
+    return Sensor(t_air_c=t_c, w_offset_kg_kg=offset)
+
+
+def _sensed(zones: list[Zone], sensor_at: int | None) -> list[str]:
+    """Say what the humidistat measures."""
+    if sensor_at is not None:
+        note = (
+            f"the humidistat measures in {zones[sensor_at].name}; relative humidity in the tables "
+            "is the space's mean"
+        )
+        return [note]
+    if len(zones) > 1:
+        return ["the humidistat measures the mean of the zones; sensor_zone names one"]
+    return []
 
 
 def _vapour_enthalpy(t_c: FloatArray) -> FloatArray:
@@ -422,7 +448,7 @@ def _at_the_coil(pick: Picker, zones: list[Zone]) -> list[tuple[float, Series | 
     Which zones a coil of an air loop serves is not told: it counts if all zones are meant.
     """
     whole = len(zones) == len(pick.run.zones)
-    coils = pick.every(_COIL_HEATING) if whole else []
+    coils = pick.every(COIL_HEATING) if whole else []
     return [(1.0, coil) for coil in coils] or _sensible(pick, zones, _SUPPLY_HEATING)
 
 

@@ -19,7 +19,7 @@ from dewmargin.columns import Column
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs, quantity
 from dewmargin.readers.engine_file import FULL_YEAR_DAYS, decoded, numbers
-from dewmargin.readers.plant import HeatingPlant
+from dewmargin.readers.plant import OwnPlant
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -124,7 +124,7 @@ class Table(Inputs):
     latitude_deg: Annotated[float, Field(ge=-90.0, le=90.0)] | None = Field(
         None, description="For the season of the mains; default: the weather's, else 45"
     )
-    heating: HeatingPlant | None = Field(
+    heating: OwnPlant | None = Field(
         None,
         description="Heating plant that brings heating_w; default: heat without limit and without "
         "ducts",
@@ -274,8 +274,11 @@ class Table(Inputs):
             air_system=None
             if self.heating is None
             else self.heating.air_system(
-                heating_w=heating_w, t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure
+                heating_w=heating_w, t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure, t_out_c=t_out
             ),
+            heat_source=None
+            if self.heating is None
+            else self.heating.heat_source(heating_w=heating_w, t_out_c=t_out),
             notes=tuple(notes),
             humidify_while_cooling=self.humidify_while_cooling,
             steps_per_hour=steps_per_hour,

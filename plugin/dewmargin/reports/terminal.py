@@ -26,6 +26,18 @@ SHOWN = (
     ("cond.\nh", "condensation_h", 0),
     ("min.\nK", "worst_margin_k", 1),
 )
+# What each takes; columns in which nothing is known or taken are left out.
+TAKEN = (
+    ("feed\nl", "feed_l", 0),
+    ("hot\nl", "hot_feed_l", 0),
+    ("feed\nheat", "feed_heat_kwh", 0),
+    ("room\nheat", "makeup_heat_kwh", 0),
+    ("fan\nkWh", "fan_kwh", 0),
+    ("device\nkWh", "device_kwh", 0),
+    ("fuel\nkWh", "fuel_kwh", 0),
+    ("cost", "cost", 0),
+    ("CO2\nkg", "co2_kg", 0),
+)
 MISSING = "-"
 NARROWEST = 80
 
@@ -47,28 +59,84 @@ def print_lines(out: Console, lines: Iterable[str], *, style: str = "") -> None:
 
 def print_comparison(out: Console, table: Table) -> None:
     """Print one line an option, grouped by strategy; what all options share is said once."""
-    shared, varied = [], ["strategy"]
-    for name in ("equipment", "supply"):
-        values = {value for value in table.data[name] if value is not None}
-        if len(values) == 1:
-            shared.append(f"{name}: {values.pop()}")
-        else:
-            varied.append(name)
+    varied = _varied(table)
+    shared = [
+        f"{name}: {next(value for value in table.data[name] if value is not None)}"
+        for name in ("equipment", "supply")
+        if name not in varied
+    ]
     print_lines(out, ["; ".join(shared)] if shared else [])
-    shape = RichTable(box=_box(out), pad_edge=False, padding=(0, 1, 0, 0))
-    for name in varied:
-        shape.add_column(name, overflow="fold", min_width=10)
-    for heading, _, _ in SHOWN:
-        shape.add_column(heading, justify="right", no_wrap=True)
-    before = None
-    for i, strategy in enumerate(table.data["strategy"]):
-        label = table.data["option"][i] if strategy is None else strategy
-        names = [label if label != before else ""]
-        names += [table.data[name][i] or "" for name in varied[1:]]
-        numbers = [_number(table.data[name][i], decimals) for _, name, decimals in SHOWN]
-        shape.add_row(*map(Text, names), *numbers)
-        before = label
-    out.print(shape)
+    _print_options(out, table, varied, SHOWN, range(len(table.data["option"])))
+
+
+def print_taken(out: Console, table: Table) -> None:
+    """Print what each option takes: water, heat, electricity, money, carbon, as far as known."""
+    shown = [each for each in TAKEN if any(table.data[each[1]])]
+    if all(name in ("feed_l", "hot_feed_l") for _, name, _ in shown):
+        return
+    currency = next((c for c in table.data["currency"] if c is not None), "")
+    headed = [
+        (f"{head}\n{currency}" if name == "cost" else head, name, n) for head, name, n in shown
+    ]
+    print_lines(out, ["Water, heat in kWh (of the water heater, of the plant), and energy:"])
+    humidified = [i for i, name in enumerate(table.data["strategy"]) if name is not None]
+    _print_options(out, table, _varied(table), headed, humidified)
+
+
+def _varied(table: Table) -> list[str]:
+    """Return the kinds of names by which options differ, the strategy first."""
+    return ["strategy"] + [
+        name
+        for name in ("equipment", "supply")
+        if len({value for value in table.data[name] if value is not None}) > 1
+    ]
+
+
+def _print_options(
+    out: Console,
+    table: Table,
+    names: list[str],
+    shown: Sequence[tuple[str, str, int]],
+    rows: Sequence[int],
+) -> None:
+    """Print a line an option of `rows`; a name is said where it, or one before it, changes.
+
+    Three columns of names would leave too little for the numbers: the strategy is then a heading
+    above a table of its own.
+    """
+    n = len(table.data["option"])
+    numbers = [
+        [_number(table.data[name][i], decimals) for _, name, decimals in shown] for i in range(n)
+    ]
+    labels = [
+        [table.data[name][i] or "" for name in names]
+        if table.data["strategy"][i] is not None
+        else [table.data["option"][i], *[""] * (len(names) - 1)]
+        for i in range(n)
+    ]
+    apart = len(names) > 2  # noqa: PLR2004 - strategy, equipment and supply
+    groups: dict[str, list[int]] = {}
+    for i in rows:
+        groups.setdefault(labels[i][0] if apart else "", []).append(i)
+    widths = [max(len(row[k]) for row in numbers) for k in range(len(shown))]
+    for heading, of_group in groups.items():
+        print_lines(out, [f"{heading}:"] if apart else [])
+        shape = RichTable(box=_box(out), pad_edge=False, padding=(0, 1, 0, 0))
+        used = names[1:] if apart else names
+        for k, name in enumerate(used, start=len(names) - len(used)):
+            longest = max(len(label[k]) for label in labels)
+            shape.add_column(name, overflow="fold", min_width=min(max(longest, 10), 18))
+        for (head, _, _), width in zip(shown, widths, strict=True):
+            shape.add_column(Text(head), justify="right", no_wrap=True, min_width=width)
+        before: list[str] = []
+        for i in of_group:
+            cells = labels[i][len(names) - len(used) :]
+            same = 0
+            while same < min(len(before), len(cells) - 1) and before[same] == cells[same]:
+                same += 1
+            shape.add_row(*map(Text, [*[""] * same, *cells[same:]]), *numbers[i])
+            before = cells
+        out.print(shape)
 
 
 def print_settings(out: Console, table: Table) -> None:

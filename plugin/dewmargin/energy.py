@@ -1,0 +1,184 @@
+r"""What humidifying takes: heat for the feed and the room, electricity, fuel, money and carbon.
+
+Two accounts are kept apart. *Heat* is what water and room receive: always known where the physics
+is. *Energy bought* is what heater and plant take for it, and known only as far as their efficiency
+and carrier are given; money and carbon need a tariff besides. What is not known is NaN or None,
+never 0.
+
+For each kilogram of vapour, whatever the temperature of the feed:
+
+.. math::
+    q_{room} + q_{heater} = h_g(T_{room}) - c_w T_{cold} + \frac{D}{E} c_w (T_d - T_{cold})
+    + q_{line}
+
+so that hot feed moves heat from the room to the water heater and saves none, but for what drains
+warmer or colder (D, T_d) and what the line loses.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from dewmargin.balance import Outcome
+    from dewmargin.case import HeatSource, HourlyCase
+    from dewmargin.columns import FloatArray
+    from dewmargin.tariff import Tariff
+
+J_PER_KWH = 3.6e6
+L_PER_M3 = 1000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Energy:
+    """Heat and energy of an option, hour by hour; NaN is not known. [kWh].
+
+    Attributes
+    ----------
+    feed_heat_kwh : float64 array, shape (n_hours,)
+        Heat that the water heater put into the feed.
+    makeup_heat_kwh : float64 array, shape (n_hours,)
+        Heat that the plant supplies beyond what it would without humidifier; below 0 it saves.
+    water_heating_kwh, space_heating_kwh : float64 array, shape (n_hours,)
+        Energy bought for these.
+    fan_kwh, device_kwh : float64 array, shape (n_hours,)
+        Electricity of fans run for it, and of the device.
+    fuel_kwh : float64 array, shape (n_hours,)
+        Fuel of the device.
+    """
+
+    feed_heat_kwh: FloatArray
+    makeup_heat_kwh: FloatArray
+    water_heating_kwh: FloatArray
+    space_heating_kwh: FloatArray
+    fan_kwh: FloatArray
+    device_kwh: FloatArray
+    fuel_kwh: FloatArray
+
+
+def energy_hours(case: HourlyCase, outcome: Outcome, *, water_heater: HeatSource | None) -> Energy:
+    r"""Return what an option takes, hour by hour.
+
+    .. math:: \Delta Q = \max(Q + q_{room} - P_{fan}, 0) - Q
+
+    where the plant heats, Q being its heat, and 0 where it does not: free gains and cooling then
+    pay for what evaporates. The fan's electricity stays in the air as heat.
+
+    Parameters
+    ----------
+    case : HourlyCase
+    outcome : Outcome
+        Of an equipment on a supply.
+    water_heater : HeatSource or None
+        What heating the feed takes; None is not known.
+    """
+    hours = (case.n_hours, case.steps_per_hour)
+    heat_j = 3600.0 * case.heating_w.reshape(hours).mean(axis=1)
+    need_j = outcome.space_heat_j - np.nan_to_num(outcome.fan_j)
+    makeup_j = np.where(heat_j > 0.0, np.maximum(heat_j + need_j, 0.0) - heat_j, 0.0)
+    return Energy(
+        feed_heat_kwh=outcome.feed_heat_j / J_PER_KWH,
+        makeup_heat_kwh=makeup_j / J_PER_KWH,
+        water_heating_kwh=_bought(outcome.feed_heat_j, water_heater, hours) / J_PER_KWH,
+        space_heating_kwh=_bought(makeup_j, case.heat_source, hours) / J_PER_KWH,
+        fan_kwh=outcome.fan_j / J_PER_KWH,
+        device_kwh=outcome.device_j / J_PER_KWH,
+        fuel_kwh=outcome.fuel_j / J_PER_KWH,
+    )
+
+
+def _bought(heat_j: FloatArray, source: HeatSource | None, hours: tuple[int, int]) -> FloatArray:
+    per_heat = np.nan
+    if source is not None:
+        per_heat = source.energy_per_heat.reshape(hours).mean(axis=1)
+    return np.where(heat_j == 0.0, 0.0, heat_j * per_heat)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bill:
+    """What an option costs in the record, and its carbon; None is not known, `lacking` says why."""
+
+    cost: float | None
+    co2_kg: float | None
+    lacking: tuple[str, ...]
+
+
+def bill(
+    energy: Energy,
+    outcome: Outcome,
+    *,
+    tariff: Tariff | None,
+    heater_carrier: str | None,
+    plant_carrier: str | None,
+) -> Bill:
+    """Price an option.
+
+    Parameters
+    ----------
+    energy : Energy
+    outcome : Outcome
+    tariff : Tariff or None
+        Without one nothing is known, and nothing is lacking.
+    heater_carrier, plant_carrier : str or None
+        What water heater and heating plant buy; None is not known.
+
+    Notes
+    -----
+    A device's own fuel is gas. Waste water is billed by the supply or by the drain, as the tariff
+    says; without a price of its own it costs nothing.
+    """
+    if tariff is None:
+        return Bill(cost=None, co2_kg=None, lacking=())
+    bought, lacking = _by_carrier(energy, heater_carrier, plant_carrier)
+    known = not lacking
+    prices = {carrier: tariff.price(carrier) for carrier in bought}
+    carbons = {carrier: tariff.carbon(carrier) for carrier in bought}
+    for what, found in (("price", prices), ("carbon", carbons)):
+        lacking += [f"the {what} of {c.replace('_', ' ')}" for c, v in found.items() if v is None]
+    cost = _total(bought, prices) if known else None
+    co2_kg = _total(bought, carbons) if known else None
+    if tariff.water_per_m3 is None:
+        lacking.append("the price of water")
+        cost = None
+    elif cost is not None:
+        fed_m3 = float(outcome.feed_kg.sum()) / L_PER_M3
+        drained_m3 = fed_m3 - float(outcome.added_kg.sum()) / L_PER_M3
+        waste_m3 = fed_m3 if tariff.sewer_counts == "supply" else drained_m3
+        cost += tariff.water_per_m3 * fed_m3 + (tariff.sewer_per_m3 or 0.0) * waste_m3
+    return Bill(cost=cost, co2_kg=co2_kg, lacking=tuple(lacking))
+
+
+def _by_carrier(
+    energy: Energy, heater_carrier: str | None, plant_carrier: str | None
+) -> tuple[dict[str, float], list[str]]:
+    """Return the energy bought of each carrier [kWh], and what of it is not known."""
+    lacking: list[str] = []
+    bought: dict[str, float] = {}
+    for what, kwh, carrier in (
+        ("the fans", energy.fan_kwh, "electricity"),
+        ("the device", energy.device_kwh, "electricity"),
+        ("the device's fuel", energy.fuel_kwh, "gas"),
+        ("heating the feed", energy.water_heating_kwh, heater_carrier),
+        ("heating the room", energy.space_heating_kwh, plant_carrier),
+    ):
+        total = float(kwh.sum())
+        if math.isnan(total):
+            lacking.append(f"the energy of {what}")
+        elif total != 0.0 and carrier is not None:
+            bought[carrier] = bought.get(carrier, 0.0) + total
+    return bought, lacking
+
+
+def _total(bought: dict[str, float], each: dict[str, float | None]) -> float | None:
+    """Return the sum of amounts times a value each, or None if one has none."""
+    total = 0.0
+    for carrier, kwh in bought.items():
+        value = each[carrier]
+        if value is None:
+            return None
+        total += value * kwh
+    return total

@@ -1,0 +1,155 @@
+"""A humidifier that boils its water, by electrodes, heating elements or gas."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Annotated, Literal, Self
+
+import numpy as np
+from pydantic import Field, field_validator, model_validator
+
+from dewmargin import steam
+from dewmargin.contracts import Points
+from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
+
+if TYPE_CHECKING:
+    from dewmargin.case import HourlyCase
+    from dewmargin.contracts import FeedWater
+    from dewmargin.equipment.humidifier import Inlet
+
+# Share of the feed that is drained to keep the boiling water from thickening: usual values of the
+# trade, from memory; hard water needs more.
+_DRAIN_FRAC = {"electrode": 0.15, "resistance": 0.05, "gas": 0.10}
+# Conductivity at which electrodes work, from memory.
+_CONDUCTIVITY_US_CM = (125.0, 1250.0)
+_ABSORPTION_M = (0.5, 3.0)  # from a dispersion tube to the first fitting; usual, from memory
+
+
+class SteamHumidifier(Humidifier):
+    """Boil water and blow the steam into a duct or the room.
+
+    The steam brings its own heat, so that the room has nothing to make up. In ducts it is throttled
+    to what saturates the air there.
+    """
+
+    kind: Literal["steam"] = "steam"
+    heat: Literal["electrode", "resistance", "gas"] = Field(
+        description="what boils the water: current through it, heating elements, or a gas burner"
+    )
+    rate_kg_h: float = Field(gt=0, description="steam that a unit gives at full output")
+    drain_frac: Annotated[float, Field(ge=0.0, le=0.9)] | None = Field(
+        default=None,
+        description="share of the feed that is drained, boiling; default: electrode 0.15, "
+        "resistance 0.05, gas 0.10, usual values (from memory), more for hard water",
+    )
+    power_kw: Annotated[float, Field(gt=0.0, le=1e5)] | None = Field(
+        default=None,
+        description="rated input of a unit at full output; default: the heat that the steam needs, "
+        "divided by the efficiency",
+    )
+    efficiency: Annotated[float, Field(gt=0.0, le=1.0)] | None = Field(
+        default=None,
+        description="heat in the steam and the drain for each unit of electricity or gas; default: "
+        "1 for electricity, not known for gas",
+    )
+    part_load: Points | None = Field(
+        default=None,
+        description="[share of full output, efficiency as a share of that at full output], from "
+        "low to high, flat beyond the ends, of a burner that follows the demand; default: 1, the "
+        "burner runs at full output or not at all",
+    )
+    fan_w: Annotated[float, Field(ge=0.0, le=1e6)] = Field(
+        default=0.0, description="fan of a unit's own that blows the steam out; default: none"
+    )
+
+    @field_validator("part_load")
+    @classmethod
+    def _rises(cls, points: Points | None) -> Points | None:
+        """Refuse points out of order or out of range."""
+        if points is not None:
+            if any(not lower[0] < higher[0] for lower, higher in pairwise(points)):
+                raise ValueError("shares of full output must rise from point to point")
+            if any(not (0.0 <= x <= 1.0 and y > 0.0) for x, y in points):
+                raise ValueError("must be pairs of a share of full output and a factor above 0")
+        return points
+
+    @model_validator(mode="after")
+    def _one_account_of_its_input(self) -> Self:
+        """Refuse two accounts of the same input."""
+        if self.power_kw is not None and self.efficiency is not None:
+            raise ValueError("give power_kw or efficiency, not both")
+        if self.part_load is not None and self.heat != "gas":
+            raise ValueError("part_load is for a gas burner")
+        return self
+
+    @property
+    def drained(self) -> float:
+        """Share of the feed that is drained."""
+        return _DRAIN_FRAC[self.heat] if self.drain_frac is None else self.drain_frac
+
+    @property
+    def modulation(self) -> Points | None:
+        """Efficiency by share of full output."""
+        return self.part_load
+
+    def give(self, inlet: Inlet) -> Given:
+        """Return its steam; in ducts at most what the air can take up."""
+        full = np.full(inlet.w_kg_kg.shape, self.count * self.rate_kg_h / 3600.0)
+        rate = full
+        if np.isfinite(inlet.airflow_kg_s):
+            most = steam.saturated_by(inlet.t_c, inlet.w_kg_kg, inlet.p_pa, steam.STEAM_J_KG)
+            room_left = np.maximum(most - inlet.w_kg_kg, 0.0)
+            rate = np.minimum(full, inlet.airflow_kg_s * room_left)
+        input_w = rate * self._input_j_kg(inlet)
+        own_w = own_power_w(self)
+        gas = self.heat == "gas"
+        return Given(
+            rate_kg_s=rate,
+            feed_kg_s=rate / (1.0 - self.drained),
+            brought_w=rate * steam.STEAM_J_KG,
+            electricity_w=own_w if gas else input_w + (0.0 if np.isnan(own_w) else own_w),
+            fuel_w=input_w if gas else 0.0,
+            fan_w=self.count * self.fan_w,
+        )
+
+    def _input_j_kg(self, inlet: Inlet) -> np.ndarray | float:
+        if self.power_kw is not None:
+            return 3.6e6 * self.power_kw / self.rate_kg_h
+        efficiency = self.efficiency
+        if efficiency is None:
+            efficiency = np.nan if self.heat == "gas" else 1.0
+        return steam.boiling_heat(inlet.t_feed_c, drain_frac=self.drained) / efficiency
+
+    def warnings(
+        self,
+        water: FeedWater,
+        case: HourlyCase,  # noqa: ARG002 - called as all are
+        inlet: Inlet,  # noqa: ARG002 - idem
+        given: Given,  # noqa: ARG002 - idem
+    ) -> list[str]:
+        """Return what its water and its ducts need."""
+        quality, notes = water.quality, []
+        if self.heat == "electrode":
+            low, high = _CONDUCTIVITY_US_CM
+            pure = quality.treatment in ("reverse_osmosis", "deionised")
+            conductivity = quality.conductivity_us_cm
+            if pure or (conductivity is not None and not low <= conductivity <= high):
+                told = quality.treatment.replace("_", " ") if pure else f"{conductivity:g} µS/cm"
+                notes.append(
+                    f"{self.name}: electrodes need water that conducts, about {low:g} to "
+                    f"{high:g} µS/cm (from memory); {water.name} is {told}"
+                )
+        elif quality.hardness_mg_l is not None and quality.treatment == "tap":
+            notes.append(
+                f"{self.name}: {quality.hardness_mg_l:g} mg/l of hardness settles on whatever "
+                "boils it; clean it, or soften the water"
+            )
+        if self.heat == "gas":
+            notes.append(f"{self.name}: gas, venting and combustion air are licensed work")
+        if self.call != "always":
+            near, far = _ABSORPTION_M
+            notes.append(
+                f"{self.name}: keep {near:g} to {far:g} m of duct behind it clear of bends, "
+                "sensors and filters (usual, from memory)"
+            )
+        return notes
