@@ -336,3 +336,10 @@ def test_without_a_tariff_nothing_is_known_and_nothing_lacking() -> None:
     found = priced(None, fan_kwh=1.0)
 
     assert (found.cost, found.co2_kg, found.lacking) == (None, None, ())
+
+
+def test_a_carbon_factor_may_be_written_in_the_units_of_its_source() -> None:
+    # EIA's coefficient of natural gas, 53.06 kg/MMBtu (higher heating value): 0.1810 kg/kWh.
+    tariff = Tariff.model_validate(TARIFF | {"gas_co2_kg_kwh": "53.06 kg/MBtu"})
+
+    assert tariff.gas_co2_kg_kwh == pytest.approx(0.1810, abs=5e-5)

@@ -282,6 +282,26 @@ def test_a_pad_that_runs_dry_evaporates_all_of_the_feed() -> None:
     assert state.drain_kg_s == 0.0
     assert state.t_drain_c == state.t_wet_bulb_c
     assert state.t_air_out_c == pytest.approx(42.36, abs=0.005)  # stiff ODE, noted
+    assert state.dry_frac == pytest.approx(0.41, abs=0.02)  # idem
+
+
+def test_the_dry_part_is_that_of_the_slices() -> None:
+    draw, n = np.random.default_rng(3), 500
+    inputs = {
+        "airflow_kg_s": draw.uniform(0.08, 0.3, n),
+        "t_in_c": draw.uniform(30.0, 70.0, n),
+        "w_in_kg_kg": draw.uniform(0.002, 0.008, n),
+        "p_pa": draw.uniform(78e3, 104e3, n),
+        "feed_kg_s": draw.uniform(1.0, 5.0, n) / 3600.0,
+        "t_feed_c": draw.uniform(5.0, 60.0, n),
+        "effectiveness": draw.uniform(0.4, 0.9, n),
+    }
+    marched = pad_reference.slices(**inputs)
+
+    state = pad.evaporate(**inputs)
+
+    assert np.count_nonzero(marched.dry_frac) > 300
+    np.testing.assert_allclose(state.dry_frac, marched.dry_frac, atol=0.02)
 
 
 @pytest.mark.parametrize(

@@ -299,6 +299,7 @@ def _option(
         water,
         w_base_kg_kg=np.repeat(dry.outcome.w_kg_kg, case.steps_per_hour),
         w_set_kg_kg=held.w_set,
+        demand_kg_s=np.repeat(held.demand.added_kg / 3600.0, case.steps_per_hour),
     )
     outcome = balance.deliver(case, held.rh_set, capability)
     taken = energy.energy_hours(case, outcome, water_heater=water.heater)

@@ -247,12 +247,14 @@ class Equipment(Protocol):
         *,
         w_base_kg_kg: FloatArray,
         w_set_kg_kg: FloatArray,
+        demand_kg_s: FloatArray | None,
     ) -> Capability:
         """Return its modes on this feed water.
 
         The room's humidity ratio lies between `w_base_kg_kg`, without a humidifier, and
         `w_set_kg_kg`, to be held (negative: nothing is to be held), both of shape
-        ``(case.n_steps,)``: there the straight line of a `Mode` has to be good.
+        ``(case.n_steps,)``: there the straight line of a `Mode` has to be good. `demand_kg_s`, of
+        the same shape, is what a device without limit would add; None: not known.
         """
         ...
 

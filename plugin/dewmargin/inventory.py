@@ -17,17 +17,26 @@ SECONDS_PER_OPTION = 0.05  # measured on two cores: pad, balance and metrics of 
 
 
 def used(scenario: Scenario) -> tuple[list[tuple[str, str]], list[str]]:
-    """Read everything a scenario names; return what will be used, and the readers' notes."""
+    """Read everything a scenario names; return what will be used, and what to know of it."""
     weather = scenario.read_weather()
     case = scenario.case(weather)
     nothing = np.zeros(case.n_steps)
+    notes = dict.fromkeys(case.notes)
     try:
         waters = [supply.feed_water(case) for supply in scenario.supplies]
         for strategy in scenario.strategies:
             w_set = balance.setpoint_humidity_ratio(case, strategy.setpoint(case))
             for equipment in scenario.equipment:
                 for water in waters:
-                    equipment.capability(case, water, w_base_kg_kg=nothing, w_set_kg_kg=w_set)
+                    found = equipment.capability(
+                        case,
+                        water,
+                        w_base_kg_kg=nothing,
+                        w_set_kg_kg=w_set,
+                        demand_kg_s=None,
+                    )
+                    if strategy is scenario.strategies[0]:
+                        notes.update(dict.fromkeys(found.notes))
     except InputError as error:
         raise scenario.placed(error) from error
     n = len(scenario.strategies) * len(scenario.equipment) * len(scenario.supplies)
@@ -46,7 +55,7 @@ def used(scenario: Scenario) -> tuple[list[tuple[str, str]], list[str]]:
         ("supplies", ", ".join(s.name for s in scenario.supplies)),
         ("options", f"{n} and the baseline, about {SECONDS_PER_OPTION * (n + 1):.1f} s"),
     ]
-    return facts, list(case.notes)
+    return facts, list(notes)
 
 
 def defaults(scenario: Scenario) -> list[tuple[str, Any, str]]:

@@ -48,6 +48,8 @@ class PadState:
         Mixed air behind the pad. [°C, kg/kg]
     t_wet_bulb_c : float64 array
         Thermodynamic wet bulb of the inlet air. [°C]
+    dry_frac : float64 array
+        Part of the pad below which all water has evaporated; 0 where any drains. [-]
     """
 
     evaporation_kg_s: FloatArray
@@ -56,6 +58,7 @@ class PadState:
     t_air_out_c: FloatArray
     w_air_out_kg_kg: FloatArray
     t_wet_bulb_c: FloatArray
+    dry_frac: FloatArray
 
 
 def _driving_forces(
@@ -179,6 +182,8 @@ def evaporate(
     wet bulb above freezing. Against the marched equations, above 0.3 kg/h, for air of 15 to 70 °C,
     feed of 2 to 70 °C and 3 to 40 kg/h, effectiveness 0.2 to 0.95, 78 to 104 kPa (tested): half of
     the cases within 0.03 %, 99 % within 0.23 %, none beyond 1.3 %. Feed of 70 to 90 °C: 1.5 %.
+    The dry part is what a pad fed without end would evaporate beyond the feed; within 0.02 of the
+    marched equations (tested).
 
     *Source.* Merkel's form of simultaneous heat and mass transfer, as for cooling towers; the
     closed form was derived for this project.
@@ -233,8 +238,8 @@ def evaporate(
         left = _left_at_foot(saturated / (mean_flow * air.CP_WATER), k, intercepts, transits)
         r_sum = 0.25 * theta0 * (whole - _polynomial(integral, 4.0 * left))
         share = -np.expm1(-air.CP_WATER * r_sum)
-        evaporation = adiabatic + (wetting - adiabatic * _mean_depth(left)) * share
-        evaporation = np.minimum(evaporation, wetting)
+        endless = adiabatic + (wetting - adiabatic * _mean_depth(left)) * share
+        evaporation = np.minimum(endless, wetting)
 
     evaporation = np.where(running, evaporation, 0.0)
     t_foot = np.where(running, t_star + left * theta0, t_feed)
@@ -251,6 +256,7 @@ def evaporate(
         t_air_out_c=(h_out - w_out * air.H_FG_0C) / (air.CP_DRY_AIR + w_out * air.CP_VAPOUR),
         w_air_out_kg_kg=w_out,
         t_wet_bulb_c=t_star + np.zeros_like(evaporation),
+        dry_frac=np.where(endless > wetting, 1.0 - wetting / np.where(running, endless, 1.0), 0.0),
     )
 
 

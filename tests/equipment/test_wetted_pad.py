@@ -11,6 +11,7 @@ import pytest
 from dewmargin import air, balance, media, pad
 from dewmargin.case import AirSystem, HourlyCase
 from dewmargin.contracts import Capability, Equipment, FeedWater, Mode, Quality
+from dewmargin.equipment.humidifier import _Cycle
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.errors import InputError
 from dewmargin.feedline import Line
@@ -534,27 +535,68 @@ def test_short_cycles_may_never_see_hot_water() -> None:
     assert got == pytest.approx(at_feed(stood, case), rel=1e-9)
 
 
-def test_on_a_call_for_humidity_one_slug_a_cycle_is_spread_over_both_modes() -> None:
+def test_a_device_that_never_rests_keeps_its_line_hot() -> None:
     case = steady(heat_w=13e3, blower_kg_s=0.5)
     system = replace(case.air_system, heat_frac=0.1 * FLAT)
-    feed_kg_s = 15.0 / 3600.0
-    hot = float(LINE.arriving_c(np.array([60.0]), feed_kg_s)[0])
-    stood = float(LINE.rested_c(np.array([hot]), np.array([600.0]))[0])
-    # 120 s with heat all cold; of the 1080 s after them what is left of 360 s.
-    cold_share = (LINE.purge_s(feed_kg_s) - 120.0) / 1080.0
+    w = case.w_base_kg_kg
+    hot = LINE.arriving_c(60.0 * FLAT, 15.0 / 3600.0)
+    nodes = {"w_base_kg_kg": w, "w_set_kg_kg": w}
 
     got = equipment(call="humidity").capability(
-        replace(case, air_system=system),
-        HOT_LINE,
-        w_base_kg_kg=case.w_base_kg_kg,
-        w_set_kg_kg=case.w_base_kg_kg,
+        replace(case, air_system=system), HOT_LINE, **nodes, demand_kg_s=FLAT
     )
 
     room = replace(case, air_system=replace(system, t_supply_c=case.t_air_c, heat_frac=FLAT))
-    expected = cold_share * at_feed(stood, room) + (1.0 - cold_share) * at_feed(hot, room)
-    assert 3600.0 * rate(got.added, case.w_base_kg_kg)[0] == pytest.approx(expected, rel=1e-9)
-    with_heat = 3600.0 * rate(got.heat, case.w_base_kg_kg)[0]
-    assert with_heat == pytest.approx(at_feed(stood, case), rel=1e-9)
+    expected = at_feed(float(hot[0]), room)
+    assert 3600.0 * rate(got.added, w)[0] == pytest.approx(expected, rel=1e-9)
+
+
+# A cycle of 1200 s, 300 s of it with heat; 200 s of feed stood in the line. Rates in g/s, hot and
+# cold: 2 and 1 with heat, 1 and 0.5 in the rest. By hand: what is wanted in the cycle (in g), how
+# much of each mode's running time is on water that stood, and the pause if all were hot.
+@pytest.mark.parametrize(
+    ("wanted", "with_heat", "in_rest", "pause"),
+    [
+        pytest.param(100.0, 1.0, 0.0, 1150.0, id="100 g: 100 s, all cold"),
+        pytest.param(300.0, 200.0 / 250.0, 0.0, 1050.0, id="300 g: 200 s cold and 50 s hot"),
+        pytest.param(
+            500.0,
+            200.0 / 300.0,
+            0.0,
+            950.0,
+            id="500 g: 200 s cold and 100 s hot, 200 g in the rest",
+        ),
+        pytest.param(5000.0, 0.0, 0.0, 0.0, id="more than it can: no pause, and nothing stood"),
+    ],
+)
+def test_what_stood_in_the_line_comes_first(wanted, with_heat, in_rest, pause) -> None:
+    cycle = _Cycle(
+        seconds=1200.0,
+        available=[np.array([0.25]), np.array([0.75])],
+        purge_s=200.0,
+        demand_kg_s=np.array([wanted / 1200.0]),
+    )
+    hot, cold = [np.array([2.0]), np.array([1.0])], [np.array([1.0]), np.array([0.5])]
+
+    got = cycle.cold_frac(hot, cold)
+
+    assert [float(part[0]) for part in got] == pytest.approx([with_heat, in_rest])
+    assert float(cycle.pause_s(hot)[0]) == pytest.approx(pause)
+
+
+def test_a_slug_longer_than_the_heat_goes_on_in_the_rest() -> None:
+    # 100 s of heat, 200 s of feed: 100 g in the heat; of 350 g the rest gives 50 g in 100 s cold,
+    # then 200 g in 200 s hot.
+    cycle = _Cycle(
+        seconds=1200.0,
+        available=[np.array([100.0 / 1200.0]), np.array([1100.0 / 1200.0])],
+        purge_s=200.0,
+        demand_kg_s=np.array([350.0 / 1200.0]),
+    )
+
+    got = cycle.cold_frac([np.array([2.0]), np.array([1.0])], [np.array([1.0]), np.array([0.5])])
+
+    assert [float(part[0]) for part in got] == pytest.approx([1.0, 100.0 / 300.0])
 
 
 # --- when it may run

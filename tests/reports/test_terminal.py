@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from typing import TYPE_CHECKING
 
 import pytest
 from rich.console import Console
@@ -10,6 +11,9 @@ from rich.console import Console
 from dewmargin.columns import COMPARISON
 from dewmargin.reports import terminal
 from dewmargin.reports.tables import Table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 
 def options(**changes: list) -> Table:
@@ -24,11 +28,34 @@ def options(**changes: list) -> Table:
     return Table(columns=COMPARISON, data=data | changes)
 
 
-def shown(table: Table, *, width: int = 80, encoding: str = "utf-8") -> str:
+def many() -> Table:
+    """Return a comparison of two strategies, two devices and two supplies, in large numbers."""
+    names = [
+        (s, e, w) for s in ("a", "b") for e in ("orifice pad", "steam") for w in ("cold", "hot")
+    ]
+    data: dict[str, list] = {c.name: [None, *[54321.0 + i for i in range(8)]] for c in COMPARISON}
+    data |= {
+        "option": ["no humidifier", *(" | ".join(each) for each in names)],
+        "strategy": [None, *(s for s, _, _ in names)],
+        "equipment": [None, *(e for _, e, _ in names)],
+        "supply": [None, *(w for _, _, w in names)],
+        "fuel_kwh": [0.0] * 9,
+        "currency": ["EUR"] * 9,
+    }
+    return Table(columns=COMPARISON, data=data)
+
+
+def shown(
+    table: Table,
+    *,
+    width: int = 80,
+    encoding: str = "utf-8",
+    show: Callable[[Console, Table], None] = terminal.print_comparison,
+) -> str:
     """Print a comparison as a pipe of this width and encoding gets it."""
     raw = io.BytesIO()
     stream = io.TextIOWrapper(raw, encoding=encoding, errors="strict")
-    terminal.print_comparison(Console(file=stream, width=width), table)
+    show(Console(file=stream, width=width), table)
     stream.flush()
     return raw.getvalue().decode(encoding)
 
@@ -64,3 +91,35 @@ def test_json_rows_keep_missing_as_null() -> None:
 
     assert rows[0]["demand_kg"] is None
     assert rows[2]["option"] == "a | pad | hot"
+
+
+@pytest.mark.parametrize("show", [terminal.print_comparison, terminal.print_taken])
+def test_equipment_on_supplies_is_grouped_by_strategy_and_loses_no_column(show) -> None:
+    text = shown(many(), show=show)
+
+    lines = text.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert [line for line in lines if line in ("a:", "b:")] == ["a:", "b:"]
+    # Each device is said once in each strategy, each supply in every line.
+    assert text.count("orifice pad") == text.count("steam") == 2
+    assert sum("cold" in line for line in lines) == 4
+    rows = [line.split() for line in lines if " hot " in line]
+    numbers = {tuple(cell for cell in row if cell.startswith("5432"))[:0] for row in rows}
+    assert numbers == {()}
+    widest = 8
+    assert all(sum(cell.startswith("5432") for cell in row) == widest for row in rows)
+
+
+def test_what_nothing_takes_is_not_a_column() -> None:
+    text = shown(many(), show=terminal.print_taken)
+
+    assert "fuel" not in text
+    assert "EUR" in text
+    assert "no humidifier" not in text
+
+
+def test_without_heat_or_energy_there_is_no_second_table() -> None:
+    known = {c.name: [None] * 3 for c in COMPARISON if c.unit == "kWh"}
+    bare = options(**known, cost=[None] * 3, co2_kg=[None] * 3, currency=[None] * 3)
+
+    assert shown(bare, show=terminal.print_taken) == ""

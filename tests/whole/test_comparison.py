@@ -15,7 +15,9 @@ import pytest
 
 from dewmargin import air, balance, columns, kernel
 from dewmargin.comparison import compare
+from dewmargin.contracts import Capability, Mode
 from dewmargin.demo import demo_folder, findings
+from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.scenario import load
 from dewmargin.strategies.constant import Constant
@@ -224,14 +226,73 @@ def test_settings_cover_the_climate_in_both_units(results) -> None:
     assert at[10.0] == 40
 
 
-def test_the_demo_says_five_numbered_things(results) -> None:
+def test_the_demo_says_six_numbered_things(results) -> None:
     lines = findings(results["house"], results["simulation"])
 
-    assert [line[:2] for line in lines] == ["1.", "2.", "3.", "4.", "5."]
+    assert [line[:2] for line in lines] == ["1.", "2.", "3.", "4.", "5.", "6."]
     hot, cold = results["house"].options[2], results["house"].options[1]
     saved = 1.0 - hot.row["feed_l_per_kg"] / cold.row["feed_l_per_kg"]
     assert f"{100 * saved:.0f} % less" in lines[4]
     assert f"needs {hot.row['feed_l_per_kg']:.1f} l for each kg" in lines[4]
+    heat = [
+        (o.row["feed_heat_kwh"] + o.row["makeup_heat_kwh"]) / o.row["delivered_kg"]
+        for o in (hot, cold)
+    ]
+    assert f"{heat[0]:.2f} kWh for each kg with hot feed and {heat[1]:.2f} with cold" in lines[5]
+    assert heat[0] == pytest.approx(heat[1], rel=0.1)
+
+
+# How much of its runs a pad has on water that stood in its line is taken from the demand, before
+# the balance. Here it is solved again with the humidifier's own runs and pauses, five times, until
+# they are those of the run before. Measured: -0.4, -0.3, -0.2 % of the feed; cold feed takes a
+# third more than hot.
+@pytest.mark.parametrize(
+    ("length_m", "bore_mm"),
+    [
+        pytest.param(8.0, 6.0, id="8 m of 6 mm"),
+        pytest.param(8.0, 4.3, id="8 m of 1/4 inch"),
+        pytest.param(10.0, 13.8, id="10 m of 1/2 inch"),
+    ],
+)
+def test_what_stands_in_a_hot_line_is_judged_before_the_balance_within_one_per_cent(
+    results, length_m, bore_mm
+) -> None:
+    case, scenario = results["house"].case, results["house"].scenario
+    device, rh = scenario.equipment[0], np.full(results["house"].case.n_steps, 0.35)
+    line = {"length_m": length_m, "bore_mm": bore_mm}
+    water = Supply(name="hot", temperature_c=55.0, line=line).feed_water(case)
+    nodes = {
+        "w_base_kg_kg": results["house"].options[0].outcome.w_kg_kg,
+        "w_set_kg_kg": balance.setpoint_humidity_ratio(case, rh),
+    }
+    demand_kg_s = balance.demand(case, rh).added_kg / 3600.0
+    once = balance.deliver(
+        case, rh, device.capability(case, water, **nodes, demand_kg_s=demand_kg_s)
+    )
+    cycle_s = 3600.0 / case.air_system.cycles_per_h
+    hot_c = water.arriving(device.feed_kg_h / 3600.0).t_feed_c
+    purge_s = water.line.purge_s(device.feed_kg_h / 3600.0)
+
+    def of_feed(t_c: np.ndarray) -> Mode:
+        plain = replace(water, line=None, t_start_c=t_c)
+        return device.capability(case, plain, **nodes).heat
+
+    warm, outcome = of_feed(hot_c), once
+    for _ in range(5):
+        runs_s = np.minimum(outcome.running_frac, 1.0) * cycle_s
+        cold = np.clip(purge_s / np.maximum(runs_s, 1e-9), 0.0, 1.0)
+        cold = np.where(outcome.running_frac < 1.0, cold, 0.0)
+        stood = of_feed(water.line.rested_c(hot_c, cycle_s - runs_s))
+        mixed = replace(
+            warm,
+            r0_kg_s=(1.0 - cold) * warm.r0_kg_s + cold * stood.r0_kg_s,
+            r1_kg_s=(1.0 - cold) * warm.r1_kg_s + cold * stood.r1_kg_s,
+        )
+        capability = Capability(heat_frac=case.air_system.heat_frac, heat=mixed)
+        outcome = balance.deliver(case, rh, capability)
+
+    assert outcome.feed_kg.sum() == pytest.approx(once.feed_kg.sum(), rel=0.01)
+    assert outcome.added_kg.sum() == pytest.approx(once.added_kg.sum(), rel=1e-3)
 
 
 def test_a_setting_keeps_what_the_rule_promises(results) -> None:

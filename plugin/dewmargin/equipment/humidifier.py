@@ -21,11 +21,10 @@ from dewmargin.inputs import Inputs
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import Arrival, FeedWater, Points, Quality
+    from dewmargin.contracts import FeedWater, Points, Quality
 
 _LEAST_SPAN_KG_KG = 1e-4  # between the two humidities: a shorter chord is a poor tangent
 _LEAST_RATE_KG_S = 1e-15  # nearer than this two rates are one
-_PAUSE_OF_CYCLE = 0.5  # how long a device on call for humidity rests in a cycle; our choice
 _ROOM = AirSystem(heat_frac=np.ones(1), t_supply_c=np.zeros(1), airflow_kg_s=np.inf)
 
 Power = Annotated[float, Field(ge=0.0, le=1e7)]
@@ -106,7 +105,8 @@ class Humidifier(Inputs):
     power_w: Power | None = Field(
         default=None,
         description="electricity of a unit while it runs, besides heat and fans: valve, controls, "
-        "pump; default: not known, and then neither is what it uses in a year",
+        "pump; default: not known, and then neither is what it uses in a year, but for electric "
+        "steam and told sprays, where it counts as none",
     )
     standby_w: Power | None = Field(
         default=None,
@@ -150,10 +150,13 @@ class Humidifier(Inputs):
         *,
         w_base_kg_kg: FloatArray,
         w_set_kg_kg: FloatArray,
+        demand_kg_s: FloatArray | None = None,
     ) -> Capability:
         """Return its modes on this feed water.
 
         Steps in which a mode has no time, or nothing is to be held, are not computed: rate 0.
+        `demand_kg_s` tells how long it will run in a cycle, and so how much of that the water takes
+        that stood in its line; None: as long as it may.
 
         Raises
         ------
@@ -165,67 +168,69 @@ class Humidifier(Inputs):
         heat_frac = np.broadcast_to(system.heat_frac, n)
         w_room = _room_nodes(w_base_kg_kg, w_set_kg_kg)
         wanted = w_set_kg_kg >= 0.0
+        beside = self.call in ("humidity", "blower")
         t_heat_c = case.t_air_c if self.call == "always" else system.t_supply_c
-        first = np.flatnonzero(wanted & (heat_frac > 0.0))
-        rest = np.flatnonzero(wanted & (heat_frac < 1.0))
+        # The air and the steps of each mode, with heat and in the rest.
+        places = [(t_heat_c, np.flatnonzero(wanted & (heat_frac > 0.0)))]
+        if beside:
+            places.append((case.t_air_c, np.flatnonzero(wanted & (heat_frac < 1.0))))
 
-        def inlet(t_in_c: FloatArray, steps: np.ndarray, t_feed_c: FloatArray) -> Inlet:
-            return Inlet(
-                t_c=t_in_c[steps],
-                p_pa=case.p_pa[steps],
-                w_kg_kg=w_room[:, steps],
-                t_room_c=case.t_air_c[steps],
-                t_feed_c=t_feed_c[steps],
-                quality=feed.quality,
-                airflow_kg_s=system.airflow_kg_s,
-            )
+        def inlets(t_feed_c: FloatArray) -> list[Inlet]:
+            return [
+                Inlet(
+                    t_c=t_in_c[steps],
+                    p_pa=case.p_pa[steps],
+                    w_kg_kg=w_room[:, steps],
+                    t_room_c=case.t_air_c[steps],
+                    t_feed_c=t_feed_c[steps],
+                    quality=feed.quality,
+                    airflow_kg_s=system.airflow_kg_s,
+                )
+                for t_in_c, steps in places
+            ]
 
-        # What it gives in its first mode, or in the rest if it has none, tells the rest of it.
-        heated = first.size > 0
-        steps, t_in_c = (first, t_heat_c) if heated else (rest, case.t_air_c)
-        typical = self.typical_feed_kg_s(inlet(t_in_c, steps, feed.t_start_c))
+        # The first mode with any time tells of the device as a whole.
+        telling = next((i for i, (_, steps) in enumerate(places) if steps.size), 0)
+        typical = self.typical_feed_kg_s(inlets(feed.t_start_c)[telling])
         water = feed.arriving(max(typical, 1e-9))
-        slug = _Slug.of(
-            feed, water, typical, heat_frac, system, waits_for_heat=self.call == "heating"
-        )
-        sample = inlet(t_in_c, steps, water.t_feed_c)
-        given = self.give(sample)
-
-        def mode(
-            t_in_c: FloatArray,
-            steps: np.ndarray,
-            cold: FloatArray,
-            fan_w: FloatArray,
-            *,
-            known: bool,
-        ) -> Mode:
-            gives = given if known else self.give(inlet(t_in_c, steps, water.t_feed_c))
-            if slug.any:
-                gives = gives.mixed(self.give(inlet(t_in_c, steps, slug.t_c)), cold[steps])
-            return _mode(gives, w_room, steps, water.heat_j_kg, fan_w)
-
-        added = None
-        if self.call in ("humidity", "blower"):
-            called, share = self._beside(system, heat_frac)
-            fan_w = np.where(called > 0.0, system.blower_w * called, 0.0)
-            beside = mode(case.t_air_c, rest, slug.rest_frac, fan_w, known=not heated)
-            added = _scaled(beside, share)
+        warm = inlets(water.t_feed_c)
+        gives = [self.give(inlet) for inlet in warm]
+        notes = self.warnings(feed, case, warm[telling], gives[telling])
+        called, share = self._beside(system, heat_frac)
+        if feed.line is not None and typical > 0.0:
+            steps_of = [steps for _, steps in places]
+            cycle = _Cycle(
+                seconds=3600.0 / system.cycles_per_h,
+                available=[heat_frac, share * (1.0 - heat_frac)][: len(places)],
+                purge_s=feed.line.purge_s(typical),
+                demand_kg_s=np.full(n, np.inf) if demand_kg_s is None else demand_kg_s,
+            )
+            hot = [_at_set_point(g, steps, n) for g, steps in zip(gives, steps_of, strict=True)]
+            t_slug_c = feed.line.rested_c(water.t_feed_c, cycle.pause_s(hot))
+            first = [self.give(inlet) for inlet in inlets(t_slug_c)]
+            cold = [_at_set_point(g, steps, n) for g, steps in zip(first, steps_of, strict=True)]
+            gives = [
+                g.mixed(f, part[steps])
+                for g, f, part, steps in zip(
+                    gives, first, cycle.cold_frac(hot, cold), steps_of, strict=True
+                )
+            ]
+        fans_w = [np.zeros(n), np.where(called > 0.0, system.blower_w * called, 0.0)]
+        modes = [
+            _mode(g, w_room, steps, water.heat_j_kg, fan_w)
+            for g, (_, steps), fan_w in zip(gives, places, fans_w, strict=False)
+        ]
+        rests = self.resting_feed_kg_s
         return Capability(
             heat_frac=system.heat_frac if self.call != "always" else np.ones(n),
-            heat=mode(t_heat_c, first, slug.heat_frac, np.zeros(n), known=heated),
-            added=added,
+            heat=modes[0],
+            added=_scaled(modes[1], share) if beside else None,
             standby_w=0.0 if self.standby_w is None else self.standby_w,
-            resting_feed_kg_s=self.resting_feed_kg_s,
-            resting_heat_w=self.resting_feed_kg_s * water.heat_j_kg
-            if self.resting_feed_kg_s > 0.0
-            else 0.0,
+            resting_feed_kg_s=rests,
+            resting_heat_w=rests * water.heat_j_kg if rests > 0.0 else 0.0,
             hot=water.hot,
             part_load=self.modulation,
-            notes=(
-                *feed.notes,
-                *self._water_notes(feed, typical),
-                *self.warnings(feed, case, sample, given),
-            ),
+            notes=(*feed.notes, *self._water_notes(feed, typical), *notes),
         )
 
     def _system(self, case: HourlyCase) -> AirSystem:
@@ -264,46 +269,74 @@ class Humidifier(Inputs):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Slug:
-    """Water that stood in the line and comes first: its share of the time, and its temperature."""
+class _Cycle:
+    """How a device runs in a cycle of the plant: from its start, until the demand is met.
 
-    any: bool
-    heat_frac: FloatArray
-    rest_frac: FloatArray
-    t_c: FloatArray
+    Attributes
+    ----------
+    seconds : float
+        Length of a cycle. [s]
+    available : list of float64 array, shape (n_steps,)
+        Part of it in which each mode may run, one after the other. [-]
+    purge_s : float
+        Time in which what stood in the line runs out. [s]
+    demand_kg_s : float64 array, shape (n_steps,)
+        Vapour wanted, mean of the step. [kg/s]
+    """
 
-    @classmethod
-    def of(
-        cls,
-        feed: FeedWater,
-        water: Arrival,
-        typical_kg_s: float,
-        heat_frac: FloatArray,
-        system: AirSystem,
-        *,
-        waits_for_heat: bool,
-    ) -> _Slug:
-        """Return it for a device that starts once in every cycle of the plant.
+    seconds: float
+    available: list[FloatArray]
+    purge_s: float
+    demand_kg_s: FloatArray
 
-        On a call for heat it runs and rests with the plant, and one without pause has no slug. On
-        other calls it starts with the cycle, runs through it, and has rested for a part of it.
-        """
-        nothing = np.zeros_like(heat_frac)
-        if feed.line is None or typical_kg_s <= 0.0:
-            return cls(any=False, heat_frac=nothing, rest_frac=nothing, t_c=water.t_feed_c)
-        cycle_s = 3600.0 / system.cycles_per_h
-        purge_s = feed.line.purge_s(typical_kg_s)
-        heat_s, rest_s = heat_frac * cycle_s, (1.0 - heat_frac) * cycle_s
-        pauses = (heat_frac < 1.0) if waits_for_heat else np.ones_like(heat_frac, np.bool_)
-        in_heat_s = np.where(pauses, np.minimum(purge_s, heat_s), 0.0)
-        in_rest_s = np.minimum(purge_s - in_heat_s, rest_s)
-        pause_s = rest_s if waits_for_heat else np.full_like(rest_s, _PAUSE_OF_CYCLE * cycle_s)
-        return cls(
-            any=True,
-            heat_frac=in_heat_s / np.maximum(heat_s, 1e-9),
-            rest_frac=in_rest_s / np.maximum(rest_s, 1e-9),
-            t_c=feed.line.rested_c(water.t_feed_c, pause_s),
-        )
+    def pause_s(self, hot_kg_s: list[FloatArray]) -> FloatArray:
+        """Return how long it rests, on hot feed throughout. [s]."""
+        runs_s, _ = self._runs(hot_kg_s, hot_kg_s)
+        return np.maximum(self.seconds - sum(runs_s), 0.0)
+
+    def cold_frac(
+        self, hot_kg_s: list[FloatArray], cold_kg_s: list[FloatArray]
+    ) -> list[FloatArray]:
+        """Return the part of each mode's running time on water that stood; 0 without a pause."""
+        runs_s, cold_s = self._runs(hot_kg_s, cold_kg_s)
+        pauses = sum(runs_s) < self.seconds * (1.0 - 1e-9)
+        return [
+            np.where(pauses & (run > 0.0), cold / np.where(run > 0.0, run, 1.0), 0.0)
+            for run, cold in zip(runs_s, cold_s, strict=True)
+        ]
+
+    def _runs(
+        self, hot_kg_s: list[FloatArray], cold_kg_s: list[FloatArray]
+    ) -> tuple[list[FloatArray], list[FloatArray]]:
+        """Return how long each mode runs, and how much of that on water that stood. [s]."""
+        wanted_kg = self.demand_kg_s * self.seconds
+        purge_s = np.full_like(wanted_kg, self.purge_s)
+        runs_s, cold_s = [], []
+        for part, hot, cold in zip(self.available, hot_kg_s, cold_kg_s, strict=True):
+            most_s = part * self.seconds
+            on_cold = np.minimum(np.minimum(purge_s, most_s), _time(wanted_kg, cold))
+            left_kg = np.maximum(wanted_kg - cold * on_cold, 0.0)
+            on_hot = np.minimum(most_s - on_cold, _time(left_kg, hot))
+            wanted_kg = np.maximum(left_kg - hot * on_hot, 0.0)
+            purge_s = purge_s - on_cold
+            # Once the slug has run out, or the demand is met, what follows is hot.
+            on_hot = np.where(purge_s > 0.0, 0.0, on_hot)
+            runs_s.append(on_cold + on_hot)
+            cold_s.append(on_cold)
+        return runs_s, cold_s
+
+
+def _time(kg: FloatArray, rate_kg_s: FloatArray) -> FloatArray:
+    """Return how long a rate takes to give an amount; without a rate, for ever. [s]."""
+    runs = rate_kg_s > 0.0
+    return np.where(runs, kg / np.where(runs, rate_kg_s, 1.0), np.inf)
+
+
+def _at_set_point(given: Given, steps: np.ndarray, n_steps: int) -> FloatArray:
+    """Return the rate at the set-point, shape (n_steps,); 0 in steps without it. [kg/s]."""
+    whole = np.zeros(n_steps)
+    whole[steps] = np.maximum(np.broadcast_to(given.rate_kg_s, (2, steps.size))[1], 0.0)
+    return whole
 
 
 def _room_nodes(w_base_kg_kg: FloatArray, w_set_kg_kg: FloatArray) -> FloatArray:

@@ -173,7 +173,7 @@ class WettedPad(Humidifier):
         default=None, description="incomplete wetting at low feed; default: all of it wet"
     )
     fan_w: Annotated[float, Field(ge=0.0, le=1e6)] | None = Field(
-        default=None, description="electricity of a unit's own fan; default: not known"
+        default=None, description="electricity of a unit's own fan, not known unless given"
     )
     call: Literal["always", "heating", "humidity", "blower"] = Field(
         default="heating",
@@ -236,6 +236,7 @@ class WettedPad(Humidifier):
         *,
         w_base_kg_kg: FloatArray,
         w_set_kg_kg: FloatArray,
+        demand_kg_s: FloatArray | None = None,
     ) -> Capability:
         """Return the pad with heat and, with the blower alone, in the rest of each step.
 
@@ -270,7 +271,13 @@ class WettedPad(Humidifier):
                 where=f"{where}.drain_limit_mg_l",
                 hint="give supplies quality = { hardness_mg_l = … }",
             )
-        return super().capability(case, feed, w_base_kg_kg=w_base_kg_kg, w_set_kg_kg=w_set_kg_kg)
+        return super().capability(
+            case,
+            feed,
+            w_base_kg_kg=w_base_kg_kg,
+            w_set_kg_kg=w_set_kg_kg,
+            demand_kg_s=demand_kg_s,
+        )
 
     @property
     def resting_feed_kg_s(self) -> float:

@@ -48,11 +48,9 @@ class HeatingPlant(Inputs):
         "them; default: furnace",
     )
     coil: str | None = Field(
-        None, description="Heating coil of a simulated plant; default: the only one of the run"
+        None, description="Heating coil of a simulated plant, if the run has several"
     )
-    fan: str | None = Field(
-        None, description="Fan of a simulated plant; default: the only one of the run"
-    )
+    fan: str | None = Field(None, description="Fan of a simulated plant, if the run has several")
     capacity_kw: Annotated[float, Field(gt=0.0, le=1e6)] | None = Field(
         None, description="Heat output while it runs; a furnace needs it"
     )
