@@ -532,8 +532,9 @@ def test_a_pad_twice_as_large_on_twice_the_water_gives_twice_as_much(
     one, many = pad.evaporate(**inputs), pad.evaporate(**(inputs | scaled))
 
     # The scaling law of the equations: 1e-9 is far above rounding, far below any approximation.
+    # Water that wets less than 1e-12 kg/s counts as none, on one side of the factor or the other.
     assert many.evaporation_kg_s == pytest.approx(
-        factor * float(one.evaporation_kg_s), rel=1e-9, abs=1e-15
+        factor * float(one.evaporation_kg_s), rel=1e-9, abs=1e-11
     )
     assert many.t_drain_c == pytest.approx(float(one.t_drain_c), rel=1e-9)
 

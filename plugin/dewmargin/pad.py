@@ -242,6 +242,7 @@ def evaporate(
         evaporation = np.minimum(endless, wetting)
 
     evaporation = np.where(running, evaporation, 0.0)
+    dry = running & (endless > wetting)
     t_foot = np.where(running, t_star + left * theta0, t_feed)
     drain = feed - evaporation
     drained_heat = (wetting - evaporation) * t_foot + (feed - wetting) * t_feed  # over c_w
@@ -256,7 +257,7 @@ def evaporate(
         t_air_out_c=(h_out - w_out * air.H_FG_0C) / (air.CP_DRY_AIR + w_out * air.CP_VAPOUR),
         w_air_out_kg_kg=w_out,
         t_wet_bulb_c=t_star + np.zeros_like(evaporation),
-        dry_frac=np.where(endless > wetting, 1.0 - wetting / np.where(running, endless, 1.0), 0.0),
+        dry_frac=np.where(dry, 1.0 - wetting / np.where(dry, endless, 1.0), 0.0),
     )
 
 

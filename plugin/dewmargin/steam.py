@@ -20,6 +20,7 @@ DIFFUSIVITY_M2_S = 2.5e-5  # water vapour in room air at 20 °C; handbooks, from
 WATER_KG_M3 = 1000.0
 _SATURATION_STEPS = 30  # Newton's method: four to eight are enough
 _SETTLED_K = 1e-10
+_MOST_VAPOUR = 0.9  # of the pressure, beyond which no air is humidified
 
 
 def boiling_heat(t_feed_c: FloatArray, *, drain_frac: float) -> FloatArray:
@@ -77,13 +78,15 @@ def saturated_by(
     Returns
     -------
     float64 array, broadcast shape
-        Humidity ratio at saturation; below `w_kg_kg` where the air is supersaturated. [kg/kg]
+        Humidity ratio at saturation; below `w_kg_kg` where the air is supersaturated. Steam hardly
+        saturates air that is hot and humid already: beyond 5.6, where vapour is nine tenths of the
+        pressure, the result stays there. [kg/kg]
 
     Notes
     -----
     Newton's method from the air's own temperature; over liquid water at any temperature.
 
-    *Validity.* -10 to 60 °C.
+    *Validity.* Air of -10 to 95 °C.
 
     *Source.* First law; the engine's rule of throttling back to saturation (EnergyPlus Engineering
     Reference, humidifiers).
@@ -92,7 +95,8 @@ def saturated_by(
         *(np.asarray(x, dtype=np.float64) for x in (t_c, w_kg_kg, p_pa, water_j_kg))
     )
     h_in = air.enthalpy(t_in, w_in)
-    t = t_in.copy()
+    hottest = air.dew_point(_MOST_VAPOUR * p)
+    t = np.minimum(t_in, hottest)
     for _ in range(_SATURATION_STEPS):
         w_s = air.humidity_ratio(air.saturation_pressure_over_water(t), p)
         excess = air.enthalpy(t, w_s) - h_in - (w_s - w_in) * h_w
@@ -101,8 +105,8 @@ def saturated_by(
         slope = air.CP_DRY_AIR + air.CP_VAPOUR * w_s
         slope = slope + w_slope * (air.H_FG_0C + air.CP_VAPOUR * t - h_w)
         step = np.clip(excess / np.maximum(slope, 100.0), -20.0, 20.0)
-        t = t - step
-        if np.all(np.abs(step) < _SETTLED_K):
+        before, t = t, np.minimum(t - step, hottest)
+        if np.all(np.abs(t - before) < _SETTLED_K):
             break
     result: FloatArray = air.humidity_ratio(air.saturation_pressure_over_water(t), p)
     return result
