@@ -12,6 +12,8 @@ HOUR_S = 3600.0
 # Basis of the numbers: a 500 m3 house at 21 °C, half an air change an hour, a buffer of 5000 kg.
 MASS_KG, EXCHANGE_KG_S = 595.61, 297.805 / HOUR_S
 BUFFER_KG, BUFFER_KG_S = 5000.0, 600.0 / HOUR_S
+BETA = 0.0033  # kg/(m2 s), a film of 3 W/(m2 K)
+MOST_KG_M2 = 0.1
 
 
 def saturated(t_c: np.ndarray) -> np.ndarray:
@@ -33,8 +35,11 @@ class Problem:
     r1: np.ndarray
     r0_rest: np.ndarray
     r1_rest: np.ndarray
-    sink: np.ndarray = field(default_factory=lambda: np.empty(0))
+    area: np.ndarray = field(default_factory=lambda: np.empty(0))
     x_sat: np.ndarray | None = None
+    most: float = MOST_KG_M2
+    low_wet: np.ndarray | None = None
+    wet_above: float = np.inf
     mass: float = MASS_KG
     buffer_mass: float = 0.0
     h: float = 0.0
@@ -44,6 +49,11 @@ class Problem:
     def saturation(self) -> np.ndarray:
         """Return the surfaces' saturation, one row a surface."""
         return np.empty((0, self.low.size)) if self.x_sat is None else self.x_sat
+
+    @property
+    def beta(self) -> np.ndarray:
+        """Return the surfaces' mass transfer, which here is one number."""
+        return np.full_like(self.saturation, BETA)
 
     def between(self, start: int, stop: int) -> Problem:
         """Return a part of the steps."""
@@ -60,11 +70,15 @@ class Problem:
             "r1_rest",
         )
         cut = {name: getattr(self, name)[start:stop] for name in arrays}
-        return replace(self, **cut, x_sat=np.ascontiguousarray(self.saturation[:, start:stop]))
+        low_wet = None if self.low_wet is None else self.low_wet[start:stop]
+        saturation = np.ascontiguousarray(self.saturation[:, start:stop])
+        return replace(self, **cut, low_wet=low_wet, x_sat=saturation)
 
-    def solve(self, year, x: float, y: float) -> dict[str, np.ndarray | float]:
+    def solve(
+        self, year, x: float, y: float, film: np.ndarray | None = None
+    ) -> dict[str, np.ndarray | float]:
         """Call a kernel's `year` and name what it returns."""
-        n = self.low.size
+        n, m = self.low.size, self.area.size
         names = (
             "x_end",
             "y_end",
@@ -77,26 +91,29 @@ class Problem:
             "fog",
         )
         out = {name: np.empty(n) for name in names}
-        condensed = np.empty((self.sink.size, n))
+        films = {name: np.empty((m, n)) for name in ("taken", "runoff", "film_end")}
         rates = (self.r0, self.r1, self.r0_rest, self.r1_rest)
         if self.unlimited:
             zero = np.zeros(n)
             rates = (np.full(n, UNLIMITED), zero, zero, zero)
+        film = np.zeros(m) if film is None else film.copy()
         end = year(
-            x, y, HOUR_S, self.mass, self.buffer_mass, self.h, self.unlimited,
-            self.low, self.high, self.k, self.g_in, self.a_out,
+            x, y, film, HOUR_S, self.mass, self.buffer_mass, self.h, self.unlimited,
+            self.low, self.low if self.low_wet is None else self.low_wet,
+            self.high, self.k, self.g_in, self.a_out,
             np.ones(n) if self.unlimited else self.heat_frac, *rates,
-            self.sink, self.saturation, *out.values(), condensed,
+            self.area, np.full(m, self.wet_above), self.beta, self.saturation,
+            np.full((m, n), self.most), *out.values(), *films.values(),
         )  # fmt: skip
         out["added"] = out["added_first"] + out["added_rest"]
-        return out | {"condensed": condensed, "x": float(end[0]), "y": float(end[1])}
+        return out | films | {"film": film, "x": float(end[0]), "y": float(end[1])}
 
     def balance_error(self, solved: dict, x: float, y: float) -> np.ndarray:
-        """Return stored less (in - out + added - condensed - fog) of each step. [kg]."""
+        """Return stored less (in - out + added - taken by films - fog) of each step. [kg]."""
         stored = self.mass * np.diff(solved["x_end"], prepend=x)
         stored = stored + self.buffer_mass * np.diff(solved["y_end"], prepend=y)
         flows = self.g_in * HOUR_S - self.a_out * solved["sum_x"]
-        lost = solved["condensed"].sum(axis=0) + solved["fog"]
+        lost = self.area @ solved["taken"] + solved["fog"]
         return stored - (flows + solved["added"] - lost)
 
 
@@ -145,10 +162,10 @@ def cold_year(**values: object) -> Problem:
         r0_rest=zero,
         r1_rest=zero,
         x_sat=saturated(t_out + index * (t_in - t_out)),
-        sink=np.array([0.02, 0.02, 0.05]),
+        area=np.array([6.0, 6.0, 15.0]),
     )
     if values.pop("dry_windows", False):
-        problem = replace(problem, x_sat=None, sink=np.empty(0))
+        problem = replace(problem, x_sat=None, area=np.empty(0))
     if values.pop("departure", False):
         # Around a humidity that steps from hour to hour, as a simulation reports it.
         base = 0.45 * problem.high * (1.0 + 0.3 * np.sin(hour / 5.0))

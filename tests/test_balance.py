@@ -10,10 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases import small_case
-from dewmargin import air, balance, metrics
+from dewmargin import air, balance, wetness
 from dewmargin.case import HeldZone, Sensor
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.errors import OutOfRangeError
+from dewmargin.hours import hours_of
 
 N = 48
 
@@ -140,14 +141,14 @@ def test_water_closes_and_no_more_is_added_than_the_device_gives(rh, rate, heat)
 @given(rh=st.floats(0.05, 0.5), more=st.floats(0.0, 0.3))
 def test_a_higher_set_point_demands_more_and_condenses_longer(rh: float, more: float) -> None:
     case = small_case(N)
-    hours = metrics.hours_of(case, heating_season_below_c=15.0)
+    hours = hours_of(case, heating_season_below_c=15.0)
 
     low = balance.demand(case, np.full(N, rh))
     high = balance.demand(case, np.full(N, rh + more))
 
     assert high.added_kg.sum() >= low.added_kg.sum() - 1e-6
-    low_h = metrics.condensing(hours, low.w_kg_kg).sum(axis=1)
-    assert np.all(metrics.condensing(hours, high.w_kg_kg).sum(axis=1) >= low_h)
+    low_h = wetness.condenses(hours, low.w_kg_kg).sum(axis=1)
+    assert np.all(wetness.condenses(hours, high.w_kg_kg).sum(axis=1) >= low_h)
 
 
 @given(rh=st.floats(0.2, 0.6), index=st.floats(0.3, 0.9), warmer=st.floats(0.0, 0.1))
@@ -159,9 +160,9 @@ def test_a_warmer_surface_never_condenses_longer(rh: float, index: float, warmer
         for i in (index, index + warmer)
     )
     case = replace(case, surfaces=faces)
-    hours = metrics.hours_of(case, heating_season_below_c=15.0)
+    hours = hours_of(case, heating_season_below_c=15.0)
 
-    cold, warm = metrics.condensing(hours, balance.demand(case, np.full(N, rh)).w_kg_kg)
+    cold, warm = wetness.condenses(hours, balance.demand(case, np.full(N, rh)).w_kg_kg)
 
     assert warm.sum() <= cold.sum()
 

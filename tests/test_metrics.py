@@ -6,31 +6,33 @@ import numpy as np
 import pytest
 
 from cases import small_case
-from dewmargin import air, balance, metrics, surfaces
+from dewmargin import air, metrics
 from dewmargin.balance import Outcome, State
-from dewmargin.case import SurfaceYear
+from dewmargin.hours import hours_of
+from dewmargin.wetness import ANY_COLUMNS, surface_hours
 
 N = 48
 
 
 def outcome(case, rh: np.ndarray, **changes: np.ndarray) -> Outcome:
     """Return an outcome that held this relative humidity, all else zero; name what differs."""
-    zero = np.zeros(case.n_hours)
+    zero, dry = np.zeros(case.n_hours), np.zeros((len(case.surfaces), case.n_hours))
     w = air.humidity_ratio_at_rh(case.t_air_c, rh, case.p_pa)
     values = {
         "w_kg_kg": w, "w_end_kg_kg": w, "added_kg": zero, "feed_kg": zero, "hot_feed_kg": zero,
-        "running_frac": zero, "condensed_kg": np.zeros((len(case.surfaces), case.n_hours)),
-        "fog_kg": zero, "balance_error_kg": zero, "feed_heat_j": zero, "space_heat_j": zero,
-        "fan_j": zero, "device_j": zero, "fuel_j": zero,
+        "running_frac": zero, "taken_kg_m2": dry, "runoff_kg_m2": dry, "film_kg_m2": dry,
+        "condensed_kg": dry, "dried_kg": dry, "fog_kg": zero, "balance_error_kg": zero,
+        "feed_heat_j": zero, "space_heat_j": zero, "fan_j": zero, "device_j": zero, "fuel_j": zero,
     }  # fmt: skip
     return Outcome(**(values | changes), end=State(x=0.0, y=0.0))
 
 
 def row(case, made: Outcome, **changes: object) -> dict:
     """Return the comparison row with the band 0.30 to 0.50."""
-    hours = metrics.hours_of(case, heating_season_below_c=15.0)
+    hours = hours_of(case, heating_season_below_c=15.0)
+    faces = surface_hours(case, hours, made)
     values = {"demand_kg": None, "catch_up": None, "low_rh": 0.30, "high_rh": 0.50}
-    return dict(metrics.comparison_row(hours, made, **(values | changes)))
+    return dict(metrics.comparison_row(hours, made, faces, **(values | changes)))
 
 
 def test_a_value_on_an_edge_belongs_to_the_band() -> None:
@@ -74,7 +76,7 @@ def test_shortfall_hours_need_one_per_cent_and_ten_grams() -> None:
 
 def catch_up(case, rh: np.ndarray, *, starts_anew: bool = False) -> np.ndarray:
     """Return the hours that catch up, as a list of their numbers."""
-    hours = metrics.hours_of(case, heating_season_below_c=15.0)
+    hours = hours_of(case, heating_season_below_c=15.0)
     return np.flatnonzero(
         metrics.catch_up_hours(hours, rh, starts_anew=starts_anew, runs_while_cooling=False)
     ).tolist()
@@ -123,41 +125,13 @@ def test_the_first_hours_of_a_part_of_a_year_catch_up() -> None:
     assert catch_up(small_case(N), np.full(N, 0.3), starts_anew=True) == [0, 1, 2]
 
 
-def test_condensation_counts_hours_with_any_surface_below_the_dew_point() -> None:
-    t_air, p = np.full(N, 21.0), np.full(N, 95_000.0)
-    w = air.humidity_ratio_at_rh(t_air, np.full(N, 0.4), p)
-    dew = air.dew_point(air.vapour_pressure(w, p))
-    first, second = dew + 1.0, dew + 2.0
-    first[:6] -= 1.5
-    second[4:10] -= 3.0
-    faces = (
-        SurfaceYear(name="a", t_surface_c=first),
-        SurfaceYear(name="b", t_surface_c=second),
-    )
-    case = small_case(N, surfaces=faces, t_air_c=t_air, p_pa=p)
-
-    counted = row(case, outcome(case, np.full(N, 0.4)))
-
-    assert counted["condensation_h"] == 10
-    assert counted["worst_margin_k"] == pytest.approx(-1.0, abs=1e-6)
-
-
-def test_a_surface_exactly_at_the_dew_point_does_not_count() -> None:
-    case = small_case(N)
-    edge = min(case.surfaces, key=lambda s: s.t_surface_c.mean())
-    limit = air.saturation_pressure(edge.t_surface_c) / air.saturation_pressure(case.t_air_c)
-
-    assert row(case, outcome(case, limit))["condensation_h"] == 0
-    assert row(case, outcome(case, limit * 1.001))["condensation_h"] == N
-
-
 def test_without_surfaces_condensation_is_unknown_not_zero() -> None:
     case = small_case(N, surfaces=())
 
     counted = row(case, outcome(case, np.full(N, 0.4)))
 
-    assert counted["condensation_h"] is None
-    assert counted["worst_margin_k"] is None
+    for column in ANY_COLUMNS:
+        assert counted[column] is None
 
 
 def test_feed_per_kg_is_unknown_where_nothing_was_delivered() -> None:
@@ -169,18 +143,3 @@ def test_feed_per_kg_is_unknown_where_nothing_was_delivered() -> None:
     assert fed["feed_l_per_kg"] == 4.0
     assert fed["drained_l"] == pytest.approx(72.0)
     assert row(case, outcome(case, np.full(N, 0.3)))["feed_l_per_kg"] is None
-
-
-def test_margin_and_condensation_tell_the_same() -> None:
-    case = small_case(N)
-    hours = metrics.hours_of(case, heating_season_below_c=15.0)
-    w = balance.demand(case, np.full(N, 0.35)).w_kg_kg
-
-    margin, wet = metrics.dew_margins(hours, w), metrics.condensing(hours, w)
-
-    assert wet.any()
-    assert not wet.all()
-    np.testing.assert_array_equal(margin < 0.0, wet)
-    assert margin[0] == pytest.approx(
-        surfaces.dew_margin(case.surfaces[0].t_surface_c, w, case.p_pa)
-    )

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, kernel, surfaces
+from dewmargin import air, kernel
 from dewmargin.checks import require_hourly
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.errors import OutOfRangeError
@@ -19,19 +19,27 @@ from dewmargin.kernel.source import NEVER, UNLIMITED
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase, SurfaceYear
     from dewmargin.columns import FloatArray
+    from dewmargin.contracts import WhileWet
 
 WARM_UP_DAYS = 14  # a whole year is preceded by its own last 14 days
 BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
 _MOST_TURNS = 50  # of space and zones solved in turn; five to ten in a house
 _SETTLED_KG_KG = 1e-8
+# Humidity ratio to hold, that to hold while a surface is wet, and the film of each surface from
+# which on it is wet [kg/m2].
+_Held = tuple["FloatArray", "FloatArray", "FloatArray"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class State:
-    """Where a balance starts or ended: room and buffer, as the kernel holds them. [kg/kg]."""
+    """Where a balance starts or ended, as the kernel holds it.
+
+    Room and buffer [kg/kg], and the film of each surface [kg/m2]; no films: all are dry.
+    """
 
     x: float
     y: float
+    film_kg_m2: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,12 +63,18 @@ class Outcome:
         Electricity of fans that ran for it, and of the device; fuel of the device. [J]
     running_frac : float64 array
         Fraction of the hour in which the equipment ran. [-]
-    condensed_kg : float64 array, shape (n_surfaces, n_hours)
-        Vapour taken by each surface; zero for surfaces without an area. [kg]
+    taken_kg_m2 : float64 array, shape (n_surfaces, n_hours)
+        Vapour that each surface took in the hour; negative is given back. [kg/m2]
+    runoff_kg_m2, film_kg_m2 : float64 array, shape (n_surfaces, n_hours)
+        Water that ran off, and the film at the hour's end. [kg/m2]
+    condensed_kg, dried_kg : float64 array, shape (n_surfaces, n_hours)
+        Vapour taken from the room in hours in which more condensed than dried, and given back in
+        the others; zero for surfaces without an area. [kg]
     fog_kg : float64 array
         Vapour beyond saturation of the room air. [kg]
     balance_error_kg : float64 array
-        Stored − (gains − exchange + added − condensed − fog), the check of the arithmetic. [kg]
+        Stored − (gains − exchange + added − condensed + dried − fog), the check of the arithmetic.
+        [kg]
     end : State
         Where the last step ended.
     """
@@ -76,7 +90,11 @@ class Outcome:
     device_j: FloatArray
     fuel_j: FloatArray
     running_frac: FloatArray
+    taken_kg_m2: FloatArray
+    runoff_kg_m2: FloatArray
+    film_kg_m2: FloatArray
     condensed_kg: FloatArray
+    dried_kg: FloatArray
     fog_kg: FloatArray
     balance_error_kg: FloatArray
     end: State
@@ -106,9 +124,15 @@ def setpoint_humidity_ratio(case: HourlyCase, rh_set_frac: FloatArray) -> FloatA
     return np.where(off, NEVER, w_set)
 
 
-def demand(case: HourlyCase, rh_set_frac: FloatArray, *, start: State | None = None) -> Outcome:
+def demand(
+    case: HourlyCase,
+    rh_set_frac: FloatArray,
+    *,
+    wet: WhileWet | None = None,
+    start: State | None = None,
+) -> Outcome:
     """Solve the year with a device without limit: what it adds is the demand."""
-    return _held(case, rh_set_frac, None, start=start)
+    return _held(case, rh_set_frac, None, wet=wet, start=start)
 
 
 def baseline(case: HourlyCase, *, start: State | None = None) -> Outcome:
@@ -121,6 +145,7 @@ def deliver(
     rh_set_frac: FloatArray,
     capability: Capability,
     *,
+    wet: WhileWet | None = None,
     start: State | None = None,
 ) -> Outcome:
     """Solve the year with an equipment on a supply.
@@ -133,12 +158,14 @@ def deliver(
         Relative humidity to hold. [-]
     capability : Capability
         What the equipment can do in each step.
+    wet : WhileWet, optional
+        What to hold while a surface is wet; by default the same.
     start : State, optional
         Where to start; by default a whole year starts from its own last 14 days, a part of a year
         as it would be without a humidifier: a simulation at its own humidity, the house model at
         the equilibrium of its first step.
     """
-    return _held(case, rh_set_frac, capability, start=start)
+    return _held(case, rh_set_frac, capability, wet=wet, start=start)
 
 
 def direct(case: HourlyCase) -> HourlyCase:
@@ -147,7 +174,13 @@ def direct(case: HourlyCase) -> HourlyCase:
 
 
 def _baseline(case: HourlyCase, *, start: State | None) -> tuple[Outcome, FloatArray]:
-    return _solve(case, np.full(case.n_steps, NEVER), _idle(case.n_steps), start=start)
+    held = _always(np.full(case.n_steps, NEVER), len(case.surfaces))
+    return _solve(case, held, _idle(case.n_steps), start=start)
+
+
+def _always(w_set: FloatArray, n_surfaces: int = 0) -> _Held:
+    """Return a set-point that films do not change."""
+    return w_set, w_set, np.full(n_surfaces, np.inf)
 
 
 def _held(
@@ -155,6 +188,7 @@ def _held(
     rh_set_frac: FloatArray,
     capability: Capability | None,
     *,
+    wet: WhileWet | None,
     start: State | None,
 ) -> Outcome:
     """Solve the year at a set-point, together with the zones held beside the space.
@@ -164,8 +198,15 @@ def _held(
     its air that each receives from the others and gets back.
     """
     w_set = setpoint_humidity_ratio(case, rh_set_frac)
+    w_wet, wet_above = w_set, np.full(len(case.surfaces), np.inf)
+    if wet is not None:
+        w_wet = setpoint_humidity_ratio(case, wet.rh_frac)
+        for i, surface in enumerate(case.surfaces):
+            if surface.name in wet.surfaces:
+                wet_above[i] = 1e-3 * wet.above_g_m2
+    held = (w_set, w_wet, wet_above)
     if not case.held_zones:
-        return _solve(case, w_set, capability, start=start)[0]
+        return _solve(case, held, capability, start=start)[0]
     unraised = np.zeros(case.n_steps) if case.departure else _baseline(case, start=start)[1]
     zones = [
         replace(
@@ -183,12 +224,12 @@ def _held(
         )
         for zone in case.held_zones
     ]
-    targets = [setpoint_humidity_ratio(zone, rh_set_frac) for zone in zones]
+    targets = [_always(setpoint_humidity_ratio(zone, rh_set_frac)) for zone in zones]
     given = np.array([zone.given_kg_s for zone in case.held_zones])
     raised = np.zeros((1 + len(zones), case.n_steps))
     for _ in range(_MOST_TURNS):
         brought = np.sum(given * raised[1:], axis=0)
-        outcome, x = _solve(case, w_set, capability, start=start, brought_kg_s=brought)
+        outcome, x = _solve(case, held, capability, start=start, brought_kg_s=brought)
         settled = float(np.max(np.abs(x - unraised - raised[0]))) < _SETTLED_KG_KG
         raised[0] = x - unraised
         if settled:
@@ -207,7 +248,7 @@ def _idle(n_steps: int) -> Capability:
 
 def _solve(
     case: HourlyCase,
-    w_set: FloatArray,
+    held: _Held,
     capability: Capability | None,
     *,
     start: State | None,
@@ -224,41 +265,48 @@ def _solve(
     # A simulation's own humidity may exceed saturation of the mean temperature by a rounding:
     # the departure must not lose that water.
     ceiling = np.maximum(air.saturated_humidity_ratio(case.t_air_c, case.p_pa) - base, 0.0)
-    low = np.where(w_set > NEVER, np.minimum(w_set - base, ceiling), NEVER)
+    low, low_wet = (np.where(w > NEVER, np.minimum(w - base, ceiling), NEVER) for w in held[:2])
     if capability is None:
         heat_frac, modes = np.ones(n), [(np.full(n, UNLIMITED), zero), (zero, zero)]
     else:
         heat_frac = capability.heat_frac
         modes = [_relative(capability.heat, base), _relative(capability.added, base)]
-    # Only surfaces with an area take vapour; the others are watched.
-    taking = [s.area_m2 is not None for s in case.surfaces]
-    takers = [s for s in case.surfaces if s.area_m2 is not None]
-    sink = np.array([surfaces.vapour_conductance(s.area_m2 or 0.0) for s in takers])
-    x_sat = np.array([_surface_limit(s, case) - base for s in takers]).reshape(-1, n)
+    n_faces = len(case.surfaces)
+    area = np.array([s.area_m2 or 0.0 for s in case.surfaces])
+    of_surfaces = [
+        np.array([rows(s) for s in case.surfaces]).reshape(n_faces, n)
+        for rows in (
+            lambda s: np.broadcast_to(s.beta_kg_m2_s, n),
+            lambda s: _surface_limit(s, case) - base,
+            # Frost stays where it is until it melts.
+            lambda s: np.where(s.t_surface_c < 0.0, np.inf, 1e-3 * s.retention_g_m2),
+        )
+    ]
     columns = [
-        low, ceiling, factor, source, case.exchange_kg_s, heat_frac, *modes[0], *modes[1],
+        low, low_wet, ceiling, factor, source, case.exchange_kg_s, heat_frac, *modes[0], *modes[1],
     ]  # fmt: skip
     require_hourly("balance", **{f"input {i}": c for i, c in enumerate(columns)})
 
     solver = kernel.year()
 
-    def run(state: State, steps: slice) -> tuple[State, list[FloatArray], FloatArray]:
+    def run(state: State, steps: slice) -> tuple[State, list[FloatArray], list[FloatArray]]:
         inputs = [np.ascontiguousarray(c[steps], dtype=np.float64) for c in columns]
-        saturation = np.ascontiguousarray(x_sat[:, steps])
+        rows = [np.ascontiguousarray(c[:, steps]) for c in of_surfaces]
         outputs = [np.empty(inputs[0].size) for _ in range(9)]
-        condensed = np.empty_like(saturation)
+        films = [np.empty_like(rows[0]) for _ in range(3)]
+        film = np.array(state.film_kg_m2 or np.zeros(n_faces))
         x, y = solver(
-            state.x, state.y, case.step_s, case.dry_air_kg, case.buffer_kg, case.buffer_kg_s,
-            unlimited, *inputs, sink, saturation, *outputs, condensed,
+            state.x, state.y, film, case.step_s, case.dry_air_kg, case.buffer_kg, case.buffer_kg_s,
+            unlimited, *inputs, area, held[2], *rows, *outputs, *films,
         )  # fmt: skip
-        return State(x=float(x), y=float(y)), outputs, condensed
+        return State(x=float(x), y=float(y), film_kg_m2=tuple(film.tolist())), outputs, films
 
     if start is None:
         start = _start(case, source, ceiling, factor)
         if case.wraps:
             warm_up = min(n, WARM_UP_DAYS * 24 * case.steps_per_hour)
             start, _, _ = run(start, slice(n - warm_up, n))
-    end, outputs, condensed = run(start, slice(0, n))
+    end, outputs, (taken, runoff, film) = run(start, slice(0, n))
     x_end, y_end, sum_x, _sum_y, *given, run_heat, run_rest, fog = outputs
     added = given[0] + given[1]
 
@@ -266,10 +314,8 @@ def _solve(
         y_end, prepend=start.y
     )
     flows = source * case.step_s - case.exchange_kg_s * sum_x
-    error = stored - (flows + added - condensed.sum(axis=0) - fog)
+    error = stored - (flows + added - area @ taken - fog)
     used = _used(case, capability, given, [run_heat, run_rest])
-    by_surface = np.zeros((len(case.surfaces), n))
-    by_surface[taking] = condensed
     hours = (case.n_hours, case.steps_per_hour)
 
     def total(values: FloatArray) -> FloatArray:
@@ -277,13 +323,18 @@ def _solve(
         return result
 
     x_mean = sum_x / case.step_s
+    taken_kg_m2 = total(taken)
     outcome = Outcome(
         w_kg_kg=(base + x_mean).reshape(hours).mean(axis=1),
         w_end_kg_kg=(base + x_end).reshape(hours)[:, -1],
         added_kg=total(added),
         **{name: total(amount) for name, amount in used.items()},
         running_frac=total(run_heat + run_rest) / 3600.0,
-        condensed_kg=total(by_surface),
+        taken_kg_m2=taken_kg_m2,
+        runoff_kg_m2=total(runoff),
+        film_kg_m2=film[:, case.steps_per_hour - 1 :: case.steps_per_hour],
+        condensed_kg=area[:, None] * np.maximum(taken_kg_m2, 0.0),
+        dried_kg=area[:, None] * np.maximum(-taken_kg_m2, 0.0),
         fog_kg=total(fog),
         balance_error_kg=np.abs(error).reshape(hours).max(axis=1),
         end=end,

@@ -11,14 +11,18 @@ import numpy as np
 from dewmargin import columns
 from dewmargin.checks import require_between, require_hourly, require_within
 from dewmargin.errors import OutOfRangeError
+from dewmargin.surfaces import RETENTION_G_M2, mass_transfer
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
     from numpy.typing import NDArray
 
     from dewmargin.columns import BoolArray, FloatArray, IntArray
+    from dewmargin.mould import Sensitivity
 
     Record = TypeVar("Record", bound=DataclassInstance)
+
+MASS_TRANSFER_KG_M2_S = mass_transfer()
 
 _COLUMNS = (
     columns.T_OUT,
@@ -47,12 +51,21 @@ class SurfaceYear:
     w_offset_kg_kg : float64 array, shape (n_steps,), or None
         Humidity ratio of the surface's own zone less that of the space, without humidifier, where
         several zones are joined. [kg/kg]
+    beta_kg_m2_s : float64 array, shape (n_steps,), or float
+        Mass transfer to the wet surface, see `surfaces.wet_mass_transfer`. [kg/(m2 s)]
+    retention_g_m2 : float
+        Film beyond which water runs off, once it is above 0 °C. [g/m2]
+    sensitivity : str
+        How easily mould grows on it: a class of `mould.CLASSES`.
     """
 
     name: str
     t_surface_c: FloatArray
     area_m2: float | None = None
     w_offset_kg_kg: FloatArray | None = None
+    beta_kg_m2_s: FloatArray | float = MASS_TRANSFER_KG_M2_S
+    retention_g_m2: float = RETENTION_G_M2
+    sensitivity: Sensitivity = "sensitive"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,6 +222,8 @@ class HourlyCase:
         1 for hourly input.
     source_year : int64 array or None
         Year that a typical year took each step from.
+    wind_m_s, t_sky_c : float64 array or None
+        Wind at the weather station, and temperature of the sky; None is not known. [m/s, °C]
     """
 
     title: str
@@ -240,6 +255,8 @@ class HourlyCase:
     humidify_while_cooling: bool = False
     steps_per_hour: int = 1
     source_year: IntArray | None = None
+    wind_m_s: FloatArray | None = None
+    t_sky_c: FloatArray | None = None
 
     def __post_init__(self) -> None:
         """Copy the columns, so that no caller can change them later; check and lock the copies."""
@@ -257,7 +274,8 @@ class HourlyCase:
             raise OutOfRangeError(
                 "needs both a conductance and a capacity, or neither", where="HourlyCase: buffer"
             )
-        for name in ("cooling", "interval_start"):
+        known = [name for name in ("wind_m_s", "t_sky_c") if getattr(self, name) is not None]
+        for name in ("cooling", "interval_start", *known):
             if np.shape(getattr(self, name)) != (self.n_steps,):
                 raise OutOfRangeError(
                     f"must have shape ({self.n_steps},), got {np.shape(getattr(self, name))}",

@@ -94,8 +94,13 @@ COMPARISON = (
     Column("band_h", "h", "heating-season hours inside the comfort band, edges included"),
     Column("humid_h", "h", "heating-season hours above the comfort band"),
     Column("condensation_h", "h", "hours in which any surface is below the dew or frost point"),
+    Column("wet_h", "h", "hours at whose end any surface has a film, drying ones included"),
+    Column("runoff_h", "h", "hours in which water runs off any surface"),
+    Column("frost_h", "h", "hours in which any surface below 0 °C is below the frost point"),
     Column("worst_margin_k", "K", "smallest dew margin of any surface in the year"),
+    Column("mould_index_max", "1", "largest mould index of any surface, 0 to 6; visible from 3"),
     Column("condensed_kg", "kg", "vapour taken from the room by surfaces with a stated area"),
+    Column("dried_kg", "kg", "vapour that these surfaces gave back to the room"),
     Column("fog_kg", "kg", "vapour beyond saturation of the room air"),
     Column("balance_error_kg", "kg", "largest hourly error of the water balance"),
     Column("hours_known", "h", "hours the totals are made of"),
@@ -107,10 +112,32 @@ SURFACES = (
     Column(
         "condensation_h", "h", "hours in which the room's hour-mean humidity exceeds saturation"
     ),
-    Column("frost_h", "h", "of these, hours with the surface below 0 °C"),
+    Column("wet_h", "h", "hours at whose end there is a film, of 0.01 g/m2 or more"),
+    Column("visible_h", "h", "of these, hours with 5 g/m2 or more, which one sees"),
+    Column("runoff_h", "h", "hours in which water runs off"),
+    Column("frost_h", "h", "condensation hours with the surface below 0 °C"),
+    Column("longest_wet_h", "h", "longest unbroken spell with a film"),
+    Column("below_dew_point_k_h", "K h", "sum of the hours' kelvin below the dew (frost) point"),
     Column("worst_margin_k", "K", "smallest dew margin of the year"),
+    Column("condensed_g_m2", "g/m2", "vapour taken from the room, in hours that take more"),
+    Column("runoff_g_m2", "g/m2", "water that ran off"),
+    Column("film_max_g_m2", "g/m2", "thickest film at an hour's end"),
     Column("condensed_kg", "kg", "vapour taken from the room; null where no area is given"),
+    Column("runoff_kg", "kg", "water that ran off; null where no area is given"),
     Column("t_surface_min_c", "°C", "lowest surface temperature of the year"),
+    Column(
+        "rh_month_max_frac",
+        "1",
+        "largest relative humidity at the surface from monthly means, ISO 13788: at most 0.80",
+    ),
+    Column("rh_30_days_max_frac", "1", "largest 30-day mean relative humidity at the surface"),
+    Column(
+        "least_index_frac",
+        "1",
+        "temperature index that would keep the monthly humidity at 0.80, ISO 13788; null without "
+        "a month at least 5 K colder outdoors",
+    ),
+    Column("mould_index_max", "1", "largest mould index, 0 to 6; visible from 3"),
 )
 
 _INTERVAL = (
@@ -138,6 +165,7 @@ HOURLY = (
     Column("drained_l", "l", "water to waste"),
     Column("exchange_kg_s", "kg/s", EXCHANGE.meaning),
     Column("condensed_kg", "kg", "vapour taken from the room by surfaces with a stated area"),
+    Column("dried_kg", "kg", "vapour that these surfaces gave back"),
     Column("fog_kg", "kg", "vapour beyond saturation"),
     Column("balance_error_kg", "kg", "error of the hour's water balance"),
     Column("feed_heat_kwh", "kWh", "heat put into the feed"),
@@ -157,6 +185,55 @@ SURFACES_HOURLY = (
     Column("t_surface_c", "°C", "surface temperature"),
     Column("dew_margin_k", "K", "surface temperature less dew (frost) point of the room air"),
     Column("condensed_kg", "kg", "vapour taken from the room; null where no area is given"),
+    Column("film_g_m2", "g/m2", "film at the end of the hour"),
+    Column("runoff_g_m2", "g/m2", "water that runs off"),
+    Column("rh_surface_frac", "1", "relative humidity at the surface, 1 while there is a film"),
+    Column("mould_index", "1", "mould index at the end of the hour"),
+)
+
+DAILY = (
+    Column("option", "", "name of the option"),
+    Column("date", "", "day, local standard time"),
+    Column("condensation_h", "h", "hours in which any surface is below the dew or frost point"),
+    Column("wet_h", "h", "hours at whose end any surface has a film"),
+    Column("runoff_h", "h", "hours in which water runs off any surface"),
+    Column("frost_h", "h", "hours in which any surface below 0 °C is below the frost point"),
+    Column("worst_margin_k", "K", "smallest dew margin of any surface"),
+    Column("dry_h", "h", "heating-season hours below the comfort band"),
+    Column("rh_mean_frac", "1", "mean relative humidity"),
+    Column("t_out_mean_c", "°C", "mean outdoor temperature"),
+)
+
+WORST_HOURS = (
+    Column("option", "", "name of the option"),
+    Column("surface", "", "name of the surface"),
+    Column("rank", "1", "1 is the worst; each day counts with its worst hour"),
+    *_INTERVAL,
+    Column("dew_margin_k", "K", "surface temperature less dew (frost) point of the room air"),
+    Column("t_surface_c", "°C", "surface temperature"),
+    Column("film_g_m2", "g/m2", "film at the end of the hour"),
+    T_AIR,
+    Column("rh_frac", "1", "relative humidity of the room, hour mean"),
+    T_OUT,
+    W_OUT,
+    Column("wind_m_s", "m/s", "wind at the station; null if not known"),
+    Column("t_sky_c", "°C", "sky temperature; null if not known"),
+)
+
+LIMITS = (
+    Column("surface", "", "name of the surface"),
+    Column("t_out_c", "°C", T_OUT.meaning),
+    Column("t_out_f", "°F", T_OUT.meaning),
+    Column(
+        "rh_max_frac",
+        "1",
+        "highest relative humidity of the room without condensation; low enough for all hours at "
+        "this temperature, where more decides",
+    ),
+    Column("rh_max_percent", "%", "the same in whole per cent, rounded down"),
+    Column("rh_max_low_frac", "1", "lowest of these hours"),
+    Column("rh_max_high_frac", "1", "highest of these hours"),
+    Column("hours", "h", "hours of the year within 2.5 K of this temperature"),
 )
 
 SETTINGS = (

@@ -7,26 +7,27 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import balance, columns, energy, metrics
+from dewmargin import balance, energy, metrics
 from dewmargin.errors import ExtensionError, InputError
+from dewmargin.hours import hours_of
+from dewmargin.options import Option, Results, number
 from dewmargin.reports import tables
+from dewmargin.result_tables import TABLES
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
+from dewmargin.wetness import surface_hours
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     import pandas as pd
 
     from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray, FloatArray
     from dewmargin.contracts import Equipment, FeedWater, Strategy
-    from dewmargin.energy import Energy
-    from dewmargin.metrics import Hours
+    from dewmargin.hours import Hours
     from dewmargin.readers.epw import Weather
     from dewmargin.scenario import Comfort
     from dewmargin.tariff import Tariff
@@ -34,27 +35,6 @@ if TYPE_CHECKING:
 QUALITY_RMSE_KG_KG = 0.2e-3
 QUALITY_GAP_FRAC = 0.05
 YEAR_H = 8760
-SETTING_SPREAD_FRAC = 0.015  # around a line in outdoor temperature: more depends on other things
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Option:
-    """One way of humidifying, with its hours and its year.
-
-    `notes` is what to know of its equipment and its water, `lacking` what its cost waits for.
-    """
-
-    name: str
-    strategy: str | None
-    equipment: str | None
-    supply: str | None
-    rh_setpoint_frac: FloatArray | None
-    demand_kg: FloatArray | None
-    outcome: Outcome
-    energy: Energy
-    row: dict[str, float | None]
-    notes: tuple[str, ...] = ()
-    lacking: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,14 +52,10 @@ class Quality:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
-    """All options of a scenario; the baseline is the first."""
+class Comparison(Results):
+    """All options of a scenario, what to know of them, and which to choose."""
 
-    scenario: Scenario
     weather: Weather | None
-    case: HourlyCase
-    hours: Hours
-    options: tuple[Option, ...]
     quality: Quality | None
     warnings: tuple[str, ...]
     verdict: str
@@ -217,7 +193,7 @@ class _Held:
 
 def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> Comparison:
     comfort = scenario.comfort
-    hours = metrics.hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
+    hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
     dry = _baseline(scenario, case, hours)
     waters = [supply.feed_water(case) for supply in scenario.supplies]
     held = [_hold(strategy, case, hours) for strategy in scenario.strategies]
@@ -243,9 +219,11 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
 
 def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
     dry = balance.baseline(case)
+    faces = surface_hours(case, hours, dry)
     row = metrics.comparison_row(
         hours,
         dry,
+        faces,
         demand_kg=None,
         catch_up=None,
         low_rh=scenario.comfort.low_rh,
@@ -260,6 +238,7 @@ def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
         rh_setpoint_frac=None,
         demand_kg=None,
         outcome=dry,
+        surfaces=faces,
         energy=energy.energy_hours(case, dry, water_heater=None),
         row=dict(row) | metrics.energy_row(None) | {"cost": nothing, "co2_kg": nothing},
     )
@@ -303,9 +282,11 @@ def _option(
     )
     outcome = balance.deliver(case, held.rh_set, capability)
     taken = energy.energy_hours(case, outcome, water_heater=water.heater)
+    faces = surface_hours(case, hours, outcome)
     row = metrics.comparison_row(
         hours,
         outcome,
+        faces,
         demand_kg=held.demand.added_kg,
         catch_up=held.catch_up,
         low_rh=scenario.comfort.low_rh,
@@ -326,6 +307,7 @@ def _option(
         rh_setpoint_frac=held.rh_hours,
         demand_kg=held.demand.added_kg,
         outcome=outcome,
+        surfaces=faces,
         energy=taken,
         row=dict(row) | metrics.energy_row(taken) | {"cost": bill.cost, "co2_kg": bill.co2_kg},
         notes=capability.notes,
@@ -457,180 +439,3 @@ def _verdict(
         f"{number(best, 'feed_l'):.0f} l of water"
         + (f", {number(best, 'cost'):.0f} {tariff.currency}." if tariff and priced else ".")
     )
-
-
-def number(option: Option, column: str) -> float:
-    """Return a year number of an option; what is not known counts as 0."""
-    return option.row[column] or 0.0
-
-
-def _labels(option: Option) -> dict[str, str | None]:
-    return {
-        "option": option.name,
-        "strategy": option.strategy,
-        "equipment": option.equipment,
-        "supply": option.supply,
-    }
-
-
-def _comparison_table(result: Comparison) -> tables.Table:
-    tariff = result.scenario.tariff
-    shared = {"currency": None if tariff is None else tariff.currency}
-    rows: list[dict[str, Any]] = [{**_labels(o), **o.row, **shared} for o in result.options]
-    return tables.Table(
-        columns=columns.COMPARISON,
-        data={c.name: [row[c.name] for row in rows] for c in columns.COMPARISON},
-    )
-
-
-def _surfaces_table(result: Comparison) -> tables.Table:
-    data: dict[str, list[Any]] = {c.name: [] for c in columns.SURFACES}
-    for option in result.options:
-        w = option.outcome.w_kg_kg
-        wet = metrics.condensing(result.hours, w)
-        margin = metrics.dew_margins(result.hours, w)
-        for i, surface in enumerate(result.case.surfaces):
-            t_c = result.hours.t_surface_c[i]
-            values: dict[str, Any] = {
-                "option": option.name,
-                "surface": surface.name,
-                "condensation_h": float(np.count_nonzero(wet[i])),
-                "frost_h": float(np.count_nonzero(wet[i] & (t_c < 0.0))),
-                "worst_margin_k": float(margin[i].min()),
-                "condensed_kg": float(option.outcome.condensed_kg[i].sum())
-                if surface.area_m2
-                else None,
-                "t_surface_min_c": float(t_c.min()),
-            }
-            for name, value in values.items():
-                data[name].append(value)
-    return tables.Table(columns=columns.SURFACES, data=data)
-
-
-def _settings_table(result: Comparison, *, step_k: float = 5.0) -> tables.Table:
-    """Set-points by outdoor temperature, over the climate's own range.
-
-    In the hours around a temperature the set-point follows a straight line in it, plus what else
-    the rule depends on. If that is little, the line is what to set; otherwise what is low enough
-    for all these hours, so that the setting keeps what the rule promises.
-    """
-    data: dict[str, list[Any]] = {c.name: [] for c in columns.SETTINGS}
-    t_out = result.hours.t_out_c
-    first = np.floor(t_out.min() / step_k) * step_k
-    rows = np.arange(first, result.scenario.comfort.heating_season_below_c + 0.1, step_k)
-    seen: set[str] = set()
-    for option in result.options:
-        if option.strategy is None or option.strategy in seen or option.rh_setpoint_frac is None:
-            continue
-        seen.add(option.strategy)
-        known = np.isfinite(option.rh_setpoint_frac)
-        for t_c in rows:
-            near = known & (t_out >= t_c - step_k / 2) & (t_out < t_c + step_k / 2)
-            if not near.any():
-                continue
-            held, off_k = option.rh_setpoint_frac[near], t_out[near] - t_c
-            level = held - off_k * (np.polyfit(off_k, held, 1)[0] if np.ptp(off_k) > 1.0 else 0.0)
-            wide = np.ptp(level) > SETTING_SPREAD_FRAC
-            nearest = held[np.abs(off_k) <= max(0.5, np.abs(off_k).min())]
-            rh_set = float(level.min() if wide else np.median(nearest))
-            values: dict[str, Any] = {
-                "strategy": option.strategy,
-                "t_out_c": float(t_c),
-                "t_out_f": float(t_c * 1.8 + 32.0),
-                "rh_set_frac": rh_set,
-                # Half a per cent is rounded down, and all of it where the rule needs it.
-                "rh_set_percent": int(np.floor(100.0 * rh_set + (0.0 if wide else 0.5) + 1e-9)),
-                "rh_set_low_frac": float(held.min()),
-                "rh_set_high_frac": float(held.max()),
-                "hours": float(near.sum()),
-            }
-            for name, value in values.items():
-                data[name].append(value)
-    return tables.Table(columns=columns.SETTINGS, data=data)
-
-
-def _interval(hours: Hours, repeats: int) -> dict[str, np.ndarray]:
-    start = np.tile(hours.interval_start, repeats)
-    return {"interval_start": start, "interval_end": start + np.timedelta64(1, "h")}
-
-
-def _hourly_table(result: Comparison) -> tables.Table:
-    hours, n = result.hours, result.case.n_hours
-    rh_base = metrics.relative_humidity(hours, result.options[0].outcome.w_kg_kg)
-    parts: list[dict[str, FloatArray]] = []
-    for option in result.options:
-        out = option.outcome
-        unknown = np.full(n, np.nan)
-        demand = unknown if option.demand_kg is None else option.demand_kg
-        parts.append(
-            {
-                "t_out_c": hours.t_out_c,
-                "w_out_kg_kg": hours.w_out_kg_kg,
-                "t_air_c": hours.t_air_c,
-                "rh_base_frac": rh_base,
-                "rh_setpoint_frac": unknown
-                if option.rh_setpoint_frac is None
-                else option.rh_setpoint_frac,
-                "rh_frac": metrics.relative_humidity(hours, out.w_kg_kg),
-                "w_kg_kg": out.w_kg_kg,
-                "w_end_kg_kg": out.w_end_kg_kg,
-                "dew_point_c": metrics.dew_point(hours, out.w_kg_kg),
-                "demand_kg": demand,
-                "delivered_kg": out.added_kg,
-                "shortfall_kg": demand - out.added_kg,
-                "running_frac": out.running_frac,
-                "feed_l": out.feed_kg,
-                "drained_l": out.feed_kg - out.added_kg,
-                "exchange_kg_s": hours.exchange_kg_s,
-                "condensed_kg": out.condensed_kg.sum(axis=0),
-                "fog_kg": out.fog_kg,
-                "balance_error_kg": out.balance_error_kg,
-                **{name: getattr(option.energy, name) for name in columns.HOURLY_ENERGY},
-            }
-        )
-    repeats = len(result.options)
-    return tables.Table(
-        columns=columns.HOURLY,
-        data={
-            "option": tables.Repeated([o.name for o in result.options], n),
-            **_interval(hours, repeats),
-            **{name: np.concatenate([part[name] for part in parts]) for name in parts[0]},
-            "heating_season": np.tile(hours.heating_season, repeats),
-            "mechanical_cooling": np.tile(hours.cooling, repeats),
-            "source_year": [None] * (n * repeats)
-            if hours.source_year is None
-            else np.tile(hours.source_year, repeats),
-        },
-    )
-
-
-def _surfaces_hourly_table(result: Comparison) -> tables.Table:
-    hours, n, faces = result.hours, result.case.n_hours, result.case.surfaces
-    names = [o.name for o in result.options]
-    condensed = []
-    for option in result.options:
-        taken = option.outcome.condensed_kg.copy()
-        taken[[not face.area_m2 for face in faces]] = np.nan
-        condensed.append(taken.ravel())
-    return tables.Table(
-        columns=columns.SURFACES_HOURLY,
-        data={
-            "option": tables.Repeated(names, n * len(faces)),
-            "surface": tables.Repeated([face.name for face in faces], n, rounds=len(names)),
-            **_interval(hours, len(names) * len(faces)),
-            "t_surface_c": np.tile(hours.t_surface_c.ravel(), len(names)),
-            "dew_margin_k": np.concatenate(
-                [metrics.dew_margins(hours, o.outcome.w_kg_kg).ravel() for o in result.options]
-            ),
-            "condensed_kg": np.concatenate(condensed),
-        },
-    )
-
-
-TABLES: dict[str, Callable[[Comparison], tables.Table]] = {
-    "comparison": _comparison_table,
-    "surfaces": _surfaces_table,
-    "settings": _settings_table,
-    "hourly": _hourly_table,
-    "surfaces_hourly": _surfaces_hourly_table,
-}

@@ -212,6 +212,26 @@ class FeedWater:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhileWet:
+    """What to hold instead while a surface is wet, so that it dries.
+
+    Attributes
+    ----------
+    rh_frac : float64 array, shape (n_steps,)
+        Relative humidity to hold, instead of the strategy's, in a step at whose start a film is
+        thicker than `above_g_m2`. [-]
+    surfaces : tuple of str
+        Surfaces of the case that count.
+    above_g_m2 : float
+        [g/m2]
+    """
+
+    rh_frac: FloatArray
+    surfaces: tuple[str, ...]
+    above_g_m2: float
+
+
 @runtime_checkable
 class Strategy(Protocol):
     """Chooses the relative humidity to hold, step by step."""
@@ -228,6 +248,15 @@ class Strategy(Protocol):
 
     def setpoint(self, case: HourlyCase) -> FloatArray:
         """Return relative humidity as a fraction, shape ``(case.n_steps,)``."""
+        ...
+
+
+@runtime_checkable
+class FilmMemory(Protocol):
+    """A strategy may have this too: it then sees how wet the surfaces are."""
+
+    def while_wet(self, case: HourlyCase) -> WhileWet | None:
+        """Return what to hold while a surface is wet; None: the same as always."""
         ...
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dewmargin.comparison import number
+from dewmargin.options import number
 
 if TYPE_CHECKING:
-    from dewmargin.comparison import Comparison, Option
+    from dewmargin.comparison import Comparison
+    from dewmargin.options import Option
 
 
 def demo_folder() -> Path:

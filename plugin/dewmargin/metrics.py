@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, surfaces
+from dewmargin import wetness
+from dewmargin.hours import EDGE_SLACK, relative_humidity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from dewmargin.balance import Outcome
-    from dewmargin.case import HourlyCase
-    from dewmargin.columns import BoolArray, FloatArray, IntArray
+    from dewmargin.columns import BoolArray, FloatArray
     from dewmargin.energy import Energy
+    from dewmargin.hours import Hours
+    from dewmargin.wetness import SurfaceHours
 
-# The humidifier lands exactly on its set-point: an edge equal to it would be decided by rounding.
-EDGE_SLACK = 1e-6
 DEMAND_HOUR_KG = 0.01  # less is no demand
 SHORTFALL_FRAC = 0.01  # of the hour's demand
 SETBACK_K = 1.0  # warming within 3 h that tells the end of a set-back
@@ -44,84 +43,6 @@ UNKNOWN_WITHOUT_DEMAND = (
     "shortfall_kg",
     "shortfall_h",
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hours:
-    """What all options of a case share, hour by hour; arrays have the shape (n_hours,).
-
-    `t_surface_c` and `w_offset_kg_kg` have one row a surface.
-    """
-
-    interval_start: np.ndarray
-    t_out_c: FloatArray
-    w_out_kg_kg: FloatArray
-    p_pa: FloatArray
-    t_air_c: FloatArray
-    exchange_kg_s: FloatArray
-    cooling: BoolArray
-    heating_season: BoolArray
-    t_surface_c: FloatArray
-    w_offset_kg_kg: FloatArray
-    source_year: IntArray | None
-
-
-def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
-    """Return a case's hourly means; a heating-season day is colder than the limit on average."""
-    shape = (case.n_hours, case.steps_per_hour)
-
-    def mean(values: np.ndarray) -> FloatArray:
-        result: FloatArray = values.reshape(*values.shape[:-1], *shape).mean(axis=-1)
-        return result
-
-    start = case.interval_start[:: case.steps_per_hour]
-    t_out = mean(case.t_out_c)
-    day = start.astype("datetime64[D]")
-    _, index = np.unique(day, return_inverse=True)
-    daily = np.bincount(index, weights=t_out) / np.bincount(index)
-    n = len(case.surfaces)
-    offsets = [
-        np.zeros(case.n_steps) if s.w_offset_kg_kg is None else s.w_offset_kg_kg
-        for s in case.surfaces
-    ]
-    return Hours(
-        interval_start=start,
-        t_out_c=t_out,
-        w_out_kg_kg=mean(case.w_out_kg_kg),
-        p_pa=mean(case.p_pa),
-        t_air_c=mean(case.t_air_c),
-        exchange_kg_s=mean(case.exchange_kg_s),
-        cooling=mean(case.cooling.astype(np.float64)) > 0.0,
-        heating_season=daily[index] < heating_season_below_c,
-        t_surface_c=mean(np.array([s.t_surface_c for s in case.surfaces]).reshape(n, -1))
-        if n
-        else np.empty((0, case.n_hours)),
-        w_offset_kg_kg=mean(np.array(offsets).reshape(n, -1)) if n else np.empty((0, case.n_hours)),
-        source_year=None if case.source_year is None else case.source_year[:: case.steps_per_hour],
-    )
-
-
-def relative_humidity(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
-    """Relative humidity of the hour means, as a fraction."""
-    return air.relative_humidity(hours.t_air_c, w_kg_kg, hours.p_pa)
-
-
-def dew_point(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
-    """Dew point of the hour means, frost point below 0.01 °C. [°C]."""
-    return air.dew_point(air.vapour_pressure(w_kg_kg, hours.p_pa))
-
-
-def dew_margins(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
-    """Dew margin of every surface, shape (n_surfaces, n_hours); below 0 it condenses. [K]."""
-    return surfaces.dew_margin(
-        hours.t_surface_c, np.maximum(w_kg_kg + hours.w_offset_kg_kg, 0.0), hours.p_pa
-    )
-
-
-def condensing(hours: Hours, w_kg_kg: FloatArray) -> BoolArray:
-    """Hours in which the mean humidity exceeds a surface's saturation, (n_surfaces, n_hours)."""
-    w_at_surface = (w_kg_kg + hours.w_offset_kg_kg) * (1.0 - EDGE_SLACK)
-    return surfaces.condenses(hours.t_surface_c, w_at_surface, hours.p_pa)
 
 
 def catch_up_hours(
@@ -165,6 +86,7 @@ def catch_up_hours(
 def comparison_row(
     hours: Hours,
     outcome: Outcome,
+    faces: SurfaceHours,
     *,
     demand_kg: FloatArray | None,
     catch_up: BoolArray | None,
@@ -177,6 +99,7 @@ def comparison_row(
     ----------
     hours : Hours
     outcome : Outcome
+    faces : SurfaceHours
     demand_kg : float64 array, shape (n_hours,), or None
         None for the baseline, whose demand is not a question. [kg]
     catch_up : bool array, shape (n_hours,), or None
@@ -188,8 +111,6 @@ def comparison_row(
     season = hours.heating_season
     dry = season & (rh < low_rh - EDGE_SLACK)
     humid = season & (rh > high_rh + EDGE_SLACK)
-    wet = condensing(hours, outcome.w_kg_kg)
-    margins = dew_margins(hours, outcome.w_kg_kg)
     delivered = float(outcome.added_kg.sum())
     feed = float(outcome.feed_kg.sum())
     row: dict[str, float | None] = dict.fromkeys(UNKNOWN_WITHOUT_DEMAND)
@@ -219,9 +140,9 @@ def comparison_row(
         "dry_h": float(np.count_nonzero(dry)),
         "band_h": float(np.count_nonzero(season & ~dry & ~humid)),
         "humid_h": float(np.count_nonzero(humid)),
-        "condensation_h": float(np.count_nonzero(wet.any(axis=0))) if len(wet) else None,
-        "worst_margin_k": float(margins.min()) if len(margins) else None,
+        **wetness.year_of_any(faces),
         "condensed_kg": float(outcome.condensed_kg.sum()),
+        "dried_kg": float(outcome.dried_kg.sum()),
         "fog_kg": float(outcome.fog_kg.sum()),
         "balance_error_kg": float(outcome.balance_error_kg.max()),
         "hours_known": float(rh.size),

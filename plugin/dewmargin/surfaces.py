@@ -1,4 +1,4 @@
-"""Inside surfaces: how cold they are, when they sweat, and how they take up vapour.
+"""Inside surfaces: how cold they are, when they sweat, and how they take up and give back vapour.
 
 Saturation is over ice below 0.01 °C throughout: a surface below freezing collects frost, and the
 dew margin counts from the frost point.
@@ -17,9 +17,15 @@ from dewmargin.checks import require_between
 if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, FloatArray
 
-FILM_W_M2_K = 3.0  # convection at a window, computed range 2 to 3.5 W/(m2 K); engineering default
+CONVECTION_W_M2_K = 3.0  # at a window, computed range 2 to 3.5 W/(m2 K); engineering default
 LEWIS_2_3 = 0.90  # Lewis number of water vapour in air to the power 2/3, handbook practice (memory)
+SUBLIMATION_J_KG = 2.835e6
+ROOM_FILM_W_M2_K = 7.7  # convection and radiation at an inside surface; EN 673:2011 (from memory)
+RETENTION_G_M2 = 100.0  # film that runs off; engineering default between BS 5250's 50 and ISO
+# 13788's 200 (both from memory)
+VISIBLE_G_M2 = 5.0  # film that one sees; engineering default
 DAY_H = 24.0
+_SLOPE_STEP_K = 0.02
 BUFFER_TEST_RH = (0.33, 0.75)  # NORDTEST moisture buffer value: 16 h at 33 %, 8 h at 75 %
 BUFFER_TEST_HIGH_H = 8.0
 
@@ -167,45 +173,133 @@ def condenses(t_surface_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) ->
     return np.greater(w_kg_kg, air.saturated_humidity_ratio(t_surface_c, p_pa))
 
 
-def vapour_conductance(area_m2: float, *, film_w_m2_k: float = FILM_W_M2_K) -> float:
-    r"""Dry-air flow that would carry to a wet surface what its film carries.
-
-    .. math:: a = A\,h_c / (c_p\,Le^{2/3}), \qquad \dot m = a\,(W_i - W_s)
+def surface_humidity(t_surface_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
+    """Relative humidity at a surface, as a fraction, at most 1.
 
     Parameters
     ----------
-    area_m2 : float
-        Area of the surface. [m2]
-    film_w_m2_k : float
+    t_surface_c : float64 array, shape (n_steps,)
+        Surface temperature. [°C]
+    w_kg_kg, p_pa : float64 array, shape (n_steps,)
+        Humidity ratio of the air in front of it, and pressure. [kg/kg, Pa]
+    """
+    return np.minimum(air.relative_humidity(t_surface_c, w_kg_kg, p_pa), 1.0)
+
+
+def minimum_index(
+    t_in_c: FloatArray, t_out_c: FloatArray, p_vapour_pa: FloatArray, *, rh_limit: float = 0.80
+) -> FloatArray:
+    r"""Smallest temperature index that keeps the humidity at a surface within a limit.
+
+    .. math:: p_s(T_{si,min}) = p_i/\varphi_{lim}, \quad f = (T_{si,min} - T_e)/(T_i - T_e)
+
+    Parameters
+    ----------
+    t_in_c, t_out_c : float64 array
+        Room and outdoor air temperature, means of a month. [°C]
+    p_vapour_pa : float64 array
+        Vapour pressure of the room, mean of a month. [Pa]
+    rh_limit : float
+        Largest relative humidity at the surface: 0.80 against mould. [-]
+
+    Returns
+    -------
+    float64 array, broadcast shape
+        Above 1 where not even a surface as warm as the room would do; NaN where room and outdoors
+        are equally warm.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the limit is not a fraction.
+
+    Notes
+    -----
+    *Source.* ISO 13788:2012 clause 5, minimum temperature factor (from memory).
+    """
+    require_between("minimum_index", "rh_limit", rh_limit, 1e-6, 1.0)
+    t_least_c = air.dew_point(p_vapour_pa / rh_limit)
+    difference = np.where(t_in_c == t_out_c, np.nan, t_in_c - t_out_c)
+    return (t_least_c - t_out_c) / difference
+
+
+def mass_transfer(*, convection_w_m2_k: float = CONVECTION_W_M2_K) -> float:
+    r"""Dry-air flow per area that would carry to a wet surface what its air film carries.
+
+    .. math:: \beta = h_c / (c_p\,Le^{2/3}), \qquad \dot m'' = \beta\,(W_i - W_s)
+
+    Parameters
+    ----------
+    convection_w_m2_k : float
         Convection coefficient h_c at the surface, without radiation; the default of 3.0 is an
         engineering default. [W/(m2 K)]
 
     Returns
     -------
     float
-        Conductance on the humidity ratio. [kg/s]
+        Conductance on the humidity ratio. [kg/(m2 s)]
 
     Raises
     ------
     OutOfRangeError
-        If area or film coefficient are negative.
+        If the convection is negative.
 
     Notes
     -----
-    *Validity.* Natural convection at room temperature. Latent heat, which warms a single pane by
-    about 1 K, is left out.
+    *Validity.* Natural convection at room temperature, at a surface of known temperature; how the
+    latent heat warms it is `wet_mass_transfer`.
 
     *Source.* Lewis relation with c_p = 1006 J/(kg K) and Le^(2/3) = 0.90 as handbooks use it
     (from memory); 2 % below the film form 7e-9·h_c of hygrothermal practice.
 
     Examples
     --------
-    >>> round(vapour_conductance(1.0), 6)
+    >>> round(mass_transfer(), 6)
     0.003313
     """
-    require_between("vapour_conductance", "area_m2", area_m2, 0.0, math.inf)
-    require_between("vapour_conductance", "film_w_m2_k", film_w_m2_k, 0.0, math.inf)
-    return area_m2 * film_w_m2_k / (air.CP_DRY_AIR * LEWIS_2_3)
+    require_between("mass_transfer", "convection_w_m2_k", convection_w_m2_k, 0.0, math.inf)
+    return convection_w_m2_k / (air.CP_DRY_AIR * LEWIS_2_3)
+
+
+def wet_mass_transfer(
+    beta_kg_m2_s: float, t_surface_c: FloatArray, p_pa: FloatArray, *, resistance_m2_k_w: float
+) -> FloatArray:
+    r"""Mass transfer to a surface that its latent heat warms, over the dry surface's saturation.
+
+    The condensing vapour sets free :math:`h_{fg}\dot m''`, which warms the surface by R times as
+    much and raises its saturation; so, to first order,
+
+    .. math:: \beta' = \beta / (1 + \beta\,h_{fg}\,R\,dW_s/dT)
+
+    Parameters
+    ----------
+    beta_kg_m2_s : float
+        Mass transfer at a surface of known temperature. [kg/(m2 s)]
+    t_surface_c, p_pa : float64 array, shape (n_steps,)
+        Temperature of the surface while it is dry, and pressure. [°C, Pa]
+    resistance_m2_k_w : float
+        Rise of the surface per heat flow set free on it: the room's film and the way outdoors, side
+        by side, which is I/h_i for a temperature index I. 0: no rise. [m2 K/W]
+
+    Returns
+    -------
+    float64 array, shape (n_steps,)
+        [kg/(m2 s)]
+
+    Notes
+    -----
+    *Validity.* A rise of few kelvin: single panes rise by about 1 K. Evaporation cools by the same
+    relation. Below 0 °C the heat is that of sublimation.
+
+    *Source.* Energy balance of the surface; latent heats 2.501 and 2.835 MJ/kg.
+    """
+    slope_1_k = (
+        air.saturated_humidity_ratio(t_surface_c + 0.5 * _SLOPE_STEP_K, p_pa)
+        - air.saturated_humidity_ratio(t_surface_c - 0.5 * _SLOPE_STEP_K, p_pa)
+    ) / _SLOPE_STEP_K
+    latent_j_kg = np.where(t_surface_c < 0.0, SUBLIMATION_J_KG, air.H_FG_0C)
+    damping = beta_kg_m2_s * latent_j_kg * resistance_m2_k_w * slope_1_k
+    return beta_kg_m2_s / (1.0 + damping)
 
 
 def moisture_buffer(

@@ -28,7 +28,15 @@ from dewmargin.kernel import source
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from kernel_cases import BUFFER_KG_S, EXCHANGE_KG_S, HOUR_S, MASS_KG, saturated
+from kernel_cases import (
+    BETA,
+    BUFFER_KG_S,
+    EXCHANGE_KG_S,
+    HOUR_S,
+    MASS_KG,
+    MOST_KG_M2,
+    saturated,
+)
 
 N_HOURS = 8760
 N_CASES = 256  # compared bit by bit, and on two threads
@@ -43,24 +51,28 @@ N_DRIVERS = X_SAT + SURFACES
 
 # Rows of a block's one flat buffer, each B long: what a case is,
 N_PARAMETERS = 14 + SURFACES
-(LINE, SLOPE, LEAST, MOST, R0, R1, R0_REST, MASS, INV_MASS, INV_BUFFER, H, AIR, PEOPLE, PLANT, SINK,
+(LINE, SLOPE, LEAST, MOST, R0, R1, R0_REST, MASS, INV_MASS, INV_BUFFER, H, AIR, PEOPLE, PLANT, AREA,
  ) = range(15)  # fmt: skip
-# its state at the hour's start (x, y and what each surface took: nothing), the hour's inputs,
-X, Y, TAKEN = range(N_PARAMETERS, N_PARAMETERS + 3)
-LOW, G, A, FIRST, REST, START_FOG, JUMP, ZERO, EVENT = range(TAKEN + SURFACES, TAKEN + SURFACES + 9)
+# its state: x, y, what films give back, the films, and what they took in the hour,
+STATE = 3 + 2 * SURFACES
+X, Y, OWED, FILM = range(N_PARAMETERS, N_PARAMETERS + 4)
+TAKEN = FILM + SURFACES
+# the hour's inputs,
+LOW, G, A, FIRST, REST, START_FOG, JUMP, ZERO, EVENT = range(X + STATE, X + STATE + 9)
 # the results of both modes: the state again, then four sums of `follow`,
-X_1, X_2 = EVENT + 1, EVENT + 1 + 6 + SURFACES
-SUM_X, ADDED, RUNNING, FOG = range(X_1 + 2 + SURFACES, X_2)
-SUM_X_2, ADDED_2, RUNNING_2, FOG_2 = range(X_2 + 2 + SURFACES, X_2 + 6 + SURFACES)
+X_1, X_2 = EVENT + 1, EVENT + 1 + STATE + 4
+SUM_X, ADDED, RUNNING, FOG = range(X_1 + STATE, X_2)
+SUM_X_2, ADDED_2, RUNNING_2, FOG_2 = range(X_2 + STATE, X_2 + STATE + 4)
 # the list: a copy of what the solution needs, its results and the search for an event,
-L_X, L_Y, L_TAKEN = range(FOG_2 + 1, FOG_2 + 4)
-L_SUM_X, L_ADDED, L_RUNNING, L_FOG = range(L_TAKEN + SURFACES, L_TAKEN + SURFACES + 4)
+L_X, L_Y, L_OWED, L_FILM = range(FOG_2 + 1, FOG_2 + 5)
+L_TAKEN = L_FILM + SURFACES
+L_SUM_X, L_ADDED, L_RUNNING, L_FOG = range(L_X + STATE, L_X + STATE + 4)
 (L_LOW, L_G, L_A, L_LEFT, L_R0, L_R1, L_INV_MASS, L_INV_BUFFER, L_H, T, T_LOW, T_HIGH, M_0, M_G,
- M_U, L_1, L_2, L_SINK) = range(L_FOG + 1, L_FOG + 19)  # fmt: skip
+ M_U, L_1, L_2, L_AREA) = range(L_FOG + 1, L_FOG + 19)  # fmt: skip
 # and the year's sums.
 (S_ADDED, S_PEAK, S_HOURS, S_RUNNING, S_FOG, S_MEAN, S_LEAST, S_SHORT, S_UNMET, S_DRY, S_CONDENSED,
- ) = range(L_SINK + SURFACES, L_SINK + SURFACES + 11)  # fmt: skip
-N_ROWS = S_CONDENSED + 1
+ S_FILM) = range(L_AREA + SURFACES, L_AREA + SURFACES + 12)  # fmt: skip
+N_ROWS = S_FILM + 1
 
 
 def twin(name: str, **options: object):
@@ -77,8 +89,10 @@ inline = numba.njit(error_model="numpy", forceinline=True)
 step = twin("dewmargin.kernel.lanes", forceinline=True)
 decay, spans, regime, limit, follow = step.decay, step.spans, step.regime, step.limit, step.follow
 refine, first_guess, halves = step.refine, step.first_guess, step.halves
+exchanges, wetted = step.exchanges, step.wetted
+film_guess, film_refine = step.film_guess, step.film_refine
 SEGMENTS, SEARCH_STEPS = source.SEGMENTS, source.SEARCH_STEPS
-AT_LIMIT, NEVER = source.AT_LIMIT, source.NEVER
+AT_LIMIT, NEVER, DRY = source.AT_LIMIT, source.NEVER, source.DRY
 
 
 @inline
@@ -91,8 +105,9 @@ def hour_inputs(t_out, high, gains, exchange, w_out, heat, line, slope, least, m
 
 
 @inline
-def add_hour(low, high, x_end, mean, added, running, fog, condensed, s_added, s_peak, s_hours,
-             s_running, s_fog, s_mean, s_least, s_short, s_unmet, s_dry, s_condensed):  # fmt: skip
+def add_hour(low, high, x_end, mean, added, running, fog, condensed, film, s_added, s_peak, s_hours,
+             s_running, s_fog, s_mean, s_least, s_short, s_unmet, s_dry, s_condensed,
+             s_film):  # fmt: skip
     """Return the year's sums with one hour more."""
     return (
         s_added + added,
@@ -106,21 +121,31 @@ def add_hour(low, high, x_end, mean, added, running, fog, condensed, s_added, s_
         s_unmet + (1.0 if x_end < low - 1e-6 else 0.0),
         s_dry + (1.0 if mean < 0.3 * high - 1e-9 else 0.0),
         s_condensed + condensed,
+        s_film + film,
     )
 
 
 @inline
-def join_one(x, x_sat, sink, g, a, floor, ceiling):
-    """Add a surface's inflow and exchange if it takes vapour at x; return them and the limits."""
-    if x > x_sat + AT_LIMIT:
-        return g + sink * x_sat, a + sink, max(floor, x_sat), ceiling
-    return g, a, floor, min(ceiling, x_sat + 2.0 * AT_LIMIT)
+def join_one(x, film, area, x_sat, g, a, ceiling):
+    """Add a surface's inflow and exchange if it takes or gives; return them and the limit."""
+    on = exchanges(x, x_sat, film)
+    sink = area * BETA
+    start = min(ceiling, x_sat + 2.0 * AT_LIMIT)
+    return g + sink * x_sat if on else g, a + sink if on else a, ceiling if on else start
 
 
 @inline
-def take_one(taken, sink, x_sat, x, sum_x, t):
-    """Add what a surface took in t seconds of a regime that began at x."""
-    return taken + sink * (sum_x - x_sat * t) if x > x_sat + AT_LIMIT else taken
+def take_one(film, taken, owed, area, x_sat, x, sum_x, t):
+    """Return film, what it took and what is owed after t seconds of a regime that began at x."""
+    change = BETA * (sum_x - x_sat * t) if exchanges(x, x_sat, film) else 0.0
+    left, took, rest = wetted(film, change)
+    return left, taken + took, owed + area * rest
+
+
+@inline
+def used_up(film, x_sat, x, sum_x, t):
+    """Say whether a film is used up within t seconds."""
+    return exchanges(x, x_sat, film) & (film + BETA * (sum_x - x_sat * t) < -DRY)
 
 
 def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of compiled parts
@@ -129,52 +154,125 @@ def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of
 
     # Surfaces are written out: a loop over them keeps the compiler from making vectors of lanes.
     @inline
-    def join(b, x, g, a, sinks, c, x_sat):  # noqa: ANN202 - compiled
-        """Return inflow and exchange with the surfaces that take vapour at x, and their limits."""
-        joined = g, a, NEVER, -NEVER
+    def join(b, x, g, a, films, areas, c, x_sat):  # noqa: ANN202 - compiled
+        """Return inflow and exchange with the surfaces that count at x, and their limit."""
+        joined = g, a, -NEVER
         if surfaces:
-            joined = join_one(x, x_sat[0], b[sinks * B + c], *joined)
-            joined = join_one(x, x_sat[1], b[(sinks + 1) * B + c], *joined)
-            joined = join_one(x, x_sat[2], b[(sinks + 2) * B + c], *joined)
+            joined = join_one(x, b[films * B + c], b[areas * B + c], x_sat[0], *joined)
+            joined = join_one(x, b[(films + 1) * B + c], b[(areas + 1) * B + c], x_sat[1], *joined)
+            joined = join_one(x, b[(films + 2) * B + c], b[(areas + 2) * B + c], x_sat[2], *joined)
         return joined
 
+    def make_take(j):  # noqa: ANN202 - compiled
+        @inline
+        def take_j(b, owed, x, sum_x, t, areas, state, to, c, x_sat):  # noqa: ANN202 - compiled
+            """Add what surface j took; return what the films give back."""
+            film, taken = FILM - X + j, TAKEN - X + j
+            b[(to + film) * B + c], b[(to + taken) * B + c], owed = take_one(
+                b[(state + film) * B + c], b[(state + taken) * B + c], owed,
+                b[(areas + j) * B + c], x_sat[j], x, sum_x, t,
+            )  # fmt: skip
+            return owed
+
+        return take_j
+
+    take_0, take_1, take_2 = make_take(0), make_take(1), make_take(2)
+
     @inline
-    def take(b, x, sum_x, t, sinks, taken, to, c, x_sat):  # noqa: ANN202 - compiled
+    def take(b, x, sum_x, t, areas, state, to, c, x_sat):  # noqa: ANN202 - compiled
         """Add what the surfaces took in t seconds of a regime that began at x."""
         if surfaces:
-            b[to * B + c] = take_one(b[taken * B + c], b[sinks * B + c], x_sat[0], x, sum_x, t)
-            b[(to + 1) * B + c] = take_one(
-                b[(taken + 1) * B + c], b[(sinks + 1) * B + c], x_sat[1], x, sum_x, t
-            )
-            b[(to + 2) * B + c] = take_one(
-                b[(taken + 2) * B + c], b[(sinks + 2) * B + c], x_sat[2], x, sum_x, t
-            )
+            owed = b[(state + OWED - X) * B + c]
+            owed = take_0(b, owed, x, sum_x, t, areas, state, to, c, x_sat)
+            owed = take_1(b, owed, x, sum_x, t, areas, state, to, c, x_sat)
+            owed = take_2(b, owed, x, sum_x, t, areas, state, to, c, x_sat)
+            b[(to + OWED - X) * B + c] = owed
+
+    @inline
+    def any_used_up(b, x, sum_x, t, state, c, x_sat):  # noqa: ANN202 - compiled
+        """Say whether any film is used up within t seconds."""
+        if not surfaces:
+            return False
+        films = (state + FILM - X) * B + c
+        return (
+            used_up(b[films], x_sat[0], x, sum_x, t)
+            | used_up(b[films + B], x_sat[1], x, sum_x, t)
+            | used_up(b[films + 2 * B], x_sat[2], x, sum_x, t)
+        )
 
     @inline
     def begin(b, q, high, k, x_sat):  # noqa: ANN202 - compiled
-        """Return the regime in which a lane of the list goes on, and its surfaces' limits."""
+        """Return the regime in which a lane of the list goes on, and its surfaces' limit."""
         x = b[L_X * B + q]
-        g, a, floor, ceiling = join(b, x, b[L_G * B + q], b[L_A * B + q], L_SINK, q, x_sat)
+        g, a, ceiling = join(b, x, b[L_G * B + q], b[L_A * B + q], L_FILM, L_AREA, q, x_sat)
         motion = regime(
             x, b[L_Y * B + q], b[L_LOW * B + q], high, b[L_R0 * B + q], b[L_R1 * B + q],
             b[L_INV_MASS * B + q], b[L_INV_BUFFER * B + q], b[L_H * B + q], k, g, a,
         )  # fmt: skip
-        return motion, floor, ceiling
+        return motion, ceiling
+
+    @inline
+    def any_dries(b, n, high, k, x_sat):  # noqa: ANN202 - compiled
+        """Say whether any film of the list is used up before its segment ends."""
+        for q in range(n):
+            motion, _ = begin(b, q, high, k, x_sat)
+            x, t = b[L_X * B + q], b[T * B + q]
+            _, _, i1, i21 = spans(t, motion[9], motion[10])
+            sum_x = x * t + motion[5] * i1 + motion[7] * i21
+            b[M_0 * B + q] = 1.0 if any_used_up(b, x, sum_x, t, L_X, q, x_sat) else 0.0
+        found = 0.0
+        for q in range(n):  # apart: a compiler makes no vectors of a loop that compares across it
+            found = max(found, b[M_0 * B + q])
+        return found > 0.0
+
+    @inline
+    def dry_out(b, n, high, k, x_sat, j):  # noqa: ANN202 - compiled
+        """End the segments of the list where the film of surface j is used up before."""
+        x_sat_j = x_sat[j]
+        for q in range(n):
+            motion, _ = begin(b, q, high, k, x_sat)
+            gx, ux, l1, l2 = motion[5], motion[7], motion[9], motion[10]
+            x, t, film = b[L_X * B + q], b[T * B + q], b[(L_FILM + j) * B + q]
+            _, _, i1, i21 = spans(t, l1, l2)
+            sum_x = x * t + gx * i1 + ux * i21
+            dries = used_up(film, x_sat_j, x, sum_x, t)
+            b[T_LOW * B + q], b[T_HIGH * B + q] = 0.0 if dries else t, t
+            b[T * B + q] = film_guess(film, BETA, x_sat_j, x, sum_x, t) if dries else t
+            b[M_G * B + q], b[M_U * B + q], b[L_1 * B + q], b[L_2 * B + q] = gx, ux, l1, l2
+        for trial in range(SEARCH_STEPS):
+            halve = halves(trial)
+            wide = 0.0
+            for q in range(n):
+                wide = max(wide, b[T_HIGH * B + q] - b[T_LOW * B + q])
+            if wide == 0.0:
+                break
+            for q in range(n):
+                t, t_low, t_high = film_refine(
+                    b[T * B + q], b[T_LOW * B + q], b[T_HIGH * B + q], halve,
+                    b[(L_FILM + j) * B + q], BETA, x_sat_j, b[L_X * B + q], b[M_G * B + q],
+                    b[M_U * B + q], b[L_1 * B + q], b[L_2 * B + q],
+                )  # fmt: skip
+                closed = b[T_LOW * B + q] == b[T_HIGH * B + q]
+                b[T * B + q] = b[T * B + q] if closed else t
+                b[T_LOW * B + q] = b[T_LOW * B + q] if closed else t_low
+                b[T_HIGH * B + q] = b[T_HIGH * B + q] if closed else t_high
+        for q in range(n):
+            b[T * B + q] = b[T_LOW * B + q]
 
     @numba.njit(error_model="numpy")
-    def segments(b, n, high, k, x_sat):  # noqa: ANN202 - compiled
+    def segments(b, n, high, k, x_sat):  # noqa: ANN202, C901 - compiled; one fixed sequence
         """Solve one mode of the n lanes of the list, segment by segment."""
         for part in range(SEGMENTS):
             last = part == SEGMENTS - 1
             for q in range(n):
-                motion, floor, ceiling = begin(b, q, high, k, x_sat)
+                motion, ceiling = begin(b, q, high, k, x_sat)
                 run, hold, fog, rate, need, gx, gy, ux, uy, l1, l2 = motion
                 left = b[L_LEFT * B + q]
                 e1 = left * decay(l1 * left)[0]
                 e21 = left * decay(l2 * left)[0] - e1
                 m0, m_end, g, u = limit(
                     run, hold, fog, rate, need, gx, gy, ux, uy, b[L_X * B + q], b[L_LOW * B + q],
-                    high, floor, ceiling, b[L_R0 * B + q], b[L_R1 * B + q], b[L_H * B + q], e1, e21,
+                    high, ceiling, b[L_R0 * B + q], b[L_R1 * B + q], b[L_H * B + q], e1, e21,
                 )  # fmt: skip
                 ends = (m_end < 0.0) & (left > 0.0) & (not last)
                 t = first_guess(m0, m_end, g, left)
@@ -198,8 +296,12 @@ def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of
                         b[L_1 * B + q], b[L_2 * B + q],
                     )  # fmt: skip
                     b[T * B + q], b[T_LOW * B + q], b[T_HIGH * B + q] = t, t_low, t_high
+            if surfaces and not last and any_dries(b, n, high, k, x_sat):
+                dry_out(b, n, high, k, x_sat, 0)
+                dry_out(b, n, high, k, x_sat, 1)
+                dry_out(b, n, high, k, x_sat, 2)
             for q in range(n):
-                motion, _, _ = begin(b, q, high, k, x_sat)
+                motion, _ = begin(b, q, high, k, x_sat)
                 run, hold, fog, rate, need, gx, gy, ux, uy, l1, l2 = motion
                 start, t = b[L_X * B + q], b[T * B + q]
                 e1, e21, i1, i21 = spans(t, l1, l2)
@@ -213,7 +315,7 @@ def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of
                 b[L_ADDED * B + q] += added
                 b[L_RUNNING * B + q] += running
                 b[L_FOG * B + q] += lost
-                take(b, start, sum_x, t, L_SINK, L_TAKEN, L_TAKEN, q, x_sat)
+                take(b, start, sum_x, t, L_AREA, L_X, L_X, q, x_sat)
             wide = 0.0
             for q in range(n):
                 wide = max(wide, b[L_LEFT * B + q])
@@ -238,16 +340,17 @@ def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of
                 low, r0, r1, h = (
                     b[LOW * B + c], b[r0_row * B + c], b[r1_row * B + c], b[H * B + c],
                 )  # fmt: skip
-                g, a, floor, ceiling = join(b, x, b[G * B + c], b[A * B + c], SINK, c, x_sat)
+                g, a, ceiling = join(
+                    b, x, b[G * B + c], b[A * B + c], state + FILM - X, AREA, c, x_sat
+                )
                 run, hold, fog, rate, need, gx, gy, ux, uy, l1, l2 = regime(
                     x, y, low, high, r0, r1, b[INV_MASS * B + c], b[INV_BUFFER * B + c], h, k, g, a
                 )
                 e1, e21, i1, i21 = spans(left, l1, l2)
                 _, m_end, _, _ = limit(
-                    run, hold, fog, rate, need, gx, gy, ux, uy, x, low, high, floor, ceiling,
-                    r0, r1, h, e1, e21,
+                    run, hold, fog, rate, need, gx, gy, ux, uy, x, low, high, ceiling, r0, r1, h,
+                    e1, e21,
                 )  # fmt: skip
-                b[EVENT * B + c] = 1.0 if (m_end < 0.0) & (left > 0.0) else 0.0
                 (
                     b[to * B + c], b[(to + 1) * B + c], sum_x, _, b[(to + ADDED - X_1) * B + c],
                     b[(to + RUNNING - X_1) * B + c], b[(to + FOG - X_1) * B + c],
@@ -256,7 +359,9 @@ def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of
                     e1, e21, i1, i21,
                 )  # fmt: skip
                 b[(to + SUM_X - X_1) * B + c] = sum_x
-                take(b, x, sum_x, left, SINK, state + 2, to + 2, c, x_sat)
+                ends = (m_end < 0.0) | any_used_up(b, x, sum_x, left, state, c, x_sat)
+                b[EVENT * B + c] = 1.0 if ends & (left > 0.0) else 0.0
+                take(b, x, sum_x, left, AREA, state, to, c, x_sat)
             n = ended(b, index)
             if n == 0:
                 return 0
@@ -265,12 +370,12 @@ def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of
                 index[q] = index[n - 1]
             for q in range(filled):
                 c = index[q]
-                for row in range(2 + surfaces):
+                for row in range(STATE if surfaces else 2):
                     b[(L_X + row) * B + q] = b[(state + row) * B + c]
                 for row in range(4):
                     b[(L_SUM_X + row) * B + q] = 0.0
                 for row in range(surfaces):
-                    b[(L_SINK + row) * B + q] = b[(SINK + row) * B + c]
+                    b[(L_AREA + row) * B + q] = b[(AREA + row) * B + c]
                 b[L_LOW * B + q], b[L_LEFT * B + q] = b[LOW * B + c], b[left_row * B + c]
                 b[L_G * B + q], b[L_A * B + q] = b[G * B + c], b[A * B + c]
                 b[L_R0 * B + q], b[L_R1 * B + q] = b[r0_row * B + c], b[r1_row * B + c]
@@ -293,7 +398,7 @@ def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of
         index = np.zeros(B + VECTOR, np.int64)
         listed = 0
         for c in range(B):
-            for row in range(TAKEN, N_ROWS):
+            for row in range(OWED, N_ROWS):
                 b[row * B + c] = 0.0
             b[S_LEAST * B + c] = 1.0
         for i in range(drivers.shape[1]):
@@ -324,31 +429,36 @@ def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of
                 listed += second_mode(b, index, high, k, x_sat)
             else:
                 for c in range(B):
-                    for row in range(2 + surfaces):
+                    for row in range(STATE if surfaces else 2):
                         b[(X_2 + row) * B + c] = b[(X_1 + row) * B + c]
                     for row in range(4):
                         b[(SUM_X_2 + row) * B + c] = 0.0
             for c in range(B):
                 sx = b[SUM_X * B + c] + b[SUM_X_2 * B + c]
-                condensed = 0.0
-                for j in range(surfaces):
-                    condensed += b[(X_2 + 2 + j) * B + c]
+                taken, film = 0.0, 0.0
                 x = b[X_2 * B + c]
+                for j in range(surfaces):
+                    taken += b[(X_2 + TAKEN - X + j) * B + c] * b[(AREA + j) * B + c]
+                    kept = min(b[(X_2 + FILM - X + j) * B + c], MOST_KG_M2)
+                    b[(FILM + j) * B + c], b[(TAKEN + j) * B + c] = kept, 0.0
+                    film += kept
+                if surfaces:
+                    x = x + b[(X_2 + OWED - X) * B + c] * b[INV_MASS * B + c]
                 b[X * B + c], b[Y * B + c] = x, b[(X_2 + 1) * B + c]
                 (
                     b[S_ADDED * B + c], b[S_PEAK * B + c], b[S_HOURS * B + c],
                     b[S_RUNNING * B + c], b[S_FOG * B + c], b[S_MEAN * B + c],
                     b[S_LEAST * B + c], b[S_SHORT * B + c], b[S_UNMET * B + c],
-                    b[S_DRY * B + c], b[S_CONDENSED * B + c],
+                    b[S_DRY * B + c], b[S_CONDENSED * B + c], b[S_FILM * B + c],
                 ) = add_hour(
                     b[LOW * B + c], high, x, sx / HOUR_S,
                     b[JUMP * B + c] + b[ADDED * B + c] + b[ADDED_2 * B + c],
                     b[RUNNING * B + c] + b[RUNNING_2 * B + c],
-                    b[START_FOG * B + c] + b[FOG * B + c] + b[FOG_2 * B + c], condensed,
+                    b[START_FOG * B + c] + b[FOG * B + c] + b[FOG_2 * B + c], taken, film,
                     b[S_ADDED * B + c], b[S_PEAK * B + c], b[S_HOURS * B + c],
                     b[S_RUNNING * B + c], b[S_FOG * B + c], b[S_MEAN * B + c],
                     b[S_LEAST * B + c], b[S_SHORT * B + c], b[S_UNMET * B + c],
-                    b[S_DRY * B + c], b[S_CONDENSED * B + c],
+                    b[S_DRY * B + c], b[S_CONDENSED * B + c], b[S_FILM * B + c],
                 )  # fmt: skip
         return listed
 
@@ -369,16 +479,19 @@ def scalar_inputs(drivers, p, low, g, a, heat):
 
 @numba.njit(error_model="numpy")
 def scalar_sums(
-    low, high, x_end, sum_x, added, added_rest, running, running_rest, fog, condensed
+    low, high, x_end, sum_x, added, added_rest, running, running_rest, fog, area, taken, film
 ):  # fmt: skip
     """Return the year's sums of one case from its hourly results."""
-    s = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0)
+    s = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     for i in range(low.size):
-        taken = 0.0
-        for j in range(condensed.shape[0]):
-            taken += condensed[j, i]
-        s = add_hour(low[i], high[i], x_end[i], sum_x[i] / HOUR_S, added[i] + added_rest[i],
-                     running[i] + running_rest[i], fog[i], taken, *s)  # fmt: skip
+        taken_kg, kept = 0.0, 0.0
+        for j in range(area.size):
+            taken_kg += taken[j, i] * area[j]
+            kept += film[j, i]
+        s = add_hour(
+            low[i], high[i], x_end[i], sum_x[i] / HOUR_S, added[i] + added_rest[i],
+            running[i] + running_rest[i], fog[i], taken_kg, kept, *s,
+        )  # fmt: skip
     return s
 
 
@@ -389,8 +502,9 @@ class Scalar:
         self.drivers, self.parameters, self.unlimited = drivers, parameters, unlimited
         self.inputs = np.empty((4, N_HOURS))
         self.outputs = np.empty((9, N_HOURS))
-        self.condensed = np.empty((surfaces, N_HOURS))
+        self.films = np.empty((3, surfaces, N_HOURS))
         self.x_sat = np.ascontiguousarray(drivers[X_SAT : X_SAT + surfaces])
+        self.beta, self.most = np.full_like(self.x_sat, BETA), np.full_like(self.x_sat, MOST_KG_M2)
         self.year = kernel.compiled().year
         self.seconds = 0.0  # in year() alone
 
@@ -401,17 +515,22 @@ class Scalar:
         scalar_inputs(self.drivers, p, low, g, a, heat)
         full = np.ones(N_HOURS)
         rates = (p[R0] * full, p[R1] * full, p[R0_REST] * full, 0.0 * full)
+        area = p[AREA : AREA + len(self.x_sat)]
         start = time.process_time()
         x, y = self.year(
-            0.005, 0.005, HOUR_S, p[MASS], 1.0 / p[INV_BUFFER] if p[INV_BUFFER] else 0.0, p[H],
-            self.unlimited, low, self.drivers[HIGH], self.drivers[K], g, a, heat, *rates,
-            p[SINK : SINK + len(self.x_sat)], self.x_sat, *self.outputs, self.condensed,
+            0.005, 0.005, np.zeros(len(self.x_sat)), HOUR_S,
+            p[MASS], 1.0 / p[INV_BUFFER] if p[INV_BUFFER] else 0.0, p[H],
+            self.unlimited, low, low, self.drivers[HIGH], self.drivers[K], g, a, heat, *rates,
+            area, np.full(area.size, np.inf), self.beta, self.x_sat, self.most,
+            *self.outputs, *self.films,
         )  # fmt: skip
         self.seconds += time.process_time() - start
         x_end, _, sum_x, _, added, added_rest, running, running_rest, fog = self.outputs
-        sums = scalar_sums(low, self.drivers[HIGH], x_end, sum_x, added, added_rest, running,
-                           running_rest, fog,
-                           self.condensed)  # fmt: skip
+        taken, _, film = self.films
+        sums = scalar_sums(
+            low, self.drivers[HIGH], x_end, sum_x, added, added_rest, running, running_rest, fog,
+            area, taken, film,
+        )  # fmt: skip
         return [x, y, *sums]
 
 
@@ -459,7 +578,7 @@ def make_parameters(*, demand: bool, two_modes: bool, buffered: bool, surfaces: 
     p[PEOPLE] = rng.choice([0.5, 1.0, 1.5], N_CASES)
     p[PLANT] = rng.uniform(0.8, 1.5, N_CASES) if two_modes else 1.0
     for j in range(surfaces):
-        p[SINK + j] = (0.02, 0.02, 0.05)[j] * rng.uniform(0.5, 2.0, N_CASES)
+        p[AREA + j] = (6.0, 6.0, 15.0)[j] * rng.uniform(0.5, 2.0, N_CASES)
     return p
 
 

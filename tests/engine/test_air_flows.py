@@ -9,7 +9,8 @@ from contextlib import closing
 import numpy as np
 import pytest
 
-from dewmargin import balance, comparison, metrics
+from dewmargin import balance, comparison
+from dewmargin.hours import hours_of
 from dewmargin.readers.results import Simulation
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
@@ -25,7 +26,7 @@ def read(folder, zones):
 
 def quality(case) -> comparison.Quality:
     rh_set = np.full(case.n_steps, 0.40)
-    hours = metrics.hours_of(case, heating_season_below_c=15.0)
+    hours = hours_of(case, heating_season_below_c=15.0)
     departure = balance.demand(case, rh_set)
     found = comparison.quality(case, hours, rh_set=rh_set, departure=departure)
     assert found is not None

@@ -67,7 +67,7 @@ def test_the_demo_agrees_with_ten_second_steps(results, name, monkeypatch) -> No
     solver = kernel.year()
 
     def listening(*arguments: object) -> tuple[float, float]:
-        asked.append(arguments)
+        asked.append(tuple(np.copy(a) if isinstance(a, np.ndarray) else a for a in arguments))
         return solver(*arguments)
 
     monkeypatch.setattr(kernel, "year", lambda: listening)
@@ -83,11 +83,26 @@ def test_the_demo_agrees_with_ten_second_steps(results, name, monkeypatch) -> No
 
     outcome = balance.deliver(result.case, rh, capability)
 
-    x, y, step_s, mass, buffer_mass, h, unlimited, *rest = asked[-1]  # the year after its warm-up
-    inputs, (sink, x_sat) = rest[:10], rest[10:12]
-    _, added, condensed, _ = integrate(
-        x, y, step_s, mass, buffer_mass, h, *inputs, sink, x_sat, not unlimited
+    # The year after its warm-up.
+    x, y, film, step_s, mass, buffer_mass, h, unlimited, low, _, *rest = asked[-1]
+    inputs, (area, _, beta, x_sat, most) = rest[:9], rest[9:14]
+    _, added, _, taken, _, _ = integrate(
+        x,
+        y,
+        film,
+        step_s,
+        mass,
+        buffer_mass,
+        h,
+        low,
+        *inputs,
+        area,
+        beta,
+        x_sat,
+        most,
+        not unlimited,
     )
+    condensed = area[:, None] * np.maximum(taken, 0.0)
     assert outcome.added_kg.sum() == pytest.approx(added.sum(), rel=1e-3)
     assert np.abs(outcome.added_kg - added).max() <= 0.02 * np.quantile(added, 0.99)
     # The reference books condensate at the start of each 10 s, before the room has dried by it.

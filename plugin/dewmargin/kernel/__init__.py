@@ -1,4 +1,4 @@
-"""The one door to numba: the balance as plain Python, or the same source compiled.
+"""The one door to numba: balance and mould growth as plain Python, or the same source compiled.
 
 numba keys its cache on one file's time and size, which a reinstalled package may share with its
 predecessor. So the cache lives in a folder named after the hash of this package's sources.
@@ -13,19 +13,17 @@ from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from dewmargin.kernel import source as plain
+from dewmargin.kernel import growth, source
 
 if TYPE_CHECKING:
     from types import ModuleType
 
-_TWIN = "dewmargin.kernel.compiled"
 
-
-class Year(Protocol):
-    """The signature of `dewmargin.kernel.source.year`."""
+class Solver(Protocol):
+    """The signature of `source.year` and `growth.follow`."""
 
     def __call__(self, *arguments: Any) -> tuple[float, float]:  # noqa: ANN401 - floats and arrays
-        """Solve all steps and fill the output arrays."""
+        """Solve all steps, fill the output arrays and return the state at the end."""
         ...
 
 
@@ -44,19 +42,20 @@ def cache_folder() -> Path:
     return base / digest.hexdigest()[:16]
 
 
-def compiled() -> ModuleType:
-    """Return the source module compiled by numba, loaded once; its cache is on disk.
+def compiled(plain: ModuleType = source) -> ModuleType:
+    """Return a module of this package compiled by numba, loaded once; its cache is on disk.
 
     Raises
     ------
     ImportError
         If numba is not installed, or does not support this Python.
     """
-    if _TWIN in sys.modules:
-        return sys.modules[_TWIN]
+    name = f"{plain.__name__}_compiled"
+    if name in sys.modules:
+        return sys.modules[name]
     import numba  # noqa: PLC0415 - a quarter of a second that --help does not pay
 
-    spec = spec_from_file_location(_TWIN, plain.__file__)
+    spec = spec_from_file_location(name, plain.__file__)
     assert spec is not None  # noqa: S101 - a file of this package
     assert spec.loader is not None  # noqa: S101 - idem
     twin = module_from_spec(spec)
@@ -69,27 +68,37 @@ def compiled() -> ModuleType:
         on_disk = os.access(folder, os.W_OK)
     except OSError:
         on_disk = False
-    sys.modules[_TWIN] = twin  # numba looks the module up when it loads from its cache
+    sys.modules[name] = twin  # numba looks the module up when it loads from its cache
     try:
         # The folder is read when a function is decorated; other users' functions keep theirs.
         vars(twin)["jit"] = numba.njit(cache=on_disk, error_model="numpy", nogil=True)
         spec.loader.exec_module(twin)
     except BaseException:
-        del sys.modules[_TWIN]
+        del sys.modules[name]
         raise
     finally:
         settings["CACHE_DIR"] = before
     return twin
 
 
-def year() -> Year:
+def year() -> Solver:
     """Return the year's solver: compiled, or as plain Python where numba cannot be used.
 
     A year takes plain Python about 0.3 s and the compiled solver about 2 ms; compiling takes about
     2 s, once for each version of the sources.
     """
+    return _chosen(source, "year")
+
+
+def mould_follow() -> Solver:
+    """Return the mould index's solver, as `year`."""
+    return _chosen(growth, "follow")
+
+
+def _chosen(plain: ModuleType, name: str) -> Solver:
     try:
-        chosen: Year = compiled().year
+        module = compiled(plain)
     except ImportError:
-        return plain.year
-    return chosen
+        module = plain
+    solver: Solver = getattr(module, name)
+    return solver

@@ -9,8 +9,11 @@ humidity for a simulation), and y, the buffer's. Within a step all coefficients 
 
     C dx/dt  = G - A x - h (k x - y) + s        C_b dy/dt = h (k x - y)
 
-with C dry air [kg], G inflow [kg/s], A exchange and condensing surfaces [kg/s], h conductance to
-the buffer [kg/s], k the buffer's temperature factor [-], s the humidifier [kg/s].
+with C dry air [kg], G inflow [kg/s], A exchange and wet surfaces [kg/s], h conductance to the
+buffer [kg/s], k the buffer's temperature factor [-], s the humidifier [kg/s].
+
+A surface takes vapour while the room is above its saturation, keeps it as a film, and gives it back
+while the room is below, as long as there is a film.
 """
 
 from __future__ import annotations
@@ -32,13 +35,15 @@ if "jit" not in globals():  # the loader of the compiled twin sets it beforehand
         return function
 
 
-SEGMENTS = 9  # float, run, hold, and surfaces that join or leave; the last runs to its end
+SEGMENTS = 12  # float, run, hold, surfaces that begin or dry; the last runs to its end
 SEARCH_STEPS = 12  # two or three are enough in a house; a rest is finished by the next segment
 HALVE_EVERY = 4  # steps of a search that has not ended by then
 SETTLED = 1e-5  # of the stretch: after so short a step the next, of third order, is rounding
 AT_LIMIT = 1e-9  # kg/kg: nearer than this the room is at its set-point
+DRY = 1e-10  # kg/m2: a film that evaporates is gone when less is left
 AT_BALANCE = 1e-11  # kg/kg, times all conductances: nearer than this a rate is at its limit
 TINY = 1e-300
+SLIGHT = 1e-200  # kg/s: by it even a rate without limit can be divided
 NEVER = -1e9  # a set-point that is never reached from above: no humidifier
 UNLIMITED = 1e30  # kg/s, the rate of a device without limit
 
@@ -203,25 +208,27 @@ def regime(
 @jit
 def limit(
     run: bool, hold: bool, fog: bool, rate: float, need: float, gx: float, gy: float, ux: float,  # noqa: FBT001 - numba takes no keywords
-    uy: float, x: float, low: float, high: float, floor: float, ceiling: float, r0: float,
-    r1: float, h: float, e1: float, e21: float,
+    uy: float, x: float, low: float, high: float, ceiling: float, r0: float, r1: float, h: float,
+    e1: float, e21: float,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """Return m at the start and at the end of a regime, and its g and u; it ends where m < 0.
 
     m(t) = m0 + g E1 + u (E2 - E1) is the distance of x from a limit, or that of the rate needed to
-    hold from zero or from capacity. Besides `low` and `high` x has the limits `floor` and
-    `ceiling`, at which a surface stops or begins to take vapour.
+    hold from zero or from capacity. Besides `low` and `high` x has the limit `ceiling`, at which a
+    dry surface begins to take vapour.
     """
     gz = -h * gy if hold else gx
     uz = -h * uy if hold else ux
     z = need if hold else x
     z_end = z + gz * e1 + uz * e21
     # Running ends at the set-point, or where the room is too humid for this device.
-    top = low if r0 > r1 * low else r0 / (max(TINY, r1))
-    upper = min(top if run else high, ceiling)
-    # A floating room waits for its set-point only if it is above it and a device could work there.
-    waits = (not run) & (rate > 0.0) & (x >= low - AT_LIMIT)
-    lower = max(low if waits else NEVER, floor)
+    able = r0 > r1 * low
+    top = r0 / (max(SLIGHT, r1))
+    upper = min((low if able else top) if run else high, ceiling)
+    # A floating room waits for its set-point, or until it is dry enough for a device to work there.
+    starts = low if able else top - 2.0 * AT_LIMIT
+    waits = (not run) & (r0 > 0.0) & (x >= starts - AT_LIMIT)
+    lower = starts if waits else NEVER
     over = (not hold) & (z_end > upper)
     capped = hold & (not fog) & (z_end >= 0.0)
     bound = 0.0 if hold else lower
@@ -266,111 +273,200 @@ def follow(
 
 
 @jit
-def segment(
-    x: float, y: float, left: float, last: bool, low: float, high: float, floor: float,  # noqa: FBT001 - numba takes no keywords
-    ceiling: float, r0: float, r1: float, inv_mass: float, inv_buffer: float, h: float, k: float,
-    g_in: float, a_out: float,
-) -> tuple[float, float, float, float, float, float, float, float]:  # fmt: skip
-    """Follow one regime until it ends, at most `left` seconds.
+def exchanges(x: float, x_sat: float, film: float) -> bool:
+    """Say whether a surface exchanges vapour with the room: it is wet, or about to be.
 
-    Returns x, y at its end, its length [s], then as `follow`.
+    A dry one begins two nearnesses above its saturation and so never stops where it began.
     """
-    run, hold, fog, rate, need, gx, gy, ux, uy, l1, l2 = regime(
-        x, y, low, high, r0, r1, inv_mass, inv_buffer, h, k, g_in, a_out
-    )
-    t = left
+    return (film > 0.0) | (x > x_sat + AT_LIMIT)
+
+
+@jit
+def film_guess(film: float, beta: float, x_sat: float, x: float, sum_x: float, t: float) -> float:
+    """Return where the search begins for the moment a film is used up, inside 0 to t.
+
+    As if its rate went straight from its first value, so that its mean over t is what it is.
+    """
+    first = beta * (x_sat - x)
+    bend = (beta * (x_sat - sum_x / (max(TINY, t))) - first) / (max(TINY, t))
+    root = math.sqrt(max(0.0, first * first + 4.0 * bend * film))
+    # Two forms of one root, each without cancellation for its sign of the first rate.
+    falling = 2.0 * film / (max(TINY, first + root))
+    turning = (root - first) / (max(TINY, 2.0 * bend))
+    return min(falling if first > 0.0 else turning, t)
+
+
+@jit
+def film_refine(
+    t: float, low: float, high: float,
+    halve: bool,  # noqa: FBT001 - numba takes no keywords
+    film: float, beta: float, x_sat: float, x: float, gx: float, ux: float, l1: float, l2: float,
+) -> tuple[float, float, float]:  # fmt: skip
+    """One step of Newton's towards the time at which a film is used up; as `refine`."""
     e1, e21, i1, i21 = spans(t, l1, l2)
-    m0, m_end, g, u = limit(
-        run, hold, fog, rate, need, gx, gy, ux, uy, x, low, high, floor, ceiling, r0, r1, h, e1, e21
-    )
-    if m_end < 0.0 and not last:
-        t = crossing(m0, m_end, g, u, l1, l2, left)
-        e1, e21, i1, i21 = spans(t, l1, l2)
-    x, y, sum_x, sum_y, added, running, lost = follow(
-        run, hold, fog, rate, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
-    )
-    return x, y, t, sum_x, sum_y, added, running, lost
+    m = film + beta * ((x - x_sat) * t + gx * i1 + ux * i21)
+    slope = beta * (x - x_sat + gx * e1 + ux * e21)
+    near = abs(m) <= 0.5 * DRY
+    low = low if m < 0.0 else t
+    high = t if m < 0.0 else high
+    ahead = t - m / (min(-TINY, slope))
+    inside = (not halve) & (low < ahead) & (ahead < high)
+    ahead = ahead if inside else 0.5 * (low + high)
+    return t if near else ahead, t if near else low, t if near else high
+
+
+@jit
+def dries_after(
+    film: float, beta: float, x_sat: float, x: float, gx: float, ux: float, l1: float, l2: float,
+    sum_x: float, t: float,
+) -> float:  # fmt: skip
+    """Return when a film is used up in a regime of t seconds that began at x; t if it is not."""
+    if film + beta * (sum_x - x_sat * t) >= -DRY:
+        return t
+    found, low, high = film_guess(film, beta, x_sat, x, sum_x, t), 0.0, t
+    for n in range(SEARCH_STEPS):
+        found, low, high = film_refine(
+            found, low, high, halves(n), film, beta, x_sat, x, gx, ux, l1, l2
+        )
+        if low == high:
+            break
+    return low
+
+
+@jit
+def wetted(film: float, change: float) -> tuple[float, float, float]:
+    """Return a film after a change, what it took, and what it is owed by the room. [kg/m2].
+
+    A film never falls below zero: the rounding of its last is given back.
+    """
+    left = film + change
+    gone = (change < 0.0) & (left <= DRY)
+    return 0.0 if gone else left, -film if gone else change, left if gone else 0.0
 
 
 @jit
 def stretch(
-    x: float, y: float, seconds: float, low: float, high: float, r0: float, r1: float,
+    x: float, y: float, owed: float, seconds: float, low: float, high: float, r0: float, r1: float,
     inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
-    sink: FloatArray, x_sat: FloatArray, i: int, condensed: FloatArray,
-) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
+    area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int, film: FloatArray,
+    taken: FloatArray,
+) -> tuple[float, float, float, float, float, float, float, float]:  # fmt: skip
     """Solve `seconds` of step `i` with constant coefficients: a few segments, one after the other.
 
-    A surface takes vapour while the room is above its saturation; it joins two nearnesses above it
-    and leaves at it, so that it never gives vapour back, nor joins and leaves at one place. What
-    it takes is added to `condensed` [kg]. Returns x, y at the end, the integrals of x and y [s],
-    added [kg], running [s], fog [kg].
+    A segment ends where its regime does, where a dry surface begins to take vapour, or where a film
+    is used up. Changes `film`, and adds what it took to `taken` [kg/m2] and what it gives back to
+    `owed` [kg]. Returns x, y and `owed` at the end, the integrals of x and y [s], added [kg],
+    running [s] and fog [kg].
     """
     left = seconds
     sum_x, sum_y, added, running, fog = 0.0, 0.0, 0.0, 0.0, 0.0
     for n in range(SEGMENTS):
         if left > 0.0:
-            start, g, a, floor, ceiling = x, g_in, a_out, NEVER, -NEVER
-            for j in range(sink.size):
-                if start > x_sat[j, i] + AT_LIMIT:
-                    g += sink[j] * x_sat[j, i]
-                    a += sink[j]
-                    floor = max(floor, x_sat[j, i])
+            last = n == SEGMENTS - 1
+            start, start_y, g, a, ceiling = x, y, g_in, a_out, -NEVER
+            for j in range(area.size):
+                if exchanges(start, x_sat[j, i], film[j]):
+                    sink = area[j] * beta[j, i]
+                    g += sink * x_sat[j, i]
+                    a += sink
                 else:
                     ceiling = min(ceiling, x_sat[j, i] + 2.0 * AT_LIMIT)
-            x, y, t, part_x, part_y, part_added, part_running, part_fog = segment(
-                x, y, left, n == SEGMENTS - 1, low, high, floor, ceiling, r0, r1,
-                inv_mass, inv_buffer, h, k, g, a,
+            run, hold, foggy, rate, need, gx, gy, ux, uy, l1, l2 = regime(
+                start, start_y, low, high, r0, r1, inv_mass, inv_buffer, h, k, g, a
+            )
+            t = left
+            e1, e21, i1, i21 = spans(t, l1, l2)
+            m0, m_end, mg, mu = limit(
+                run, hold, foggy, rate, need, gx, gy, ux, uy, start, low, high, ceiling, r0, r1, h,
+                e1, e21,
             )  # fmt: skip
-            for j in range(sink.size):
-                if start > x_sat[j, i] + AT_LIMIT:
-                    condensed[j, i] += sink[j] * (part_x - x_sat[j, i] * t)
+            if m_end < 0.0 and not last:
+                t = crossing(m0, m_end, mg, mu, l1, l2, left)
+                e1, e21, i1, i21 = spans(t, l1, l2)
+            x, y, part_x, part_y, part_added, part_running, part_fog = follow(
+                run, hold, foggy, rate, need, gx, gy, ux, uy, start, start_y, t, r0, r1, h,
+                e1, e21, i1, i21,
+            )  # fmt: skip
+            if not last:
+                for j in range(area.size):
+                    if exchanges(start, x_sat[j, i], film[j]):
+                        dry = dries_after(
+                            film[j], beta[j, i], x_sat[j, i], start, gx, ux, l1, l2, part_x, t
+                        )
+                        if dry < t:
+                            t = dry
+                            e1, e21, i1, i21 = spans(t, l1, l2)
+                            x, y, part_x, part_y, part_added, part_running, part_fog = follow(
+                                run, hold, foggy, rate, need, gx, gy, ux, uy, start, start_y, t,
+                                r0, r1, h, e1, e21, i1, i21,
+                            )  # fmt: skip
+            for j in range(area.size):
+                if exchanges(start, x_sat[j, i], film[j]):
+                    change = beta[j, i] * (part_x - x_sat[j, i] * t)
+                    film[j], took, rest = wetted(film[j], change)
+                    taken[j, i] += took
+                    owed += area[j] * rest
             left = left - t
             sum_x += part_x
             sum_y += part_y
             added += part_added
             running += part_running
             fog += part_fog
-    return x, y, sum_x, sum_y, added, running, fog
+    return x, y, owed, sum_x, sum_y, added, running, fog
 
 
 @jit
 def year(
-    x: float, y: float, step_s: float, mass: float, buffer_mass: float, h: float, unlimited: bool,  # noqa: FBT001 - numba takes no keywords
-    low: FloatArray, high: FloatArray, k: FloatArray, g_in: FloatArray, a_out: FloatArray,
-    heat_frac: FloatArray, r0: FloatArray, r1: FloatArray, r0_rest: FloatArray,
-    r1_rest: FloatArray, sink: FloatArray, x_sat: FloatArray,
+    x: float, y: float, film: FloatArray, step_s: float, mass: float, buffer_mass: float, h: float,
+    unlimited: bool,  # noqa: FBT001 - numba takes no keywords
+    low: FloatArray, low_wet: FloatArray, high: FloatArray, k: FloatArray, g_in: FloatArray,
+    a_out: FloatArray, heat_frac: FloatArray, r0: FloatArray, r1: FloatArray, r0_rest: FloatArray,
+    r1_rest: FloatArray, area: FloatArray, wet_above: FloatArray, beta: FloatArray,
+    x_sat: FloatArray, most: FloatArray,
     x_end: FloatArray, y_end: FloatArray, sum_x: FloatArray, sum_y: FloatArray, added: FloatArray,
     added_rest: FloatArray, running: FloatArray, running_rest: FloatArray, fog: FloatArray,
-    condensed: FloatArray,
+    taken: FloatArray, runoff: FloatArray, film_end: FloatArray,
 ) -> tuple[float, float]:  # fmt: skip
     """Solve all steps in turn and fill the output arrays; return the final x and y.
 
     Each step has up to two modes, with heat (a fraction of the step, first) and the rest.
-    Arrays have one value a step; `x_sat` and `condensed` one row a surface that takes vapour, and
-    `sink` [kg/s] one value a surface.
+    Arrays have one value a step, except those of the surfaces: `film` [kg/m2], which is changed,
+    `area` [m2], 0 for a surface that is watched and exchanges nothing with the room, and
+    `wet_above` [kg/m2], the film beyond which `low_wet` stands for `low` from the start of a step,
+    have one value a surface; `beta` [kg/(m2 s)], `x_sat`, `most` [kg/m2], what stays on it at the
+    end of a step, and the outputs `taken` (negative: given back), `runoff` and `film_end` [kg/m2]
+    have one row.
     """
     inv_mass = 1.0 / mass
     inv_buffer = 1.0 / buffer_mass if buffer_mass > 0.0 else 0.0
     for i in range(low.size):
+        hold = low[i]
+        for j in range(area.size):
+            if film[j] > wet_above[j]:
+                hold = low_wet[i]
+            taken[j, i] = 0.0
         start_fog = 0.0
         if x > high[i]:
             start_fog = mass * (x - high[i])
             x = high[i]
         jump = 0.0
-        if unlimited and x < low[i]:
-            jump = mass * (low[i] - x)
-            x = low[i]
-        for j in range(sink.size):
-            condensed[j, i] = 0.0
+        if unlimited and x < hold:
+            jump = mass * (hold - x)
+            x = hold
         first = heat_frac[i] * step_s
-        x, y, sx, sy, add1, run1, fog1 = stretch(
-            x, y, first, low[i], high[i], r0[i], r1[i],
-            inv_mass, inv_buffer, h, k[i], g_in[i], a_out[i], sink, x_sat, i, condensed,
+        x, y, owed, sx, sy, add1, run1, fog1 = stretch(
+            x, y, 0.0, first, hold, high[i], r0[i], r1[i], inv_mass, inv_buffer, h, k[i], g_in[i],
+            a_out[i], area, beta, x_sat, i, film, taken,
         )  # fmt: skip
-        x, y, sx2, sy2, add2, run2, fog2 = stretch(
-            x, y, step_s - first, low[i], high[i], r0_rest[i], r1_rest[i],
-            inv_mass, inv_buffer, h, k[i], g_in[i], a_out[i], sink, x_sat, i, condensed,
+        x, y, owed, sx2, sy2, add2, run2, fog2 = stretch(
+            x, y, owed, step_s - first, hold, high[i], r0_rest[i], r1_rest[i],
+            inv_mass, inv_buffer, h, k[i], g_in[i], a_out[i], area, beta, x_sat, i, film, taken,
         )  # fmt: skip
+        x = x + owed * inv_mass
+        for j in range(area.size):
+            runoff[j, i] = max(film[j] - most[j, i], 0.0)
+            film[j] = min(film[j], most[j, i])
+            film_end[j, i] = film[j]
         x_end[i], y_end[i] = x, y
         sum_x[i], sum_y[i] = sx + sx2, sy + sy2
         added[i], added_rest[i] = jump + add1, add2

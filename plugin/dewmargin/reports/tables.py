@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 SCHEMA_VERSION = 1
 MANIFEST = "manifest.json"
-ALWAYS_CSV = ("comparison", "surfaces", "settings")
+ALWAYS_CSV = ("comparison", "surfaces", "settings", "limits", "worst_hours", "daily")
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
@@ -184,7 +184,7 @@ def versions() -> dict[str, str]:
     return found
 
 
-NAMES = ("comparison", "surfaces", "settings", "hourly", "surfaces_hourly")
+NAMES = (*ALWAYS_CSV, "hourly", "surfaces_hourly")
 _OURS = re.compile(
     rf"(({'|'.join(NAMES)})\.(parquet|csv|schema\.json)|manifest\.json)|\.[a-z_.]+\.[0-9-]+\.tmp"
 )

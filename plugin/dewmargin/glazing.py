@@ -1,0 +1,313 @@
+r"""Temperature of the inside of glazing: panes and gaps as layers, between a room and the weather.
+
+A pane conducts and radiates from both faces; a gap convects and radiates between two panes; the
+room convects and radiates to the inner face, and the outer face to the air, the sky and the ground.
+All panes' temperatures of all steps are found together, by Newton's method on their heat balances
+with the convection of the last turn.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dewmargin.checks import require_between
+from dewmargin.errors import OutOfRangeError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from dewmargin.columns import FloatArray
+
+STEFAN_BOLTZMANN = 5.6697e-8  # W/(m2 K4), as the EPW data dictionary has it
+GLASS_W_M_K = 1.0  # conductivity of glass; ISO 10077-1 and EN 673
+GLASS_EMISSIVITY = 0.84  # of an uncoated pane; NFRC practice, 0.837 in EN 673
+GRAVITY_M_S2 = 9.81
+HEIGHT_M = 1.0  # of the pane, where it is not told: that of published U-values
+DESIGN_FILM_W_M2_K = 26.0  # outside convection of NFRC winter conditions (5.5 m/s), from memory
+_TURNS = 60  # of convection and balance; ten to twenty are enough
+_SETTLED_K = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Gas:
+    """A gas at about 10 °C: value at 0 °C and its rise with °C. ISO 15099 annex B (from memory).
+
+    `conductivity` [W/(m K)], `viscosity` [Pa s], `heat` capacity [J/(kg K)], `molar_kg` [kg/mol].
+    """
+
+    conductivity: tuple[float, float]
+    viscosity: tuple[float, float]
+    heat: tuple[float, float]
+    molar_kg: float
+
+
+GASES = {
+    "air": Gas((2.873e-3 + 7.760e-5 * 273.15, 7.760e-5), (3.723e-6 + 4.940e-8 * 273.15, 4.940e-8),
+               (1002.737 + 1.2324e-2 * 273.15, 1.2324e-2), 28.97e-3),
+    "argon": Gas((2.285e-3 + 5.149e-5 * 273.15, 5.149e-5), (3.379e-6 + 6.451e-8 * 273.15, 6.451e-8),
+                 (521.9285, 0.0), 39.948e-3),
+    "krypton": Gas((9.443e-4 + 2.826e-5 * 273.15, 2.826e-5), (2.213e-6 + 7.777e-8 * 273.15,
+                   7.777e-8), (248.0907, 0.0), 83.8e-3),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pane:
+    """A pane, from outdoors inwards: its thickness, and how its two faces radiate."""
+
+    thickness_mm: float = 4.0
+    outer_emissivity: float = GLASS_EMISSIVITY
+    inner_emissivity: float = GLASS_EMISSIVITY
+
+    def __post_init__(self) -> None:
+        """Check thickness and emissivities."""
+        require_between("Pane", "thickness_mm", self.thickness_mm, 1e-3, 1e3)
+        for name in ("outer_emissivity", "inner_emissivity"):
+            require_between("Pane", name, getattr(self, name), 0.0, 1.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """A gap between two panes: its width, its gas, and what of it is air all the same."""
+
+    width_mm: float
+    gas: str = "air"
+    filled_frac: float = 1.0
+
+    def __post_init__(self) -> None:
+        """Check width, gas and filling."""
+        require_between("Gap", "width_mm", self.width_mm, 1e-3, 1e3)
+        require_between("Gap", "filled_frac", self.filled_frac, 0.0, 1.0)
+        if self.gas not in GASES:
+            raise OutOfRangeError(
+                f"must be one of {', '.join(GASES)}, got {self.gas!r}", where="Gap: gas"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GlassYear:
+    """What a glazing does, step by step; arrays have the shape (n_steps,).
+
+    Attributes
+    ----------
+    t_inside_c : float64 array
+        Inner face of the innermost pane. [°C]
+    u_factor_w_m2_k : float64 array
+        Heat flow over the difference of room and outdoor air; NaN where they are equal. [W/(m2 K)]
+    """
+
+    t_inside_c: FloatArray
+    u_factor_w_m2_k: FloatArray
+
+
+def sky_temperature(infrared_w_m2: FloatArray) -> FloatArray:
+    """Temperature of the sky that sends down this much infrared. [°C].
+
+    *Source.* EPW data dictionary, horizontal infrared radiation.
+
+    Examples
+    --------
+    >>> sky_temperature(np.array([257.0])).round(2)
+    array([-13.68])
+    """
+    return (infrared_w_m2 / STEFAN_BOLTZMANN) ** 0.25 - 273.15
+
+
+def outside_convection(wind_m_s: FloatArray, *, shelter_frac: float) -> FloatArray:
+    """Convection at the outside, 4 + 4 v, with a part of the station's wind. [W/(m2 K)].
+
+    *Validity.* v up to 5 m/s at the window; the station's wind at 10 m is more than that at a wall,
+    by a share that is an engineering default.
+
+    *Source.* ISO 6946 annex (from memory).
+    """
+    require_between("outside_convection", "shelter_frac", shelter_frac, 0.0, 1.0)
+    return 4.0 + 4.0 * shelter_frac * wind_m_s
+
+
+def solve(
+    panes: Sequence[Pane],
+    gaps: Sequence[Gap],
+    *,
+    t_room_c: FloatArray,
+    t_out_c: FloatArray,
+    outside_film_w_m2_k: FloatArray | float = DESIGN_FILM_W_M2_K,
+    t_sky_c: FloatArray | None = None,
+    sky_frac: float = 0.5,
+    height_m: float = HEIGHT_M,
+) -> GlassYear:
+    r"""Temperature of the inner face of a vertical glazing.
+
+    Parameters
+    ----------
+    panes : sequence of Pane
+        From outdoors inwards.
+    gaps : sequence of Gap
+        One fewer.
+    t_room_c, t_out_c : float64 array, shape (n_steps,)
+        Room and outdoor air; room surfaces are as warm as its air. [°C]
+    outside_film_w_m2_k : float64 array or float
+        Convection at the outside, without radiation. [W/(m2 K)]
+    t_sky_c : float64 array, shape (n_steps,), optional
+        Sky temperature; None: as warm as the air. [°C]
+    sky_frac : float, 0 to 1
+        Part of what the pane sees that is sky; a wall's is 0.5. [-]
+    height_m : float
+        Height of the pane. [m]
+
+    Returns
+    -------
+    GlassYear
+
+    Raises
+    ------
+    OutOfRangeError
+        If there is no pane, or not one gap fewer.
+
+    Notes
+    -----
+    Convection in a gap by its Rayleigh and aspect number, and at the inside by natural convection
+    on a vertical plate, as ISO 15099; gas properties at the gap's mean temperature; panes opaque
+    to infrared.
+
+    *Validity.* Steady state, which glass reaches within ten minutes; centre of glass, no sun.
+    Published U-values (ASHRAE Fundamentals 2009 ch. 15 table 4) within 0.05 W/(m2 K) (tested).
+
+    *Source.* ISO 15099:2003, thermal transmittance of glazing (clauses from memory).
+    """
+    if not panes or len(gaps) != len(panes) - 1:
+        raise OutOfRangeError(
+            f"needs panes and one gap fewer, got {len(panes)} and {len(gaps)}", where="glazing"
+        )
+    t_in, t_out = np.broadcast_arrays(
+        np.asarray(t_room_c, dtype=np.float64), np.asarray(t_out_c, dtype=np.float64)
+    )
+    film = np.broadcast_to(np.asarray(outside_film_w_m2_k, dtype=np.float64), t_in.shape)
+    t_sky = t_out if t_sky_c is None else np.broadcast_to(t_sky_c, t_in.shape)
+    surroundings = sky_frac * (t_sky + 273.15) ** 4 + (1.0 - sky_frac) * (t_out + 273.15) ** 4
+    t_radiant_out = surroundings**0.25 - 273.15
+
+    n_faces = 2 * len(panes)  # outermost first
+    share = np.linspace(0.05, 0.95, n_faces)[:, None]
+    t = t_out + share * (t_in - t_out)
+    for _ in range(_TURNS):
+        # Conductance between neighbours: outdoors, faces, room; the outside has two.
+        to_air = film
+        to_sky = panes[0].outer_emissivity * _radiative(t[0], t_radiant_out)
+        links = []
+        for i, pane in enumerate(panes):
+            links.append(np.full_like(t_in, GLASS_W_M_K / (1e-3 * pane.thickness_mm)))
+            if i < len(gaps):
+                links.append(
+                    _gap_conductance(
+                        gaps[i],
+                        t[2 * i + 1],
+                        t[2 * i + 2],
+                        emissivities=(pane.inner_emissivity, panes[i + 1].outer_emissivity),
+                        height_m=height_m,
+                    )
+                )
+        inside = _inside_convection(t[-1], t_in, height_m)
+        inside = inside + panes[-1].inner_emissivity * _radiative(t[-1], t_in)
+        before = t
+        t = _balance(
+            [to_air + to_sky, *links, inside],
+            outer=(to_air * t_out + to_sky * t_radiant_out) / (to_air + to_sky),
+            inner=t_in,
+        )
+        # Convection and temperature can swing about each other: half a step each turn.
+        t = 0.5 * (t + before)
+        if float(np.max(np.abs(t - before))) < _SETTLED_K:
+            break
+    difference = np.where(t_in == t_out, np.nan, t_in - t_out)
+    return GlassYear(t_inside_c=t[-1], u_factor_w_m2_k=inside * (t_in - t[-1]) / difference)
+
+
+def _balance(links: list[FloatArray], *, outer: FloatArray, inner: FloatArray) -> FloatArray:
+    """Return temperatures along a chain of conductances between two ends, (n_faces, n_steps)."""
+    resistance = np.cumsum([1.0 / link for link in links], axis=0)
+    result: FloatArray = outer + (inner - outer) * resistance[:-1] / resistance[-1]
+    return result
+
+
+def _radiative(t1_c: FloatArray, t2_c: FloatArray) -> FloatArray:
+    """Return the radiative conductance of black surfaces, exactly. [W/(m2 K)]."""
+    a, b = t1_c + 273.15, t2_c + 273.15
+    return STEFAN_BOLTZMANN * (a * a + b * b) * (a + b)
+
+
+def _gap_conductance(
+    gap: Gap,
+    t_outer_c: FloatArray,
+    t_inner_c: FloatArray,
+    *,
+    emissivities: tuple[float, float],
+    height_m: float,
+) -> FloatArray:
+    """Return convection and radiation across a gap. [W/(m2 K)]."""
+    mean_c = 0.5 * (t_outer_c + t_inner_c)
+    convection = gap.filled_frac * _gap_convection(
+        gap.gas, gap, mean_c, t_outer_c - t_inner_c, height_m
+    )
+    if gap.filled_frac < 1.0:
+        of_air = _gap_convection("air", gap, mean_c, t_outer_c - t_inner_c, height_m)
+        convection = convection + (1.0 - gap.filled_frac) * of_air
+    e1, e2 = emissivities
+    exchange = 0.0 if min(e1, e2) == 0.0 else 1.0 / (1.0 / e1 + 1.0 / e2 - 1.0)
+    return convection + exchange * _radiative(t_outer_c, t_inner_c)
+
+
+def _gap_convection(
+    gas: str, gap: Gap, mean_c: FloatArray, difference_k: FloatArray, height_m: float
+) -> FloatArray:
+    """Return the convection of one gas across a vertical gap: ISO 15099. [W/(m2 K)]."""
+    found, width_m = GASES[gas], 1e-3 * gap.width_mm
+    t_k = mean_c + 273.15
+    conductivity = found.conductivity[0] + found.conductivity[1] * mean_c
+    viscosity = found.viscosity[0] + found.viscosity[1] * mean_c
+    heat = found.heat[0] + found.heat[1] * mean_c
+    density = 101_325.0 * found.molar_kg / (8.314_462 * t_k)
+    rayleigh = (
+        density**2
+        * width_m**3
+        * GRAVITY_M_S2
+        * heat
+        * np.abs(difference_k)
+        / (t_k * viscosity * conductivity)
+    )
+    high = 0.0673838 * rayleigh ** (1.0 / 3.0)
+    middle = 0.028154 * rayleigh**0.4134
+    low = 1.0 + 1.7596678e-10 * rayleigh**2.2984755
+    by_rayleigh = np.where(rayleigh > 5e4, high, np.where(rayleigh > 1e4, middle, low))  # noqa: PLR2004 - the bounds of its three ranges
+    by_aspect = 0.242 * (rayleigh * width_m / height_m) ** 0.272
+    result: FloatArray = np.maximum(by_rayleigh, by_aspect) * conductivity / width_m
+    return result
+
+
+def _inside_convection(t_face_c: FloatArray, t_room_c: FloatArray, height_m: float) -> FloatArray:
+    """Return natural convection at a vertical face, after ISO 15099. [W/(m2 K)]."""
+    film_c = t_room_c + 0.25 * (t_face_c - t_room_c)
+    t_k, gas = film_c + 273.15, GASES["air"]
+    conductivity = gas.conductivity[0] + gas.conductivity[1] * film_c
+    viscosity = gas.viscosity[0] + gas.viscosity[1] * film_c
+    heat = gas.heat[0] + gas.heat[1] * film_c
+    density = 101_325.0 * gas.molar_kg / (8.314_462 * t_k)
+    rayleigh = (
+        density**2
+        * height_m**3
+        * GRAVITY_M_S2
+        * heat
+        * np.maximum(np.abs(t_face_c - t_room_c), 1e-3)
+        / (t_k * viscosity * conductivity)
+    )
+    turns = 2.5e5 * math.exp(0.72 * 90.0) ** 0.2  # where the boundary layer of a wall turns over
+    laminar = 0.56 * np.minimum(rayleigh, turns) ** 0.25
+    nusselt = np.where(
+        rayleigh > turns, 0.13 * (np.cbrt(rayleigh) - np.cbrt(turns)) + laminar, laminar
+    )
+    result: FloatArray = nusselt * conductivity / height_m
+    return result

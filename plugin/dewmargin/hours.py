@@ -1,0 +1,86 @@
+"""What all options of a case share, hour by hour."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dewmargin import air
+
+if TYPE_CHECKING:
+    from dewmargin.case import HourlyCase
+    from dewmargin.columns import BoolArray, FloatArray, IntArray
+
+# The humidifier lands exactly on its set-point: an edge equal to it would be decided by rounding.
+EDGE_SLACK = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hours:
+    """Hourly means; arrays have the shape (n_hours,).
+
+    `t_surface_c` and `w_offset_kg_kg` have one row a surface; wind and sky are None if not known.
+    """
+
+    interval_start: np.ndarray
+    t_out_c: FloatArray
+    w_out_kg_kg: FloatArray
+    p_pa: FloatArray
+    t_air_c: FloatArray
+    exchange_kg_s: FloatArray
+    cooling: BoolArray
+    heating_season: BoolArray
+    t_surface_c: FloatArray
+    w_offset_kg_kg: FloatArray
+    source_year: IntArray | None
+    wind_m_s: FloatArray | None
+    t_sky_c: FloatArray | None
+
+
+def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
+    """Return a case's hourly means; a heating-season day is colder than the limit on average."""
+    shape = (case.n_hours, case.steps_per_hour)
+
+    def mean(values: np.ndarray) -> FloatArray:
+        result: FloatArray = values.reshape(*values.shape[:-1], *shape).mean(axis=-1)
+        return result
+
+    start = case.interval_start[:: case.steps_per_hour]
+    t_out = mean(case.t_out_c)
+    day = start.astype("datetime64[D]")
+    _, index = np.unique(day, return_inverse=True)
+    daily = np.bincount(index, weights=t_out) / np.bincount(index)
+    n = len(case.surfaces)
+    offsets = [
+        np.zeros(case.n_steps) if s.w_offset_kg_kg is None else s.w_offset_kg_kg
+        for s in case.surfaces
+    ]
+    return Hours(
+        interval_start=start,
+        t_out_c=t_out,
+        w_out_kg_kg=mean(case.w_out_kg_kg),
+        p_pa=mean(case.p_pa),
+        t_air_c=mean(case.t_air_c),
+        exchange_kg_s=mean(case.exchange_kg_s),
+        cooling=mean(case.cooling.astype(np.float64)) > 0.0,
+        heating_season=daily[index] < heating_season_below_c,
+        t_surface_c=mean(np.array([s.t_surface_c for s in case.surfaces]).reshape(n, -1))
+        if n
+        else np.empty((0, case.n_hours)),
+        w_offset_kg_kg=mean(np.array(offsets).reshape(n, -1)) if n else np.empty((0, case.n_hours)),
+        source_year=None if case.source_year is None else case.source_year[:: case.steps_per_hour],
+        wind_m_s=None if case.wind_m_s is None else mean(case.wind_m_s),
+        t_sky_c=None if case.t_sky_c is None else mean(case.t_sky_c),
+    )
+
+
+def relative_humidity(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
+    """Relative humidity of the hour means, as a fraction."""
+    return air.relative_humidity(hours.t_air_c, w_kg_kg, hours.p_pa)
+
+
+def dew_point(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
+    """Dew point of the hour means, frost point below 0.01 °C. [°C]."""
+    return air.dew_point(air.vapour_pressure(w_kg_kg, hours.p_pa))

@@ -1,0 +1,51 @@
+"""The options of a scenario, each with its hours and its year."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from dewmargin.balance import Outcome
+    from dewmargin.case import HourlyCase
+    from dewmargin.columns import FloatArray
+    from dewmargin.energy import Energy
+    from dewmargin.hours import Hours
+    from dewmargin.scenario import Scenario
+    from dewmargin.wetness import SurfaceHours
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Option:
+    """One way of humidifying, with its hours and its year.
+
+    `notes` is what to know of its equipment and its water, `lacking` what its cost waits for.
+    """
+
+    name: str
+    strategy: str | None
+    equipment: str | None
+    supply: str | None
+    rh_setpoint_frac: FloatArray | None
+    demand_kg: FloatArray | None
+    outcome: Outcome
+    surfaces: SurfaceHours
+    energy: Energy
+    row: dict[str, float | None]
+    notes: tuple[str, ...] = ()
+    lacking: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Results:
+    """All options of a scenario; the baseline is the first."""
+
+    scenario: Scenario
+    case: HourlyCase
+    hours: Hours
+    options: tuple[Option, ...]
+
+
+def number(option: Option, column: str) -> float:
+    """Return a year number of an option; what is not known counts as 0."""
+    return option.row[column] or 0.0

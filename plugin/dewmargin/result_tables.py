@@ -1,0 +1,306 @@
+"""The tables of the results contract; their columns are `dewmargin.columns`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dewmargin import air, columns, wetness
+from dewmargin.hours import EDGE_SLACK, dew_point, relative_humidity
+from dewmargin.reports.tables import Repeated, Table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping, Sequence
+
+    from dewmargin.columns import BoolArray, Column, FloatArray
+    from dewmargin.hours import Hours
+    from dewmargin.options import Option, Results
+
+SETTING_SPREAD_FRAC = 0.015  # around a line in outdoor temperature: more depends on other things
+SETTING_STEP_K = 5.0
+
+
+def _of_rows(about: Sequence[Column], rows: Sequence[Mapping[str, Any]]) -> Table:
+    return Table(columns=about, data={c.name: [row[c.name] for row in rows] for c in about})
+
+
+def _labels(option: Option) -> dict[str, str | None]:
+    return {
+        "option": option.name,
+        "strategy": option.strategy,
+        "equipment": option.equipment,
+        "supply": option.supply,
+    }
+
+
+def _comparison_table(result: Results) -> Table:
+    tariff = result.scenario.tariff
+    shared = {"currency": None if tariff is None else tariff.currency}
+    rows: list[dict[str, Any]] = [{**_labels(o), **o.row, **shared} for o in result.options]
+    return _of_rows(columns.COMPARISON, rows)
+
+
+def _surfaces_table(result: Results) -> Table:
+    rows = [
+        {
+            "option": option.name,
+            "surface": surface.name,
+            **wetness.surface_year(result.case, result.hours, option.outcome, option.surfaces, i),
+        }
+        for option in result.options
+        for i, surface in enumerate(result.case.surfaces)
+    ]
+    return _of_rows(columns.SURFACES, rows)
+
+
+def _settings_table(result: Results) -> Table:
+    """Set-points by outdoor temperature, over the climate's own range."""
+    rows: list[dict[str, Any]] = []
+    strategies = {o.strategy: o.rh_setpoint_frac for o in reversed(result.options)}
+    for option in result.options:
+        held = strategies.pop(option.strategy, None)
+        if held is None:
+            continue
+        for where, found in _by_outdoor_temperature(result, held):
+            # Half a per cent is rounded down, and all of it where the rule needs it.
+            half = 0.0 if found["wide"] else 0.5
+            rows.append(
+                {
+                    "strategy": option.strategy,
+                    **where,
+                    "rh_set_frac": found["at"],
+                    "rh_set_percent": _whole_percent(found["at"], half),
+                    "rh_set_low_frac": found["low"],
+                    "rh_set_high_frac": found["high"],
+                }
+            )
+    return _of_rows(columns.SETTINGS, rows)
+
+
+def _limits_table(result: Results) -> Table:
+    """Highest humidity of the room at which each surface stays dry, by outdoor temperature."""
+    hours = result.hours
+    rows: list[dict[str, Any]] = []
+    for i, surface in enumerate(result.case.surfaces):
+        w_most = air.saturated_humidity_ratio(hours.t_surface_c[i], hours.p_pa)
+        w_most = np.maximum(w_most - hours.w_offset_kg_kg[i], 0.0)
+        rh_most = np.minimum(relative_humidity(hours, w_most), 1.0)
+        rows += [
+            {
+                "surface": surface.name,
+                **where,
+                "rh_max_frac": found["at"],
+                "rh_max_percent": _whole_percent(found["at"], 0.0),
+                "rh_max_low_frac": found["low"],
+                "rh_max_high_frac": found["high"],
+            }
+            for where, found in _by_outdoor_temperature(result, rh_most)
+        ]
+    return _of_rows(columns.LIMITS, rows)
+
+
+def _whole_percent(fraction: float, half: float) -> int:
+    return int(np.floor(100.0 * fraction + half + 1e-9))
+
+
+def _by_outdoor_temperature(
+    result: Results, rh_frac: FloatArray
+) -> Iterator[tuple[dict[str, float], dict[str, float]]]:
+    """Yield outdoor temperatures, and what a humidity is at each.
+
+    In the hours around a temperature it follows a straight line in it, plus what else it depends
+    on. If that is little, the line is what to set; otherwise what is low enough for all these
+    hours, so that the setting keeps what the rule promises.
+    """
+    t_out = result.hours.t_out_c
+    known = np.isfinite(rh_frac)
+    first = np.floor(t_out.min() / SETTING_STEP_K) * SETTING_STEP_K
+    last = result.scenario.comfort.heating_season_below_c
+    for t_c in np.arange(first, last + 0.1, SETTING_STEP_K):
+        near = known & (t_out >= t_c - SETTING_STEP_K / 2) & (t_out < t_c + SETTING_STEP_K / 2)
+        if not near.any():
+            continue
+        held, off_k = rh_frac[near], t_out[near] - t_c
+        level = held - off_k * (np.polyfit(off_k, held, 1)[0] if np.ptp(off_k) > 1.0 else 0.0)
+        wide = bool(np.ptp(level) > SETTING_SPREAD_FRAC)
+        nearest = held[np.abs(off_k) <= max(0.5, np.abs(off_k).min())]
+        where = {"t_out_c": float(t_c), "t_out_f": float(t_c * 1.8 + 32.0)}
+        yield (
+            where | {"hours": float(near.sum())},
+            {
+                "at": float(level.min() if wide else np.median(nearest)),
+                "wide": wide,
+                "low": float(held.min()),
+                "high": float(held.max()),
+            },
+        )
+
+
+def _interval(hours: Hours, repeats: int) -> dict[str, np.ndarray]:
+    start = np.tile(hours.interval_start, repeats)
+    return {"interval_start": start, "interval_end": start + np.timedelta64(1, "h")}
+
+
+def _hourly_table(result: Results) -> Table:
+    hours, n = result.hours, result.case.n_hours
+    rh_base = relative_humidity(hours, result.options[0].outcome.w_kg_kg)
+    parts: list[dict[str, FloatArray]] = []
+    for option in result.options:
+        out = option.outcome
+        unknown = np.full(n, np.nan)
+        demand = unknown if option.demand_kg is None else option.demand_kg
+        parts.append(
+            {
+                "t_out_c": hours.t_out_c,
+                "w_out_kg_kg": hours.w_out_kg_kg,
+                "t_air_c": hours.t_air_c,
+                "rh_base_frac": rh_base,
+                "rh_setpoint_frac": unknown
+                if option.rh_setpoint_frac is None
+                else option.rh_setpoint_frac,
+                "rh_frac": relative_humidity(hours, out.w_kg_kg),
+                "w_kg_kg": out.w_kg_kg,
+                "w_end_kg_kg": out.w_end_kg_kg,
+                "dew_point_c": dew_point(hours, out.w_kg_kg),
+                "demand_kg": demand,
+                "delivered_kg": out.added_kg,
+                "shortfall_kg": demand - out.added_kg,
+                "running_frac": out.running_frac,
+                "feed_l": out.feed_kg,
+                "drained_l": out.feed_kg - out.added_kg,
+                "exchange_kg_s": hours.exchange_kg_s,
+                "condensed_kg": out.condensed_kg.sum(axis=0),
+                "dried_kg": out.dried_kg.sum(axis=0),
+                "fog_kg": out.fog_kg,
+                "balance_error_kg": out.balance_error_kg,
+                **{name: getattr(option.energy, name) for name in columns.HOURLY_ENERGY},
+            }
+        )
+    repeats = len(result.options)
+    return Table(
+        columns=columns.HOURLY,
+        data={
+            "option": Repeated([o.name for o in result.options], n),
+            **_interval(hours, repeats),
+            **{name: np.concatenate([part[name] for part in parts]) for name in parts[0]},
+            "heating_season": np.tile(hours.heating_season, repeats),
+            "mechanical_cooling": np.tile(hours.cooling, repeats),
+            "source_year": [None] * (n * repeats)
+            if hours.source_year is None
+            else np.tile(hours.source_year, repeats),
+        },
+    )
+
+
+def _surfaces_hourly_table(result: Results) -> Table:
+    hours, n, faces = result.hours, result.case.n_hours, result.case.surfaces
+    names = [o.name for o in result.options]
+    condensed = []
+    for option in result.options:
+        taken = option.outcome.condensed_kg.copy()
+        taken[[not face.area_m2 for face in faces]] = np.nan
+        condensed.append(taken.ravel())
+    return Table(
+        columns=columns.SURFACES_HOURLY,
+        data={
+            "option": Repeated(names, n * len(faces)),
+            "surface": Repeated([face.name for face in faces], n, rounds=len(names)),
+            **_interval(hours, len(names) * len(faces)),
+            "t_surface_c": np.tile(hours.t_surface_c.ravel(), len(names)),
+            "condensed_kg": np.concatenate(condensed),
+            **{
+                name: np.concatenate([getattr(o.surfaces, own).ravel() for o in result.options])
+                for name, own in (
+                    ("dew_margin_k", "margin_k"),
+                    ("film_g_m2", "film_g_m2"),
+                    ("runoff_g_m2", "runoff_g_m2"),
+                    ("rh_surface_frac", "rh_frac"),
+                    ("mould_index", "mould_index"),
+                )
+            },
+        },
+    )
+
+
+def _daily_table(result: Results) -> Table:
+    """Return every day of every option: what a calendar shows."""
+    hours = result.hours
+    days, index = np.unique(hours.interval_start.astype("datetime64[D]"), return_inverse=True)
+    count = np.bincount(index)
+    starts = np.flatnonzero(np.diff(index, prepend=-1))
+
+    def total(values: FloatArray | BoolArray) -> FloatArray:
+        return np.bincount(index, weights=values.astype(np.float64)).astype(np.float64)
+
+    parts: list[dict[str, FloatArray]] = []
+    for option in result.options:
+        faces = option.surfaces
+        rh = relative_humidity(hours, option.outcome.w_kg_kg)
+        dry = hours.heating_season & (rh < result.scenario.comfort.low_rh - EDGE_SLACK)
+        # Without surfaces nothing is known of them.
+        unknown = np.full(hours.t_out_c.size, 0.0 if len(faces.margin_k) else np.nan)
+        parts.append(
+            {
+                "condensation_h": total(faces.condensing.any(axis=0) + unknown),
+                "wet_h": total(faces.wet.any(axis=0) + unknown),
+                "runoff_h": total(faces.runs_off.any(axis=0) + unknown),
+                "frost_h": total(faces.frost.any(axis=0) + unknown),
+                "worst_margin_k": np.minimum.reduceat(
+                    np.vstack([faces.margin_k, unknown + 1e3]).min(axis=0), starts
+                ),
+                "dry_h": total(dry),
+                "rh_mean_frac": total(rh) / count,
+                "t_out_mean_c": total(hours.t_out_c) / count,
+            }
+        )
+    names = [o.name for o in result.options]
+    return Table(
+        columns=columns.DAILY,
+        data={
+            "option": Repeated(names, days.size),
+            "date": np.tile(days, len(names)),
+            **{name: np.concatenate([part[name] for part in parts]) for name in parts[0]},
+        },
+    )
+
+
+def _worst_hours_table(result: Results) -> Table:
+    hours = result.hours
+    rows: list[dict[str, Any]] = []
+    for option in result.options:
+        rh = relative_humidity(hours, option.outcome.w_kg_kg)
+        for i, surface in enumerate(result.case.surfaces):
+            margin, film = option.surfaces.margin_k[i], option.surfaces.film_g_m2[i]
+            rows += [
+                {
+                    "option": option.name,
+                    "surface": surface.name,
+                    "rank": rank,
+                    "interval_start": hours.interval_start[h],
+                    "interval_end": hours.interval_start[h] + np.timedelta64(1, "h"),
+                    "dew_margin_k": float(margin[h]),
+                    "t_surface_c": float(hours.t_surface_c[i, h]),
+                    "film_g_m2": float(film[h]),
+                    "t_air_c": float(hours.t_air_c[h]),
+                    "rh_frac": float(rh[h]),
+                    "t_out_c": float(hours.t_out_c[h]),
+                    "w_out_kg_kg": float(hours.w_out_kg_kg[h]),
+                    "wind_m_s": None if hours.wind_m_s is None else float(hours.wind_m_s[h]),
+                    "t_sky_c": None if hours.t_sky_c is None else float(hours.t_sky_c[h]),
+                }
+                for rank, h in enumerate(wetness.worst_hours(hours, margin), start=1)
+            ]
+    return _of_rows(columns.WORST_HOURS, rows)
+
+
+TABLES: dict[str, Callable[[Results], Table]] = {
+    "comparison": _comparison_table,
+    "surfaces": _surfaces_table,
+    "settings": _settings_table,
+    "limits": _limits_table,
+    "worst_hours": _worst_hours_table,
+    "daily": _daily_table,
+    "hourly": _hourly_table,
+    "surfaces_hourly": _surfaces_hourly_table,
+}
