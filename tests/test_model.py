@@ -44,6 +44,8 @@ HUT_GETS = """
 Output:Variable,*,Site Outdoor Air Drybulb Temperature,Hourly;
 Output:Variable,*,Site Outdoor Air Humidity Ratio,Hourly;
 Output:Variable,*,Site Outdoor Air Barometric Pressure,Hourly;
+Output:Variable,*,Site Wind Speed,Hourly;
+Output:Variable,*,Site Sky Temperature,Hourly;
 Output:Variable,*,Zone Mean Air Humidity Ratio,Hourly;
 Output:Variable,*,Zone Total Internal Latent Gain Rate,Hourly;
 Output:Variable,*,Zone Infiltration Mass Flow Rate,Hourly;

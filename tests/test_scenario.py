@@ -177,7 +177,10 @@ BAD = {
     "surface without a temperature": (
         "temperature_index = 0.63\n",
         "",
-        "surfaces[0]: needs either temperature_index or simulated",
+        (
+            "surfaces[0]: needs exactly one of temperature_index, temperature_index_points, "
+            "u_factor_w_m2_k, glazing, frame, layers, simulated, construction, got none"
+        ),
     ),
     "index above one": (
         "temperature_index = 0.63",

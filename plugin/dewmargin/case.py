@@ -57,6 +57,8 @@ class SurfaceYear:
         Film beyond which water runs off, once it is above 0 °C. [g/m2]
     sensitivity : str
         How easily mould grows on it: a class of `mould.CLASSES`.
+    construction : str
+        The simulation's name of what it is made of; "" is not known.
     """
 
     name: str
@@ -66,6 +68,7 @@ class SurfaceYear:
     beta_kg_m2_s: FloatArray | float = MASS_TRANSFER_KG_M2_S
     retention_g_m2: float = RETENTION_G_M2
     sensitivity: Sensitivity = "sensitive"
+    construction: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

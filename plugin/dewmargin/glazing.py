@@ -2,34 +2,118 @@ r"""Temperature of the inside of glazing: panes and gaps as layers, between a ro
 
 A pane conducts and radiates from both faces; a gap convects and radiates between two panes; the
 room convects and radiates to the inner face, and the outer face to the air, the sky and the ground.
-All panes' temperatures of all steps are found together, by Newton's method on their heat balances
-with the convection of the last turn.
+The temperatures of all panes and steps are found together, in turns: the conductances of the last
+turn's temperatures, then the temperatures along that chain.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from dewmargin.checks import require_between
 from dewmargin.errors import OutOfRangeError
+from dewmargin.surfaces import EMISSIVITY, STEFAN_BOLTZMANN
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from dewmargin.columns import FloatArray
 
-STEFAN_BOLTZMANN = 5.6697e-8  # W/(m2 K4), as the EPW data dictionary has it
 GLASS_W_M_K = 1.0  # conductivity of glass; ISO 10077-1 and EN 673
-GLASS_EMISSIVITY = 0.84  # of an uncoated pane; NFRC practice, 0.837 in EN 673
 GRAVITY_M_S2 = 9.81
 HEIGHT_M = 1.0  # of the pane, where it is not told: that of published U-values
 DESIGN_FILM_W_M2_K = 26.0  # outside convection of NFRC winter conditions (5.5 m/s), from memory
 _TURNS = 60  # of convection and balance; ten to twenty are enough
 _SETTLED_K = 1e-6
+
+# Edge of glass, a band of 63.5 mm: U = a + b U_centre + c U_centre²; handbook practice for metal
+# and insulating spacers (from memory: 3.35 at a centre of 2.73 is recalled of the handbook).
+SPACERS = {"metal": (1.266, 0.842, -0.027), "warm": (0.681, 0.682, 0.043)}
+EDGE_INSIDE_M2_K_W = 0.137  # film at the edge's inside; NFRC practice (from memory)
+# Line at the bottom, where glass meets sash: colder than the edge's mean by 0.05 to 0.10 (default).
+SIGHTLINE_DROP = {"metal": 0.07, "warm": 0.10}
+
+
+@dataclass(frozen=True, slots=True)
+class WindowClass:
+    """Temperature indices of a kind of glazing: engineering defaults, a test is better.
+
+    `centre` of glass is that of the published U-values by `solve`, rounded; `edge` and bottom
+    `sightline`, by spacer, follow from `SPACERS` and `SIGHTLINE_DROP`, rounded to the cold side.
+    """
+
+    centre: float
+    edge: dict[str, float]
+    sightline: dict[str, float]
+
+
+Kind = Literal[
+    "single",
+    "double_clear",
+    "double_low_e_air",
+    "double_low_e_argon",
+    "triple_clear",
+    "triple_low_e_argon",
+]
+FrameKind = Literal["metal", "metal_thermal_break", "pvc", "wood", "insulated"]
+# The sightline's two ends are the range for screening, cold with a metal spacer.
+GLAZING: dict[Kind, WindowClass] = {
+    "single": WindowClass(0.22, {"metal": 0.22, "warm": 0.22}, {"metal": 0.20, "warm": 0.20}),
+    "double_clear": WindowClass(0.62, {"metal": 0.54, "warm": 0.61}, {"metal": 0.45, "warm": 0.50}),
+    "double_low_e_air": WindowClass(
+        0.75, {"metal": 0.63, "warm": 0.72}, {"metal": 0.55, "warm": 0.60}
+    ),
+    "double_low_e_argon": WindowClass(
+        0.79, {"metal": 0.65, "warm": 0.74}, {"metal": 0.58, "warm": 0.65}
+    ),
+    "triple_clear": WindowClass(0.75, {"metal": 0.63, "warm": 0.72}, {"metal": 0.58, "warm": 0.62}),
+    "triple_low_e_argon": WindowClass(
+        0.89, {"metal": 0.75, "warm": 0.84}, {"metal": 0.68, "warm": 0.75}
+    ),
+}
+# U-value of frames, W/(m2 K); middle of the ranges of ISO 10077-1 (from memory).
+FRAMES: dict[FrameKind, float] = {
+    "metal": 5.9,
+    "metal_thermal_break": 3.5,
+    "pvc": 2.2,
+    "wood": 1.8,
+    "insulated": 1.0,
+}
+
+
+def edge_index(u_factor_w_m2_k: float, *, spacer: str) -> float:
+    """Temperature index at the edge of glass, of its centre's U-factor.
+
+    Parameters
+    ----------
+    u_factor_w_m2_k : float
+        Of the centre of glass in winter. [W/(m2 K)]
+    spacer : str
+        A key of `SPACERS`.
+
+    Returns
+    -------
+    float
+        Mean of a band of 63.5 mm. [-]
+
+    Notes
+    -----
+    *Validity.* Sealed units, 0.5 to 3.3 W/(m2 K).
+
+    *Source.* Edge-of-glass U-factors of handbook practice (from memory).
+
+    Examples
+    --------
+    >>> round(edge_index(2.73, spacer="metal"), 3)
+    0.539
+    """
+    a, b, c = SPACERS[spacer]
+    edge = a + b * u_factor_w_m2_k + c * u_factor_w_m2_k**2
+    return 1.0 - EDGE_INSIDE_M2_K_W * edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +144,8 @@ class Pane:
     """A pane, from outdoors inwards: its thickness, and how its two faces radiate."""
 
     thickness_mm: float = 4.0
-    outer_emissivity: float = GLASS_EMISSIVITY
-    inner_emissivity: float = GLASS_EMISSIVITY
+    outer_emissivity: float = EMISSIVITY
+    inner_emissivity: float = EMISSIVITY
 
     def __post_init__(self) -> None:
         """Check thickness and emissivities."""
@@ -115,6 +199,24 @@ def sky_temperature(infrared_w_m2: FloatArray) -> FloatArray:
     array([-13.68])
     """
     return (infrared_w_m2 / STEFAN_BOLTZMANN) ** 0.25 - 273.15
+
+
+def clear_sky_infrared(t_out_c: FloatArray, t_dew_c: FloatArray) -> FloatArray:
+    r"""Infrared that a clear sky sends down. [W/m2].
+
+    .. math:: \varepsilon = 0.787 + 0.764\,\ln(T_{dew}/273\,K), \quad E = \varepsilon\sigma T^4
+
+    *Validity.* Without clouds, which is the coldest sky there is.
+
+    *Source.* EPW data dictionary, which prescribes it where the infrared is missing.
+
+    Examples
+    --------
+    >>> clear_sky_infrared(np.array([19.85]), np.array([9.85])).round(1)
+    array([340.3])
+    """
+    emissivity = 0.787 + 0.764 * np.log((t_dew_c + 273.15) / 273.0)
+    return emissivity * STEFAN_BOLTZMANN * (t_out_c + 273.15) ** 4
 
 
 def outside_convection(wind_m_s: FloatArray, *, shelter_frac: float) -> FloatArray:

@@ -18,6 +18,9 @@ UNITS = {
     "_kg_m2_s_pa": "kg/m**2/s/Pa",
     "_g_m2_rh": "g/m**2",
     "_w_m2_k": "W/m**2/K",
+    "_m2_k_w": "m**2*K/W",
+    "_kg_m2_s": "kg/m**2/s",
+    "_g_m2": "g/m**2",
     "_per_kwh": "1/kWh",
     "_per_m3": "1/m**3",
     "_co2_kg_kwh": "kg/kWh",
@@ -112,6 +115,27 @@ def quantity(text: str, unit: str) -> float:
 
 def _lower(match: re.Match[str]) -> str:
     return match[0].lower()
+
+
+def temperature_points(points: object, of: str = "fraction") -> object:
+    """Turn the temperatures of [outdoor temperature, value] pairs, written with a unit, to °C.
+
+    Raises
+    ------
+    ValueError
+        If something is no pair of numbers; `of` is what the message calls the second.
+    """
+    if not isinstance(points, (list, tuple)):
+        return points
+    for point in points:
+        if not isinstance(point, (list, tuple)) or len(point) != 2:  # noqa: PLR2004 - a pair
+            raise ValueError(f"must be pairs of [outdoor °C, {of}], got {str(point)[:60]}")
+        if any(isinstance(value, bool) for value in point):
+            raise ValueError(f"must hold numbers, got {str(list(point))[:60].lower()}")
+    return [
+        [quantity(point[0], "degC"), point[1]] if isinstance(point[0], str) else point
+        for point in points
+    ]
 
 
 class Inputs(BaseModel):

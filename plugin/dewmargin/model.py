@@ -58,6 +58,8 @@ OUTPUTS = (
     Output("Site Outdoor Air Drybulb Temperature"),
     Output("Site Outdoor Air Humidity Ratio"),
     Output("Site Outdoor Air Barometric Pressure"),
+    Output("Site Wind Speed"),
+    Output("Site Sky Temperature"),
     Output("Zone Mean Air Temperature"),
     Output("Zone Mean Air Humidity Ratio"),
     Output("Zone Total Internal Latent Gain Rate"),

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from pydantic import BaseModel, Field, ValidationError, model_validator
 from pydantic.json_schema import models_json_schema
 
-from dewmargin import extensions, surfaces
-from dewmargin.case import SurfaceYear
+from dewmargin import extensions
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.inputs import Inputs
 from dewmargin.readers.epw import Weather, read_epw
+from dewmargin.surface_input import SurfaceInput
 from dewmargin.tariff import Tariff
 
 if TYPE_CHECKING:
@@ -41,32 +41,6 @@ class WeatherInput(Inputs):
     year: int | None = Field(
         default=None, description="year to take from a file of several; default: its only one"
     )
-
-
-class SurfaceInput(Inputs):
-    """A surface that can sweat."""
-
-    name: str
-    temperature_index: float | None = Field(
-        default=None, ge=0, le=1, description="(T_surface − T_outdoor)/(T_room − T_outdoor)"
-    )
-    simulated: str | None = Field(
-        default=None, description="inside face reported by the simulation, by its name there"
-    )
-    area_m2: float | None = Field(
-        default=None,
-        gt=0,
-        le=1e5,
-        description="area that takes vapour; default: of a simulated face its own if the run tells "
-        "it, else watched, takes none",
-    )
-
-    @model_validator(mode="after")
-    def _one_temperature(self) -> SurfaceInput:
-        """Refuse a surface with two temperatures or none."""
-        if (self.temperature_index is None) == (self.simulated is None):
-            raise ValueError("needs either temperature_index or simulated")
-        return self
 
 
 class Comfort(Inputs):
@@ -190,8 +164,11 @@ class Scenario:
 
     def with_surfaces(self, case: HourlyCase) -> HourlyCase:
         """Return the space's case with the surfaces that this scenario names."""
-        found = tuple(_surface_year(i, surface, case) for i, surface in enumerate(self.surfaces))
-        return replace(case, surfaces=found)
+        found = tuple(
+            surface.year(case, f"surfaces[{i}]") for i, surface in enumerate(self.surfaces)
+        )
+        told = [note for surface in self.surfaces if (note := surface.note()) is not None]
+        return replace(case, surfaces=found, notes=(*case.notes, *told))
 
     def placed(self, error: InputError) -> InputError:
         """Return an error about a key of this file with the file's name in front."""
@@ -203,28 +180,6 @@ class Scenario:
 def _model(part: object) -> BaseModel:
     assert isinstance(part, BaseModel)  # noqa: S101 - `_part` made it
     return part
-
-
-def _surface_year(i: int, surface: SurfaceInput, case: HourlyCase) -> SurfaceYear:
-    if surface.temperature_index is not None:
-        t_c = surfaces.surface_temperature(
-            case.t_air_c, case.t_out_c, temperature_index=surface.temperature_index
-        )
-        return SurfaceYear(name=surface.name, t_surface_c=t_c, area_m2=surface.area_m2)
-    assert surface.simulated is not None  # noqa: S101 - checked by SurfaceInput
-    known = {name.casefold(): face for name, face in case.simulated_surfaces.items()}
-    if surface.simulated.casefold() not in known:
-        near = get_close_matches(surface.simulated.casefold(), known, n=1)
-        names = ", ".join(repr(n) for n in case.simulated_surfaces) or "none"
-        hint = f"did you mean {known[near[0]].name!r}? " if near else ""
-        raise InputError(
-            f"no inside face is called {surface.simulated!r}",
-            where=f"surfaces[{i}].simulated",
-            hint=f"{hint}reported: {names}",
-        )
-    face = known[surface.simulated.casefold()]
-    area_m2 = face.area_m2 if surface.area_m2 is None else surface.area_m2
-    return replace(face, name=surface.name, area_m2=area_m2)
 
 
 def load(path: str | Path) -> Scenario:

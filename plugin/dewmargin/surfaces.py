@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 CONVECTION_W_M2_K = 3.0  # at a window, computed range 2 to 3.5 W/(m2 K); engineering default
 LEWIS_2_3 = 0.90  # Lewis number of water vapour in air to the power 2/3, handbook practice (memory)
 SUBLIMATION_J_KG = 2.835e6
+STEFAN_BOLTZMANN = 5.6697e-8  # W/(m2 K4), as the EPW data dictionary has it
+EMISSIVITY = 0.84  # of an uncoated pane and most paints; NFRC practice, 0.837 in EN 673
+OUTSIDE_M2_K_W = 0.04  # of the outside film; ISO 6946
 ROOM_FILM_W_M2_K = 7.7  # convection and radiation at an inside surface; EN 673:2011 (from memory)
 RETENTION_G_M2 = 100.0  # film that runs off; engineering default between BS 5250's 50 and ISO
 # 13788's 200 (both from memory)
@@ -72,6 +75,75 @@ def surface_temperature(
     """
     require_between("surface_temperature", "temperature_index", temperature_index, 0.0, 1.0)
     return t_out_c + temperature_index * (t_in_c - t_out_c)
+
+
+def exposed_surface_temperature(
+    t_in_c: FloatArray,
+    t_out_c: FloatArray,
+    *,
+    temperature_index: FloatArray | float,
+    convection_w_m2_k: FloatArray,
+    t_sky_c: FloatArray,
+    sky_frac: float,
+    inside_m2_k_w: float = 1.0 / ROOM_FILM_W_M2_K,
+) -> FloatArray:
+    r"""Temperature of an inside surface whose outside feels wind and sky.
+
+    The temperature index was told for a wall's usual outside film. What it leaves between the
+    films stays, and the outside becomes that of the hour:
+
+    .. math::
+
+        R_{core} = \frac{R_{si}}{1 - I} - R_{si} - R_{se}, \quad
+        T_e^* = T_e - \frac{h_r F (T_e - T_{sky})}{h_c + h_r}, \quad
+        T_{si} = T_i - \frac{R_{si}\,(T_i - T_e^*)}{R_{si} + R_{core} + 1/(h_c + h_r)}
+
+    Parameters
+    ----------
+    t_in_c, t_out_c : float64 array, shape (n_steps,)
+        Room and outdoor air temperature. [°C]
+    temperature_index : float64 array or float, 0 to 1
+        With a film of 25 W/(m2 K) outside. [-]
+    convection_w_m2_k : float64 array, shape (n_steps,)
+        Convection at the outside, see `glazing.outside_convection`. [W/(m2 K)]
+    t_sky_c : float64 array, shape (n_steps,)
+        Temperature of the sky. [°C]
+    sky_frac : float, 0 to 1
+        Part of what the surface sees that is sky; a wall's is 0.5. [-]
+    inside_m2_k_w : float
+        Resistance R_si of the room's film that the index was told for. [m2 K/W]
+
+    Returns
+    -------
+    float64 array, shape (n_steps,)
+        Surface temperature. [°C]
+
+    Raises
+    ------
+    OutOfRangeError
+        If an index or `sky_frac` is outside 0 to 1, or NaN.
+
+    Notes
+    -----
+    *Validity.* Heat that flows straight through; at edges and frames it spreads, which this leaves
+    out. The room's film stays as it is. What radiates is h_r = 4 ε σ T³ with ε = 0.84.
+
+    *Source.* ISO 6946 (films), ISO 13790 (radiation to the sky); from memory.
+    """
+    what = "exposed_surface_temperature"
+    for bound in (np.min(temperature_index), np.max(temperature_index)):
+        require_between(what, "temperature_index", float(bound), 0.0, 1.0)
+    require_between(what, "sky_frac", sky_frac, 0.0, 1.0)
+    to_sky = 4.0 * EMISSIVITY * STEFAN_BOLTZMANN * (t_out_c + 273.15) ** 3
+    film = convection_w_m2_k + to_sky
+    lost = 1.0 - np.asarray(temperature_index, dtype=np.float64)
+    # U in the place of R: an index of 1 has no heat flow at all.
+    usual_u = lost / inside_m2_k_w
+    core_and_inside = np.maximum(1.0 - usual_u * OUTSIDE_M2_K_W, usual_u * inside_m2_k_w)
+    u = usual_u / (core_and_inside + usual_u / film)
+    t_felt_c = t_out_c - to_sky * sky_frac * (t_out_c - t_sky_c) / film
+    result: FloatArray = t_in_c - u * inside_m2_k_w * (t_in_c - t_felt_c)
+    return result
 
 
 def required_index(t_in_c: FloatArray, t_out_c: FloatArray, rh_frac: FloatArray) -> FloatArray:

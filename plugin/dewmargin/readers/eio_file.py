@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from dewmargin.errors import InputError
-from dewmargin.readers.engine_file import AGAIN, Run, RunPeriod, Zone, decoded
+from dewmargin.readers.engine_file import AGAIN, Run, RunPeriod, Surface, Zone, decoded
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -58,7 +58,7 @@ class Description:
     path: Path
     environments: list[Environment]
     zones: list[Zone]
-    surfaces: list[tuple[str, str, float, int]]
+    surfaces: list[Surface]
     steps_per_hour: int
     tables: dict[tuple[str, str], list[tuple[str, str]]]
 
@@ -167,11 +167,12 @@ def _described(
         ],
         zones=zones,
         surfaces=[
-            (
+            Surface(
                 row["Surface Name"],
                 row["Surface Class"],
                 float(row["Area (Net)"]),
                 indices.get(row["zone"].casefold(), 0),
+                row.get("Construction", ""),
             )
             for row in surfaces
         ],
@@ -226,10 +227,11 @@ class DescribedRun(Run):
             # In a building of one zone they are all its own.
             zone = self.zones[0].index
             self.surfaces = [
-                (key, "Window" if window else "", 0.0, zone) for key, window in reported.values()
+                Surface(key, "Window" if window else "", 0.0, zone)
+                for key, window in reported.values()
             ]
         elif self.surfaces:
-            listed = {name.casefold() for name, *_, zone in self.surfaces if zone}
+            listed = {surface.name.casefold() for surface in self.surfaces if surface.zone}
             if unlisted := [key for folded, (key, _) in reported.items() if folded not in listed]:
                 raise InputError(
                     f"reports surface {unlisted[0]}, which {description.path.name} lists in no "

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -84,6 +84,16 @@ class Series:
     is_sum: bool
 
 
+class Surface(NamedTuple):
+    """A surface of the building; area 0 is unknown, and so is construction ""."""
+
+    name: str
+    kind: str  # the engine's class of it
+    area_m2: float
+    zone: int  # index of its zone; 0: none
+    construction: str = ""
+
+
 class Run(ABC):
     """An opened results file: what it describes, and what it reports.
 
@@ -95,8 +105,8 @@ class Run(ABC):
         Its run periods, without design days.
     zones : list of Zone
         The building's zones.
-    surfaces : list of (name, class, area, index of the zone)
-        Its surfaces; area 0 is unknown. [m2]
+    surfaces : list of Surface
+        Its surfaces.
     steps_per_hour : int
         Zone time steps.
     series : iterable of (Series, frequency)
@@ -114,7 +124,7 @@ class Run(ABC):
         *,
         periods: list[RunPeriod],
         zones: list[Zone],
-        surfaces: list[tuple[str, str, float, int]],
+        surfaces: list[Surface],
         steps_per_hour: int,
         series: Iterable[tuple[Series, str]],
         tables: dict[tuple[str, str], list[tuple[str, str]]],

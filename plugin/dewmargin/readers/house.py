@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import air, exchange, gains, surfaces, thermal
+from dewmargin import air, clock, exchange, gains, glazing, surfaces, thermal
 from dewmargin.balance import BUFFER_REFERENCE_C, WARM_UP_DAYS
 from dewmargin.case import HourlyCase
+from dewmargin.clock import ClockHour
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 from dewmargin.readers.epw import interval_mean
@@ -33,7 +34,6 @@ Positive = Annotated[float, Field(gt=0.0, le=MOST)]
 NotNegative = Annotated[float, Field(ge=0.0, le=MOST)]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 RoomTemperature = Annotated[float, Field(ge=5.0, le=35.0)]
-ClockHour = Annotated[float, Field(ge=0.0, le=24.0)]
 
 
 class Thermostat(Inputs):
@@ -72,10 +72,7 @@ class Thermostat(Inputs):
         """Return the temperature to hold in each step, by the clock at its start. [°C]."""
         if self.night_c is None:
             return np.full(interval_start.size, self.day_c)
-        midnight = interval_start.astype("datetime64[D]")
-        clock_h = (interval_start - midnight) / np.timedelta64(1, "h")
-        after, before = clock_h >= self.night_from_h, clock_h < self.night_to_h
-        night = after | before if self.night_from_h > self.night_to_h else after & before
+        night = clock.within(interval_start, from_h=self.night_from_h, to_h=self.night_to_h)
         return np.where(night, self.night_c, self.day_c)
 
 
@@ -335,6 +332,14 @@ class House(Inputs):
             notes=(*weather.notes, *self._notes()),
             steps_per_hour=weather.steps_per_hour,
             source_year=weather.source_year,
+            wind_m_s=wind_m_s,
+            t_sky_c=glazing.sky_temperature(
+                np.where(
+                    weather.infrared_w_m2 > 0.0,  # else it is missing
+                    weather.infrared_w_m2,
+                    glazing.clear_sky_infrared(weather.t_out_c, weather.t_dew_c),
+                )
+            ),
         )
 
     def files(self, folder: Path) -> tuple[Path, ...]:  # noqa: ARG002 - all readers are called alike

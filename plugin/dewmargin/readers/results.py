@@ -58,6 +58,8 @@ _APART_K = 2.0
 _T_OUT = Quantity({"Site Outdoor Air Drybulb Temperature": "C"})
 _W_OUT = Quantity({"Site Outdoor Air Humidity Ratio": "kgWater/kgDryAir"})
 _PRESSURE = Quantity({"Site Outdoor Air Barometric Pressure": "Pa"})
+_WIND = Quantity({"Site Wind Speed": "m/s"})
+_T_SKY = Quantity({"Site Sky Temperature": "C"})
 _T_ZONE = Quantity({"Zone Mean Air Temperature": "C", "Zone Air Temperature": "C"})
 _LATENT = Quantity(
     {"Zone Total Internal Latent Gain Rate": "W", "Zone Total Internal Latent Gain Energy": "J"}
@@ -224,6 +226,7 @@ class Simulation(Inputs):
         pick = Picker(run, self._frequency(run, zones, alike))
 
         site = [pick.one(quantity, "Environment") for quantity in _SITE]
+        wind, sky = (pick.maybe(quantity, "Environment") for quantity in (_WIND, _T_SKY))
         states = [(pick.one(_T_ZONE, zone.name), pick.one(W_ZONE, zone.name)) for zone in zones]
         beside = [(pick.one(_T_ZONE, zone.name), pick.one(W_ZONE, zone.name)) for zone in alike]
         moved = AirSeries.of(pick, zones, alike)
@@ -299,6 +302,8 @@ class Simulation(Inputs):
                     t_surface_c=values[face.series],
                     area_m2=face.area_m2,
                     w_offset_kg_kg=offset[face.zone],
+                    sensitivity="resistant" if face.is_glass else "sensitive",
+                    construction=face.construction,
                 )
                 for face in faces
             },
@@ -327,6 +332,8 @@ class Simulation(Inputs):
             notes=tuple(notes),
             humidify_while_cooling=self.humidify_while_cooling,
             steps_per_hour=values.steps_per_hour,
+            wind_m_s=None if wind is None else values[wind],
+            t_sky_c=None if sky is None else values[sky],
         )
 
     def _air_system(
@@ -460,6 +467,8 @@ class _Face:
     series: Series
     area_m2: float | None
     zone: int
+    construction: str
+    is_glass: bool
 
 
 def _nearest(missing: list[str], reported: dict[str, str]) -> str:
@@ -584,7 +593,7 @@ def _faces(run: Run, pick: Picker, zones: list[Zone]) -> list[_Face]:
     """Choose the inside faces of the space: walls, glass, frames and dividers."""
     position = {zone.index: place for place, zone in enumerate(zones)}
     found = []
-    for name, kind, area_m2, zone in run.surfaces:
+    for name, kind, area_m2, zone, construction in run.surfaces:
         if zone not in position:
             continue
         place = position[zone]
@@ -598,7 +607,9 @@ def _faces(run: Run, pick: Picker, zones: list[Zone]) -> list[_Face]:
             if series is not None:
                 # The file has no areas of frames and dividers.
                 area = zones[place].multiplier * area_m2 if quantity is _FACE else 0.0
-                found.append(_Face(part, series, area or None, place))
+                made = construction if quantity is _FACE else ""
+                glass = part != name and quantity is _FACE
+                found.append(_Face(part, series, area or None, place, made, glass))
     return found
 
 

@@ -19,6 +19,7 @@ from dewmargin.readers.engine_file import (
     Run,
     RunPeriod,
     Series,
+    Surface,
     Zone,
     decoded,
 )
@@ -77,9 +78,13 @@ class SqlRun(Run):
                 )
             ],
             surfaces=[
-                (str(name), str(kind), float(area or 0.0), int(zone or 0))
-                for name, kind, area, zone in self._rows(
-                    "SELECT SurfaceName, ClassName, Area, ZoneIndex FROM Surfaces "
+                Surface(str(name), str(kind), float(area or 0.0), int(zone or 0), str(made or ""))
+                for name, kind, area, zone, made in self._rows(
+                    "SELECT SurfaceName, ClassName, Area, ZoneIndex, Constructions.Name "
+                    "FROM Surfaces LEFT JOIN Constructions USING (ConstructionIndex) "
+                    "ORDER BY SurfaceIndex"
+                    if "Constructions" in found
+                    else "SELECT SurfaceName, ClassName, Area, ZoneIndex, '' FROM Surfaces "
                     "ORDER BY SurfaceIndex"
                 )
             ],

@@ -66,6 +66,8 @@ _QUANTITIES = {
         _Quantity(columns.SOURCE, "kg/s"),
         _Quantity(columns.HEATING, "W"),
         _Quantity(Column("cooling_w", "W", "sensible heat taken out", 0.0, 1e9), "W"),
+        _Quantity(Column("wind_m_s", "m/s", "wind at the weather station", 0.0, 60.0), "m/s"),
+        _Quantity(Column("t_sky_c", "°C", "sky temperature", -120.0, 60.0), "degC"),
     )
 }
 _FACE = _Quantity(Column("t_surface_c", "°C", "inside face temperature", -70.0, 100.0), "degC")
@@ -82,7 +84,8 @@ class Table(Inputs):
         description="Names in the table by ours: time; t_out_c; w_out_kg_kg, rh_out_frac or "
         "dew_out_c (over ice below 0 °C); p_pa; t_air_c; w_kg_kg or rh_frac; exchange_kg_s, "
         "exchange_m3_h or exchange_ach, outdoor air after latent recovery; and, if there is, "
-        "gains_kg_s (moisture released), heating_w, cooling_w (sensible heat, not negative)"
+        "gains_kg_s (moisture released), heating_w, cooling_w (sensible heat, not negative), "
+        "wind_m_s, t_sky_c (for the outside of windows)"
     )
     units: dict[str, str] = Field(
         default={},
@@ -282,6 +285,8 @@ class Table(Inputs):
             notes=tuple(notes),
             humidify_while_cooling=self.humidify_while_cooling,
             steps_per_hour=steps_per_hour,
+            wind_m_s=found.get("wind_m_s"),
+            t_sky_c=found.get("t_sky_c"),
         )
 
     def files(self, folder: Path) -> tuple[Path, ...]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import numpy as np
 from pydantic import Field, field_validator
 
-from dewmargin.inputs import Inputs, quantity
+from dewmargin.inputs import Inputs, temperature_points
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
@@ -30,17 +30,7 @@ class OutdoorReset(Inputs):
     @classmethod
     def _convert_temperatures(cls, points: object) -> object:
         """Accept a temperature written with its unit, such as "10 degF"."""
-        if not isinstance(points, (list, tuple)):
-            return points
-        for point in points:
-            if not isinstance(point, (list, tuple)) or len(point) != 2:  # noqa: PLR2004 - a pair
-                raise ValueError(f"must be pairs of [outdoor °C, fraction], got {str(point)[:60]}")
-            if any(isinstance(value, bool) for value in point):
-                raise ValueError(f"must hold numbers, got {str(list(point))[:60].lower()}")
-        return [
-            [quantity(point[0], "degC"), point[1]] if isinstance(point[0], str) else point
-            for point in points
-        ]
+        return temperature_points(points)
 
     @field_validator("points")
     @classmethod
