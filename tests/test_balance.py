@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases import small_case
-from dewmargin import air, balance, wetness
+from dewmargin import air, balance, surfaces, wetness
 from dewmargin.case import HeldZone, Sensor
-from dewmargin.contracts import Capability, Mode, Use
+from dewmargin.contracts import Capability, Mode, Use, WhileWet
 from dewmargin.errors import OutOfRangeError
 from dewmargin.hours import hours_of
 
@@ -165,6 +165,97 @@ def test_a_warmer_surface_never_condenses_longer(rh: float, index: float, warmer
     cold, warm = wetness.condenses(hours, balance.demand(case, np.full(N, rh)).w_kg_kg)
 
     assert warm.sum() <= cold.sum()
+
+
+def faces(case, *indexes: float, area_m2: float = 10.0, retention_g_m2: float = 100.0):
+    """Return the case with surfaces of these temperature indices."""
+    (_, edge) = case.surfaces
+    return replace(
+        case,
+        surfaces=tuple(
+            replace(
+                edge,
+                t_surface_c=case.t_out_c + index * (case.t_air_c - case.t_out_c),
+                area_m2=area_m2,
+                retention_g_m2=retention_g_m2,
+            )
+            for index in indexes
+        ),
+    )
+
+
+def thaws() -> np.ndarray:
+    """Outdoor temperature of two days that freeze and thaw."""
+    return -4.0 + 14.0 * np.sin(np.arange(N) / 24.0 * 2.0 * np.pi)
+
+
+@given(
+    rh=st.floats(0.1, 0.7), index=st.floats(0.1, 0.9), area=st.floats(0.0, 60.0),
+    retention=st.floats(1.0, 200.0), gains=st.floats(0.0, 2.0),
+)  # fmt: skip
+def test_water_is_shared_by_room_film_and_run_off(rh, index, area, retention, gains) -> None:
+    case = faces(
+        small_case(N, t_out_c=thaws(), gains_kg_s=np.full(N, gains / 3600.0)),
+        index, 0.95, area_m2=area, retention_g_m2=retention,
+    )  # fmt: skip
+
+    outcome = balance.demand(case, np.full(N, rh))
+
+    film, taken, runoff = outcome.film_kg_m2, outcome.taken_kg_m2, outcome.runoff_kg_m2
+    assert np.all(film >= 0.0)
+    assert np.all(runoff >= 0.0)
+    # What the surface took is on it or ran off, hour by hour.
+    grown = np.diff(film, axis=1, prepend=0.0)
+    assert grown + runoff == pytest.approx(taken, abs=1e-15)
+    # Frost stays; water does not stay beyond what the surface retains.
+    frozen = np.array([face.t_surface_c for face in case.surfaces]) < 0.0
+    assert np.all((film <= 1e-3 * retention * (1 + 1e-12)) | frozen)
+    assert not runoff[frozen].any()
+    # And the room's own account closes with it.
+    net = (outcome.condensed_kg - outcome.dried_kg).sum(axis=0)
+    assert net == pytest.approx(area * taken.sum(axis=0), abs=1e-12)
+    assert outcome.balance_error_kg.max() < 1e-9
+
+
+@given(
+    rh=st.floats(0.1, 0.5), more=st.floats(0.0, 0.3), index=st.floats(0.2, 0.8),
+    warmer=st.floats(0.0, 0.2), area=st.floats(0.0, 40.0),
+)  # fmt: skip
+def test_more_humidity_never_wets_less_and_a_warmer_surface_never_more(
+    rh, more, index, warmer, area
+) -> None:
+    case = small_case(N, t_out_c=thaws())
+    cold, warm = faces(case, index, area_m2=area), faces(case, index + warmer, area_m2=area)
+
+    def film(of, held: float) -> np.ndarray:
+        return balance.demand(of, np.full(N, held)).film_kg_m2[0]
+
+    less_humid, more_humid, on_warmer = film(cold, rh), film(cold, rh + more), film(warm, rh)
+
+    # 1e-9 kg/m2: a ten-thousandth of what counts as wet. Hours follow from the films.
+    assert np.all(more_humid >= less_humid - 1e-9)
+    assert np.all(on_warmer <= less_humid + 1e-9)
+    wet_kg_m2 = 1e-3 * surfaces.WET_G_M2
+    assert np.sum(more_humid >= wet_kg_m2) >= np.sum(less_humid >= wet_kg_m2 + 1e-9)
+    assert np.sum(on_warmer >= wet_kg_m2 + 1e-9) <= np.sum(less_humid >= wet_kg_m2)
+
+
+def test_a_rule_that_lets_surfaces_dry_humidifies_only_dry_ones() -> None:
+    case = faces(small_case(N, t_out_c=thaws()), 0.5)
+    rh = np.full(N, 0.45)
+    wet = WhileWet(rh_frac=np.zeros(N), surfaces=("edge",), above_g_m2=1.0)
+
+    always = balance.demand(case, rh)
+    drying = balance.demand(case, rh, wet=wet)
+
+    before = np.concatenate([[0.0], drying.film_kg_m2[0, :-1]])
+    assert np.any(before > 1e-3)
+    assert not drying.added_kg[before > 1e-3].any()
+    assert drying.film_kg_m2.sum() < always.film_kg_m2.sum()
+    assert 0.0 < drying.added_kg.sum() < always.added_kg.sum()
+    # Another surface's film changes nothing.
+    other = replace(wet, surfaces=("centre",))
+    np.testing.assert_array_equal(balance.demand(case, rh, wet=other).added_kg, always.added_kg)
 
 
 @given(cut=st.integers(1, N - 1), rh=st.floats(0.1, 0.5))

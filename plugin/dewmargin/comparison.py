@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import balance, energy, metrics
+from dewmargin.contracts import FilmMemory
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.hours import hours_of
 from dewmargin.options import Option, Results, number
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray, FloatArray
-    from dewmargin.contracts import Equipment, FeedWater, Strategy
+    from dewmargin.contracts import Equipment, FeedWater, Strategy, WhileWet
     from dewmargin.hours import Hours
     from dewmargin.readers.epw import Weather
     from dewmargin.scenario import Comfort
@@ -185,9 +186,10 @@ class _Held:
 
     strategy: Strategy
     rh_set: FloatArray
+    wet: WhileWet | None
     w_set: FloatArray
     demand: Outcome
-    rh_hours: FloatArray
+    rh_dry: FloatArray
     catch_up: BoolArray
 
 
@@ -236,6 +238,7 @@ def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
         equipment=None,
         supply=None,
         rh_setpoint_frac=None,
+        rh_rule_frac=None,
         demand_kg=None,
         outcome=dry,
         surfaces=faces,
@@ -245,23 +248,48 @@ def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
 
 
 def _hold(strategy: Strategy, case: HourlyCase, hours: Hours) -> _Held:
-    rh_set = strategy.setpoint(case)
-    _require_no_peeking(strategy, case, rh_set)
-    held = rh_set.reshape(case.n_hours, -1).mean(axis=1)
+    rh_set, wet = strategy.setpoint(case), _while_wet(strategy, case)
+    _require_no_peeking(strategy, case, rh_set, wet)
+    demand = balance.demand(case, rh_set, wet=wet)
     off = hours.cooling & (not case.humidify_while_cooling)
     return _Held(
         strategy=strategy,
         rh_set=rh_set,
+        wet=wet,
         w_set=balance.setpoint_humidity_ratio(case, rh_set),
-        demand=balance.demand(case, rh_set),
-        rh_hours=np.where(off, np.nan, held),
+        demand=demand,
+        rh_dry=np.where(off, np.nan, _mean_of_hours(case, rh_set)),
         catch_up=metrics.catch_up_hours(
             hours,
-            held,
+            _lowered_while_wet(case, _mean_of_hours(case, rh_set), wet, demand),
             starts_anew=not case.wraps,
             runs_while_cooling=case.humidify_while_cooling,
         ),
     )
+
+
+def _while_wet(strategy: Strategy, case: HourlyCase) -> WhileWet | None:
+    return strategy.while_wet(case) if isinstance(strategy, FilmMemory) else None
+
+
+def _mean_of_hours(case: HourlyCase, values: FloatArray) -> FloatArray:
+    result: FloatArray = values.reshape(case.n_hours, -1).mean(axis=1)
+    return result
+
+
+def _lowered_while_wet(
+    case: HourlyCase, rh_dry: FloatArray, wet: WhileWet | None, outcome: Outcome
+) -> FloatArray:
+    """Return the hours' set-points with what is held in those that begin with a wet surface."""
+    if wet is None:
+        return rh_dry
+    counts = [surface.name in wet.surfaces for surface in case.surfaces]
+    before = np.roll(outcome.film_kg_m2[counts], 1, axis=1)
+    if not case.wraps:
+        before[:, 0] = 0.0
+    is_wet = np.any(before > 1e-3 * wet.above_g_m2, axis=0)
+    lowered = np.where(np.isnan(rh_dry), np.nan, _mean_of_hours(case, wet.rh_frac))
+    return np.where(is_wet, lowered, rh_dry)
 
 
 def _option(
@@ -280,7 +308,7 @@ def _option(
         w_set_kg_kg=held.w_set,
         demand_kg_s=np.repeat(held.demand.added_kg / 3600.0, case.steps_per_hour),
     )
-    outcome = balance.deliver(case, held.rh_set, capability)
+    outcome = balance.deliver(case, held.rh_set, capability, wet=held.wet)
     taken = energy.energy_hours(case, outcome, water_heater=water.heater)
     faces = surface_hours(case, hours, outcome)
     row = metrics.comparison_row(
@@ -304,7 +332,8 @@ def _option(
         strategy=held.strategy.name,
         equipment=equipment.name,
         supply=water.name,
-        rh_setpoint_frac=held.rh_hours,
+        rh_setpoint_frac=_lowered_while_wet(case, held.rh_dry, held.wet, outcome),
+        rh_rule_frac=held.rh_dry,
         demand_kg=held.demand.added_kg,
         outcome=outcome,
         surfaces=faces,
@@ -376,11 +405,17 @@ def quality(
     return Quality(w_rmse_kg_kg=rmse, demand_gap_frac=apart, missing_flow=large)
 
 
-def _require_no_peeking(strategy: Strategy, case: HourlyCase, rh_set: FloatArray) -> None:
+def _require_no_peeking(
+    strategy: Strategy, case: HourlyCase, rh_set: FloatArray, wet: WhileWet | None
+) -> None:
     """Raise unless the first half's set-points follow from the first half and the horizon."""
     half = case.n_steps // 2
     known = case.first(min(case.n_steps, half + round(strategy.horizon_h * case.steps_per_hour)))
-    if half and not np.array_equal(strategy.setpoint(known)[:half], rh_set[:half]):
+    same = not half or np.array_equal(strategy.setpoint(known)[:half], rh_set[:half])
+    if half and wet is not None:
+        again = _while_wet(strategy, known)
+        same &= again is not None and np.array_equal(again.rh_frac[:half], wet.rh_frac[:half])
+    if not same:
         raise ExtensionError(
             f"looks further ahead than its horizon_h of {strategy.horizon_h:g}",
             where=f"strategies[{strategy.name!r}]",

@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 class Option:
     """One way of humidifying, with its hours and its year.
 
-    `notes` is what to know of its equipment and its water, `lacking` what its cost waits for.
+    `rh_rule_frac` is what the strategy holds in each hour while all surfaces are dry,
+    `rh_setpoint_frac` what was held. `notes` is what to know of its equipment and its water,
+    `lacking` what its cost waits for.
     """
 
     name: str
@@ -27,6 +29,7 @@ class Option:
     equipment: str | None
     supply: str | None
     rh_setpoint_frac: FloatArray | None
+    rh_rule_frac: FloatArray | None
     demand_kg: FloatArray | None
     outcome: Outcome
     surfaces: SurfaceHours

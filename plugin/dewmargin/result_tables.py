@@ -57,7 +57,7 @@ def _surfaces_table(result: Results) -> Table:
 def _settings_table(result: Results) -> Table:
     """Set-points by outdoor temperature, over the climate's own range."""
     rows: list[dict[str, Any]] = []
-    strategies = {o.strategy: o.rh_setpoint_frac for o in reversed(result.options)}
+    strategies = {o.strategy: o.rh_rule_frac for o in reversed(result.options)}
     for option in result.options:
         held = strategies.pop(option.strategy, None)
         if held is None:

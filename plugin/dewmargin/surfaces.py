@@ -26,6 +26,7 @@ OUTSIDE_M2_K_W = 0.04  # of the outside film; ISO 6946
 ROOM_FILM_W_M2_K = 7.7  # convection and radiation at an inside surface; EN 673:2011 (from memory)
 RETENTION_G_M2 = 100.0  # film that runs off; engineering default between BS 5250's 50 and ISO
 # 13788's 200 (both from memory)
+WET_G_M2 = 0.01  # less is no film: it dries in seconds
 VISIBLE_G_M2 = 5.0  # film that one sees; engineering default
 DAY_H = 24.0
 _SLOPE_STEP_K = 0.02

@@ -9,7 +9,7 @@ import numpy as np
 
 from dewmargin import air, mould, surfaces
 from dewmargin.hours import EDGE_SLACK
-from dewmargin.surfaces import VISIBLE_G_M2
+from dewmargin.surfaces import VISIBLE_G_M2, WET_G_M2
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, FloatArray, IntArray
     from dewmargin.hours import Hours
 
-WET_G_M2 = 0.01  # less is no film: it dries in seconds
 LEAST_DIFFERENCE_K = 5.0  # of a month, below which a temperature index says nothing
 N_WORST = 10  # days whose worst hour is listed
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 
 from cases import small_case
 from dewmargin import air, extensions, surfaces
@@ -75,6 +76,40 @@ def test_surface_limit_leaves_the_coldest_surface_its_margin(margin_k: float) ->
     w = air.humidity_ratio_at_rh(case.t_air_c, rh, case.p_pa)
     # 1e-6 K: the dew point is iterated to 1e-9 K.
     assert surfaces.dew_margin(coldest, w, case.p_pa) == pytest.approx([margin_k] * 48, abs=1e-6)
+
+
+@pytest.mark.parametrize("margin_rh", [0.0, 0.05, 0.5])
+def test_surface_limit_leaves_a_margin_in_relative_humidity(margin_rh: float) -> None:
+    """Below the highest humidity of ISO 13788, p_s(T_surface)/p_s(T_air); never below zero."""
+    case = small_case(48)
+    coldest = np.minimum(*[s.t_surface_c for s in case.surfaces])
+
+    rh = SurfaceLimit(name="x", margin_rh=margin_rh, cap_rh=1.0).setpoint(case)
+
+    most = air.saturation_pressure(coldest) / air.saturation_pressure(case.t_air_c)
+    # 1e-3: the ratio of humidity ratios is not quite that of pressures.
+    assert rh == pytest.approx(np.maximum(most - margin_rh, 0.0), abs=1e-3)
+
+
+def test_surface_limit_has_one_margin() -> None:
+    with pytest.raises(ValidationError, match="give either margin_k or margin_rh"):
+        SurfaceLimit(name="x", margin_k=1.0, margin_rh=0.05)
+
+
+def test_surface_limit_holds_less_while_its_surfaces_are_wet() -> None:
+    case = small_case(48)
+
+    plain = SurfaceLimit(name="x", surfaces=["edge"])
+    drier = SurfaceLimit(name="x", surfaces=["edge"], while_film={"rh": 0.2, "above_g_m2": 5.0})
+    off = SurfaceLimit(name="x", while_film={}).while_wet(case)
+
+    assert plain.while_wet(case) is None
+    wet = drier.while_wet(case)
+    assert wet.surfaces == ("edge",)
+    assert wet.above_g_m2 == 5.0
+    assert np.array_equal(wet.rh_frac, np.minimum(plain.setpoint(case), 0.2))
+    assert off.surfaces == ("centre", "edge")
+    assert not off.rh_frac.any()
 
 
 def test_surface_limit_watches_only_the_surfaces_it_names_and_keeps_its_cap() -> None:

@@ -15,13 +15,14 @@ import pytest
 
 from dewmargin import air, balance, columns, kernel
 from dewmargin.comparison import compare
-from dewmargin.contracts import Capability, Mode
+from dewmargin.contracts import Capability, Mode, WhileWet
 from dewmargin.demo import demo_folder, findings
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.scenario import load
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.outdoor_reset import OutdoorReset
+from dewmargin.strategies.surface_limit import SurfaceLimit
 from reference_integration import integrate
 
 if TYPE_CHECKING:
@@ -339,6 +340,42 @@ def test_a_rule_that_peeks_is_refused(results) -> None:
         f"{demo_folder() / 'scenarios' / FILES['house']}: strategies['prophet']: "
         "looks further ahead than its horizon_h of 0"
     )
+
+
+def test_a_rule_that_peeks_while_surfaces_are_wet_is_refused(results) -> None:
+    class Peeks(SurfaceLimit):
+        def while_wet(self, case: HourlyCase) -> WhileWet:
+            wet = super().while_wet(case)
+            return replace(wet, rh_frac=wet.rh_frac[::-1].copy())
+
+    scenario = replace(
+        results["house"].scenario, strategies=(Peeks(name="peeks", while_film={"rh": 0.3}),)
+    )
+
+    with pytest.raises(ExtensionError, match="looks further ahead"):
+        compare(scenario)
+
+
+def test_letting_windows_dry_first_wets_them_for_fewer_hours(results) -> None:
+    """A rule that risks condensation (2 K beyond the dew point), with and without memory."""
+    risky = SurfaceLimit(name="risky", margin_k=-2.0)
+    careful = SurfaceLimit(name="careful", margin_k=-2.0, while_film={"above_g_m2": 1.0})
+    scenario = replace(results["house"].scenario, strategies=(risky, careful))
+
+    result = compare(scenario)
+
+    plain, drying = (
+        next(o for o in result.options if o.strategy == name) for name in ("risky", "careful")
+    )
+    assert drying.row["wet_h"] < 0.7 * plain.row["wet_h"]
+    # Hours that begin wet hold nothing, and the report says so; the settings are the dry rule's.
+    film = 1e3 * np.roll(drying.outcome.film_kg_m2, 1, axis=1)
+    wet = np.any(film > 1.0, axis=0)
+    assert not drying.rh_setpoint_frac[wet].any()
+    np.testing.assert_array_equal(drying.rh_setpoint_frac[~wet], plain.rh_setpoint_frac[~wet])
+    assert not drying.outcome.added_kg[wet].any()
+    settings = result.settings.set_index(["strategy", "t_out_c"])["rh_set_percent"]
+    assert settings["careful"].equals(settings["risky"])
 
 
 def test_without_surfaces_condensation_is_not_examined_rather_than_absent(results) -> None:
