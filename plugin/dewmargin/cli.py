@@ -344,6 +344,12 @@ def _print_comparison(result: Comparison) -> None:
     table = result.table("comparison")
     terminal.print_comparison(out, table)
     terminal.print_taken(out, table)
+    if result.case.surfaces:
+        faces = result.table("surfaces")
+        shown = [result.options[0], *([result.chosen] if result.chosen is not None else [])]
+        for option in shown:
+            terminal.print_lines(out, [f"Surfaces, {option.name}:"])
+            terminal.print_surfaces(out, faces, option.name)
     terminal.print_lines(out, result.summary_lines())
 
 
@@ -352,7 +358,16 @@ def _print_settings(result: Comparison) -> None:
 
     out = terminal.console()
     terminal.print_lines(out, ["Relative humidity to set, by outdoor temperature:"])
-    terminal.print_settings(out, result.table("settings"))
+    terminal.print_by_outdoor_temperature(
+        out, result.table("settings"), "strategy", "rh_set_percent"
+    )
+    if result.case.surfaces:
+        terminal.print_lines(
+            out, ["Highest relative humidity of the room at which each surface stays dry:"]
+        )
+        terminal.print_by_outdoor_temperature(
+            out, result.table("limits"), "surface", "rh_max_percent"
+        )
 
 
 def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[str]) -> None:
@@ -373,10 +388,11 @@ def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[s
 def _document(result: Comparison) -> dict[str, Any]:
     from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
 
-    names = ("comparison", "surfaces", "settings")
+    names = ("comparison", "surfaces", "settings", "limits", "worst_hours")
     return {
         "title": result.scenario.title,
         "verdict": result.verdict,
+        "chosen": None if result.chosen is None else result.chosen.name,
         "warnings": list(result.warnings),
         "humidity_reading": result.case.humidity_reading,
         **{name: terminal.document(result.table(name)) for name in names},

@@ -248,6 +248,12 @@ SETTINGS = (
     Column("rh_set_percent", "%", "the same in whole per cent: the number to set"),
     Column("rh_set_low_frac", "1", "lowest set-point of these hours"),
     Column("rh_set_high_frac", "1", "highest set-point of these hours"),
+    Column(
+        "rh_limit_percent",
+        "%",
+        "highest relative humidity at which all surfaces stay dry; null without surfaces",
+    ),
+    Column("limiting_surface", "", "the surface that sweats first"),
     Column("hours", "h", "hours of the year within 2.5 K of this temperature"),
 )
 

@@ -54,12 +54,16 @@ class Quality:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison(Results):
-    """All options of a scenario, what to know of them, and which to choose."""
+    """All options of a scenario, what to know of them, and which to choose.
+
+    `chosen` is the option that the verdict names; None where none is needed or helps.
+    """
 
     weather: Weather | None
     quality: Quality | None
     warnings: tuple[str, ...]
     verdict: str
+    chosen: Option | None
 
     @property
     def comparison(self) -> pd.DataFrame:
@@ -126,6 +130,7 @@ class Comparison(Results):
             about={
                 "title": self.scenario.title,
                 "verdict": self.verdict,
+                "chosen": None if self.chosen is None else self.chosen.name,
                 "warnings": list(self.warnings),
                 "humidity_reading": self.case.humidity_reading,
                 "hours": self.case.n_hours,
@@ -207,6 +212,7 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
         for water in waters
     ]
     found = quality(case, hours, rh_set=held[0].rh_set, departure=held[0].demand)
+    chosen, verdict = _verdict(options, comfort, hours, tariff=scenario.tariff)
     return Comparison(
         scenario=scenario,
         weather=weather,
@@ -215,7 +221,8 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
         options=tuple(options),
         quality=found,
         warnings=tuple(_warnings(case, options, found)),
-        verdict=_verdict(options, comfort, hours, tariff=scenario.tariff),
+        verdict=verdict,
+        chosen=chosen,
     )
 
 
@@ -424,8 +431,8 @@ def _require_no_peeking(
 
 def _verdict(
     options: list[Option], comfort: Comfort, hours: Hours, *, tariff: Tariff | None
-) -> str:
-    """One sentence: which option, and why.
+) -> tuple[Option | None, str]:
+    """Return which option, and one sentence that says why.
 
     Among the options whose condensation hours exceed those without humidifier by at most the
     accepted number, the one with the most hours in the comfort band. The least cost decides a tie,
@@ -439,7 +446,7 @@ def _verdict(
     season_h = int(np.count_nonzero(hours.heating_season))
     dry_h, band_h = number(dry, "dry_h"), number(dry, "band_h")
     if dry_h <= accepted_dry_h:
-        return (
+        return None, (
             f"None needed: without a humidifier the air is too dry in {dry_h:.0f} of "
             f"{season_h} heating-season hours."
         )
@@ -448,7 +455,7 @@ def _verdict(
     fit = [o for o in others if number(o, "condensation_h") <= allowed]
     if not fit:
         least = min(others, key=lambda o: number(o, "condensation_h"))
-        return (
+        return least, (
             f"No option keeps within {extra_h:.0f} h more condensation than "
             f"without a humidifier; the nearest is {least.name!r} with "
             f"{number(least, 'condensation_h'):.0f} h."
@@ -457,7 +464,7 @@ def _verdict(
     taken = "cost" if priced else "feed_l"
     best = max(fit, key=lambda o: (number(o, "band_h"), -number(o, taken)))
     if number(best, "band_h") <= band_h:
-        return (
+        return None, (
             f"None helps: no option within the accepted condensation has more than the "
             f"{band_h:.0f} of {season_h} heating-season hours in the comfort band that there are "
             "without."
@@ -468,7 +475,7 @@ def _verdict(
         if examined
         else "condensation not examined (no surfaces given)"
     )
-    return (
+    return best, (
         f"Choose {best.name!r}: {number(best, 'band_h'):.0f} of {season_h} heating-season hours "
         f"in the comfort band ({band_h:.0f} without), {condensation}, "
         f"{number(best, 'feed_l'):.0f} l of water"

@@ -57,6 +57,8 @@ def _surfaces_table(result: Results) -> Table:
 def _settings_table(result: Results) -> Table:
     """Set-points by outdoor temperature, over the climate's own range."""
     rows: list[dict[str, Any]] = []
+    first = _first_to_sweat(result)
+    nothing = {"rh_limit_percent": None, "limiting_surface": None}
     strategies = {o.strategy: o.rh_rule_frac for o in reversed(result.options)}
     for option in result.options:
         held = strategies.pop(option.strategy, None)
@@ -73,9 +75,22 @@ def _settings_table(result: Results) -> Table:
                     "rh_set_percent": _whole_percent(found["at"], half),
                     "rh_set_low_frac": found["low"],
                     "rh_set_high_frac": found["high"],
+                    **first.get(where["t_out_c"], nothing),
                 }
             )
     return _of_rows(columns.SETTINGS, rows)
+
+
+def _first_to_sweat(result: Results) -> dict[float, dict[str, Any]]:
+    """Return the lowest of the limits, and whose it is, by outdoor temperature."""
+    lowest: dict[float, dict[str, Any]] = {}
+    limits = _limits_table(result).data
+    for t_c, percent, surface in zip(
+        limits["t_out_c"], limits["rh_max_percent"], limits["surface"], strict=True
+    ):
+        if t_c not in lowest or percent < lowest[t_c]["rh_limit_percent"]:
+            lowest[t_c] = {"rh_limit_percent": percent, "limiting_surface": surface}
+    return lowest
 
 
 def _limits_table(result: Results) -> Table:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING, TextIO
 
+import numpy as np
 from rich import box
 from rich.console import Console
 from rich.table import Table as RichTable
@@ -37,6 +38,18 @@ TAKEN = (
     ("fuel\nkWh", "fuel_kwh", 0),
     ("cost", "cost", 0),
     ("CO2\nkg", "co2_kg", 0),
+)
+# What a surface goes through.
+OF_SURFACES = (
+    ("cond.\nh", "condensation_h", 0),
+    ("wet\nh", "wet_h", 0),
+    ("seen\nh", "visible_h", 0),
+    ("runs\nh", "runoff_h", 0),
+    ("frost\nh", "frost_h", 0),
+    ("spell\nh", "longest_wet_h", 0),
+    ("film\ng/m2", "film_max_g_m2", 0),
+    ("min.\nK", "worst_margin_k", 1),
+    ("mould\n0-6", "mould_index_max", 1),
 )
 MISSING = "-"
 NARROWEST = 80
@@ -139,21 +152,36 @@ def _print_options(
         out.print(shape)
 
 
-def print_settings(out: Console, table: Table) -> None:
-    """Print the set-points in whole per cent by outdoor temperature, in °C and °F."""
-    strategies = list(dict.fromkeys(table.data["strategy"]))
+def print_by_outdoor_temperature(out: Console, table: Table, of: str, percent: str) -> None:
+    """Print whole per cent by outdoor temperature, in °C and °F, a column for each of `of`."""
+    names = list(dict.fromkeys(table.data[of]))
     rows: dict[tuple[float, float], dict[str, int]] = {}
-    for i, strategy in enumerate(table.data["strategy"]):
+    for i, name in enumerate(table.data[of]):
         key = (table.data["t_out_c"][i], table.data["t_out_f"][i])
-        rows.setdefault(key, {})[strategy] = table.data["rh_set_percent"][i]
+        rows.setdefault(key, {})[name] = table.data[percent][i]
     shape = RichTable(box=_box(out), pad_edge=False, padding=(0, 1, 0, 0))
     shape.add_column("outdoors\n°C", justify="right", no_wrap=True)
     shape.add_column("\n°F", justify="right", no_wrap=True)
-    for strategy in strategies:
-        shape.add_column(Text(f"{strategy}, %"), justify="right", overflow="fold")
+    for name in names:
+        shape.add_column(Text(f"{name}, %"), justify="right", overflow="fold")
     for (t_c, t_f), held in sorted(rows.items()):
-        cells = [_number(held.get(strategy), 0) for strategy in strategies]
+        cells = [_number(held.get(name), 0) for name in names]
         shape.add_row(f"{t_c:.0f}", f"{t_f:.0f}", *cells)
+    out.print(shape)
+
+
+def print_surfaces(out: Console, table: Table, option: str) -> None:
+    """Print what each surface goes through in an option."""
+    rows = [i for i, name in enumerate(table.data["option"]) if name == option]
+    shape = RichTable(box=_box(out), pad_edge=False, padding=(0, 1, 0, 0))
+    longest = max(len(table.data["surface"][i]) for i in rows)
+    # What does not fit folds the surface's name, not the numbers.
+    shape.add_column("surface", overflow="fold", min_width=min(longest, 18))
+    for head, _, _ in OF_SURFACES:
+        shape.add_column(Text(head), justify="right", no_wrap=True)
+    for i in rows:
+        numbers = [_number(table.data[name][i], decimals) for _, name, decimals in OF_SURFACES]
+        shape.add_row(Text(table.data["surface"][i]), *numbers)
     out.print(shape)
 
 
@@ -168,10 +196,13 @@ def print_facts(out: Console, facts: Sequence[tuple[str, str]]) -> None:
 
 
 def document(table: Table) -> list[Mapping[str, object]]:
-    """Return a table's rows as plain objects for JSON; missing is null."""
+    """Return a table's rows as plain objects for JSON; missing is null, a time ISO 8601."""
     names = [column.name for column in table.columns]
     return [
-        dict(zip(names, row, strict=True))
+        {
+            name: str(value) if isinstance(value, np.datetime64) else value
+            for name, value in zip(names, row, strict=True)
+        }
         for row in zip(*(table.data[name] for name in names), strict=True)
     ]
 
