@@ -57,7 +57,7 @@ BAD = {
         'wallpaper = "red"\ntitle = "Larch',
         (
             "wallpaper: is not a key of this table (keys here: title, weather, space, surfaces, "
-            "strategies, equipment, supplies, comfort, tariff)"
+            "strategies, equipment, supplies, comfort, tariff, assembly)"
         ),
     ),
     "unknown key in a sub-table": (

@@ -236,6 +236,31 @@ LIMITS = (
     Column("hours", "h", "hours of the year within 2.5 K of this temperature"),
 )
 
+ASSEMBLY = (
+    Column("option", "", "name of the option"),
+    Column("u_factor_w_m2_k", "W/(m2 K)", "U-factor of the assembly"),
+    Column("plane", "", "plane that holds most water; null where all stay dry"),
+    Column("held_max_g_m2", "g/m2", "most water on it at a month's end"),
+    Column("condensed_g_m2", "g/m2", "water condensed inside in a year, all planes"),
+    Column("dried_g_m2", "g/m2", "water dried again within that year"),
+    Column("stays_wet", "", "whether water is left a year after it began"),
+    Column(
+        "leak_condensation_h",
+        "h",
+        "hours in which room air that leaks out would condense inside the outermost layer",
+    ),
+)
+
+ASSEMBLY_MONTHS = (
+    Column("option", "", "name of the option"),
+    Column("plane", "", "plane of the assembly that is wet in some month"),
+    Column("depth_m", "m", "still air of the same resistance to vapour between room and plane"),
+    Column("month", "", "month, 1 to 12"),
+    Column("condensed_g_m2", "g/m2", "water condensed in the month"),
+    Column("dried_g_m2", "g/m2", "water dried in the month"),
+    Column("held_g_m2", "g/m2", "water held at the month's end"),
+)
+
 SETTINGS = (
     Column("strategy", "", "rule that chose the relative humidity to hold"),
     Column("t_out_c", "°C", T_OUT.meaning),

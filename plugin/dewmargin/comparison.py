@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import balance, energy, metrics
+from dewmargin import air, balance, energy, metrics, wall
 from dewmargin.contracts import FilmMemory
 from dewmargin.errors import ExtensionError, InputError
-from dewmargin.hours import hours_of
+from dewmargin.hours import hours_of, month_means
 from dewmargin.options import Option, Results, number
 from dewmargin.reports import tables
-from dewmargin.result_tables import TABLES
+from dewmargin.result_tables import OF_ASSEMBLY, TABLES
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
 from dewmargin.wetness import surface_hours
 
@@ -32,10 +32,12 @@ if TYPE_CHECKING:
     from dewmargin.readers.epw import Weather
     from dewmargin.scenario import Comfort
     from dewmargin.tariff import Tariff
+    from dewmargin.wall import Assembly
 
 QUALITY_RMSE_KG_KG = 0.2e-3
 QUALITY_GAP_FRAC = 0.05
 YEAR_H = 8760
+MONTHS = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +108,9 @@ class Comparison(Results):
         """Return a table of the results contract: a key of `TABLES`."""
         return TABLES[name](self)
 
+    def _has(self, name: str) -> bool:
+        return self.scenario.assembly is not None or name not in OF_ASSEMBLY
+
     def write(self, out: str | Path, *, hourly_csv: bool = False) -> list[Path]:
         """Write the results folder, `manifest.json` last; return the files.
 
@@ -125,7 +130,7 @@ class Comparison(Results):
                 raise InputError(f"cannot be read: {error.strerror}", file=path) from error
         return tables.write_folder(
             Path(out),
-            {name: self.table(name) for name in TABLES},
+            {name: self.table(name) for name in TABLES if self._has(name)},
             hourly_csv=hourly_csv,
             about={
                 "title": self.scenario.title,
@@ -213,6 +218,7 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
     ]
     found = quality(case, hours, rh_set=held[0].rh_set, departure=held[0].demand)
     chosen, verdict = _verdict(options, comfort, hours, tariff=scenario.tariff)
+    cautions = _wall_cautions(scenario.assembly, dry, chosen)
     return Comparison(
         scenario=scenario,
         weather=weather,
@@ -220,7 +226,7 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
         hours=hours,
         options=tuple(options),
         quality=found,
-        warnings=tuple(_warnings(case, options, found)),
+        warnings=(*_warnings(case, options, found), *cautions),
         verdict=verdict,
         chosen=chosen,
     )
@@ -251,6 +257,7 @@ def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
         surfaces=faces,
         energy=energy.energy_hours(case, dry, water_heater=None),
         row=dict(row) | metrics.energy_row(None) | {"cost": nothing, "co2_kg": nothing},
+        wall=_wall(scenario, hours, dry),
     )
 
 
@@ -346,9 +353,66 @@ def _option(
         surfaces=faces,
         energy=taken,
         row=dict(row) | metrics.energy_row(taken) | {"cost": bill.cost, "co2_kg": bill.co2_kg},
+        wall=_wall(scenario, hours, outcome),
         notes=capability.notes,
         lacking=bill.lacking,
     )
+
+
+def _wall(scenario: Scenario, hours: Hours, outcome: Outcome) -> wall.WallYear | None:
+    """Screen the scenario's assembly, if it has one, in the room's air of an outcome."""
+    assembly = scenario.assembly
+    if assembly is None:
+        return None
+    p_room = air.vapour_pressure(outcome.w_kg_kg, hours.p_pa)
+    p_out = air.vapour_pressure(hours.w_out_kg_kg, hours.p_pa)
+    mean = [month_means(hours, x) for x in (hours.t_air_c, hours.t_out_c, p_room, p_out)]
+    if mean[0].size != MONTHS:
+        raise InputError(
+            f"needs all 12 months, the space has {mean[0].size}",
+            where="assembly",
+            hint="leave it out for a part of a year",
+        )
+    return wall.screen(
+        assembly,
+        wall.Months(t_room_c=mean[0], t_out_c=mean[1], p_room_pa=mean[2], p_out_pa=mean[3]),
+        leak_condensation_h=wall.leak_condensation(
+            assembly, t_room_c=hours.t_air_c, t_out_c=hours.t_out_c, p_room_pa=p_room
+        ),
+    )
+
+
+def _wall_cautions(assembly: Assembly | None, dry: Option, chosen: Option | None) -> list[str]:
+    """Return what the screening says of the option chosen, or without one, and its limits."""
+    option = chosen or dry
+    if assembly is None or option.wall is None or dry.wall is None:
+        return []
+    found = option.wall
+    inside = "nothing condenses inside by diffusion"
+    if found.wettest is not None:
+        most = float(found.held_g_m2[found.wettest].max())
+        inside = (
+            f"up to {most:.0f} g/m2 of water at '{found.planes.names[found.wettest]}' "
+            f"({float(dry.wall.held_g_m2.max()):.0f} without humidifier)"
+        )
+        if most > wall.RUNOFF_G_M2:
+            inside += f", more than the {wall.RUNOFF_G_M2:.0f} that stay without running off"
+        inside += (
+            ", which do not dry within the year: do not humidify it so"
+            if found.stays_wet
+            else ", dry again within the year"
+        )
+    return [
+        (
+            f"{assembly.name}, {option.name}: {inside}; room air that leaks out through it would "
+            f"condense in {found.leak_condensation_h:.0f} h ({dry.wall.leak_condensation_h:.0f} "
+            "without): close leaks before humidifying"
+        ),
+        (
+            "the screening of the assembly is monthly and by diffusion alone (ISO 13788): air that "
+            "leaks, rain, wicking, storage and sun are left out; it proves no wall sound"
+        ),
+    ]
 
 
 def _warnings(case: HourlyCase, options: list[Option], quality: Quality | None) -> list[str]:

@@ -84,3 +84,11 @@ def relative_humidity(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
 def dew_point(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
     """Dew point of the hour means, frost point below 0.01 °C. [°C]."""
     return air.dew_point(air.vapour_pressure(w_kg_kg, hours.p_pa))
+
+
+def month_means(hours: Hours, values: FloatArray) -> FloatArray:
+    """Means over the calendar months that the hours have, in order from January."""
+    month = hours.interval_start.astype("datetime64[M]").astype(np.int64) % 12
+    _, index = np.unique(month, return_inverse=True)
+    result: FloatArray = np.bincount(index, weights=values) / np.bincount(index)
+    return result

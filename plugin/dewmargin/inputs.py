@@ -18,6 +18,7 @@ UNITS = {
     "_kg_m2_s_pa": "kg/m**2/s/Pa",
     "_g_m2_rh": "g/m**2",
     "_w_m2_k": "W/m**2/K",
+    "_w_m_k": "W/m/K",
     "_m2_k_w": "m**2*K/W",
     "_kg_m2_s": "kg/m**2/s",
     "_g_m2": "g/m**2",

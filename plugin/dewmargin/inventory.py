@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from dewmargin import balance
 from dewmargin.errors import InputError
+from dewmargin.surface_input import SurfaceInput
 
 if TYPE_CHECKING:
     from dewmargin.scenario import Scenario
@@ -50,6 +51,7 @@ def used(scenario: Scenario) -> tuple[list[tuple[str, str]], list[str]]:
         ("exchange", f"{3600 * case.exchange_kg_s.mean():.0f} kg/h of dry air on average"),
         ("outdoor humidity", case.humidity_reading),
         ("surfaces", ", ".join(s.name for s in case.surfaces) or "none"),
+        ("assembly", "none" if scenario.assembly is None else scenario.assembly.name),
         ("strategies", ", ".join(s.name for s in scenario.strategies)),
         ("equipment", ", ".join(e.name for e in scenario.equipment)),
         ("supplies", ", ".join(s.name for s in scenario.supplies)),
@@ -65,11 +67,12 @@ def defaults(scenario: Scenario) -> list[tuple[str, Any, str]]:
 
 def _defaults(key: str, part: BaseModel) -> list[tuple[str, Any, str]]:
     rows: list[tuple[str, Any, str]] = []
+    idle = part.idle() if isinstance(part, SurfaceInput) else {}
     for name, info in type(part).model_fields.items():
         value = getattr(part, name)
         if isinstance(value, BaseModel):
             rows += _defaults(f"{key}.{name}", value)
-        elif name not in part.model_fields_set and not info.is_required():
+        elif name not in part.model_fields_set | idle.keys() and not info.is_required():
             # A description says what the key means and, after "default: ", where that comes from.
             meaning, _, source = (info.description or "").partition("default: ")
             if source or value is not None:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from dewmargin.energy import Energy
     from dewmargin.hours import Hours
     from dewmargin.scenario import Scenario
+    from dewmargin.wall import WallYear
     from dewmargin.wetness import SurfaceHours
 
 
@@ -20,8 +21,8 @@ class Option:
     """One way of humidifying, with its hours and its year.
 
     `rh_rule_frac` is what the strategy holds in each hour while all surfaces are dry,
-    `rh_setpoint_frac` what was held. `notes` is what to know of its equipment and its water,
-    `lacking` what its cost waits for.
+    `rh_setpoint_frac` what was held. `wall` is what the scenario's assembly goes through. `notes`
+    is what to know of its equipment and its water, `lacking` what its cost waits for.
     """
 
     name: str
@@ -35,6 +36,7 @@ class Option:
     surfaces: SurfaceHours
     energy: Energy
     row: dict[str, float | None]
+    wall: WallYear | None
     notes: tuple[str, ...] = ()
     lacking: tuple[str, ...] = ()
 

@@ -309,6 +309,52 @@ def _worst_hours_table(result: Results) -> Table:
     return _of_rows(columns.WORST_HOURS, rows)
 
 
+def _assembly_table(result: Results) -> Table:
+    rows: list[dict[str, Any]] = []
+    for option in result.options:
+        found = option.wall
+        if found is None:
+            continue
+        worst = found.wettest
+        rows.append(
+            {
+                "option": option.name,
+                "u_factor_w_m2_k": found.planes.u_factor_w_m2_k,
+                "plane": None if worst is None else found.planes.names[worst],
+                "held_max_g_m2": 0.0 if worst is None else float(found.held_g_m2[worst].max()),
+                "condensed_g_m2": float(found.condensed_g_m2.sum()),
+                "dried_g_m2": float(found.dried_g_m2.sum()),
+                "stays_wet": found.stays_wet,
+                "leak_condensation_h": found.leak_condensation_h,
+            }
+        )
+    return _of_rows(columns.ASSEMBLY, rows)
+
+
+def _assembly_months_table(result: Results) -> Table:
+    """Return the planes that are ever wet, month by month."""
+    rows: list[dict[str, Any]] = []
+    for option in result.options:
+        found = option.wall
+        if found is None:
+            continue
+        rows += [
+            {
+                "option": option.name,
+                "plane": found.planes.names[k],
+                "depth_m": float(found.planes.sd_m[k]),
+                "month": m + 1,
+                "condensed_g_m2": float(found.condensed_g_m2[k, m]),
+                "dried_g_m2": float(found.dried_g_m2[k, m]),
+                "held_g_m2": float(found.held_g_m2[k, m]),
+            }
+            for k in np.flatnonzero(found.condensed_g_m2.any(axis=1))
+            for m in range(found.held_g_m2.shape[1])
+        ]
+    return _of_rows(columns.ASSEMBLY_MONTHS, rows)
+
+
+OF_ASSEMBLY = ("assembly", "assembly_months")
 TABLES: dict[str, Callable[[Results], Table]] = {
     "comparison": _comparison_table,
     "surfaces": _surfaces_table,
@@ -316,6 +362,8 @@ TABLES: dict[str, Callable[[Results], Table]] = {
     "limits": _limits_table,
     "worst_hours": _worst_hours_table,
     "daily": _daily_table,
+    "assembly": _assembly_table,
+    "assembly_months": _assembly_months_table,
     "hourly": _hourly_table,
     "surfaces_hourly": _surfaces_hourly_table,
 }

@@ -19,6 +19,7 @@ from dewmargin.inputs import Inputs
 from dewmargin.readers.epw import Weather, read_epw
 from dewmargin.surface_input import SurfaceInput
 from dewmargin.tariff import Tariff
+from dewmargin.wall import Assembly
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -87,6 +88,7 @@ class _Document(Inputs):
     supplies: list[Supply] = Field(min_length=1)
     comfort: Comfort = Comfort()
     tariff: Tariff | None = None
+    assembly: Assembly | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,6 +112,8 @@ class Scenario:
     comfort : Comfort
     tariff : Tariff or None
         What energy and water cost, if the user gives it.
+    assembly : Assembly or None
+        A wall or roof to screen for condensation inside it.
     """
 
     file: Path
@@ -124,6 +128,7 @@ class Scenario:
     supplies: tuple[Supply, ...]
     comfort: Comfort
     tariff: Tariff | None
+    assembly: Assembly | None = None
 
     def parts(self) -> Iterator[tuple[str, BaseModel]]:
         """Yield every input object with its key, for `check` and the manifest."""
@@ -136,6 +141,8 @@ class Scenario:
         yield "comfort", self.comfort
         if self.tariff is not None:
             yield "tariff", self.tariff
+        if self.assembly is not None:
+            yield "assembly", self.assembly
 
     def resolved(self) -> dict[str, Any]:
         """Return the scenario with every default filled in."""
@@ -238,6 +245,7 @@ def parse(raw: bytes, path: Path) -> Scenario:
         supplies=tuple(top.supplies),
         comfort=top.comfort,
         tariff=top.tariff,
+        assembly=top.assembly,
     )
     for key in ("surfaces", "strategies", "equipment", "supplies"):
         _require_distinct_names(path, key, [part.name for part in getattr(scenario, key)])
@@ -253,7 +261,7 @@ def json_schema() -> dict[str, Any]:
     models: dict[tuple[str, str], type[BaseModel]] = {
         (kind, name): extensions.load(kind, name) for kind, names in kinds.items() for name in names
     }
-    named: list[type[BaseModel]] = [WeatherInput, SurfaceInput, Supply, Comfort, Tariff]
+    named: list[type[BaseModel]] = [WeatherInput, SurfaceInput, Supply, Comfort, Tariff, Assembly]
     refs, defined = models_json_schema(
         [(model, "validation") for model in named + list(models.values())],
         ref_template="#/$defs/{model}",
@@ -288,6 +296,7 @@ def json_schema() -> dict[str, Any]:
             "supplies": {"type": "array", "minItems": 1, "items": ref(Supply)},
             "comfort": ref(Comfort),
             "tariff": ref(Tariff),
+            "assembly": ref(Assembly),
         },
         "$defs": defined["$defs"],
     }

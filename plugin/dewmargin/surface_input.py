@@ -172,13 +172,13 @@ class SurfaceInput(Inputs):
     )
     outside: Literal["design", "weather"] = Field(
         "design",
-        description="design: the strong wind and grey sky that indexes and U-factors are told for, "
-        "the cold side by night; weather: wind and sky of each step",
+        description="weather: wind and sky of each step; default: design, the strong wind and grey "
+        "sky that indexes and U-factors are told for",
     )
     shelter_frac: Fraction = Field(
         0.5,
-        description="Share of the station's wind at the window, for outside = weather; "
-        "engineering default, no source",
+        description="Share of the station's wind at the window; default: engineering default, no "
+        "source",
     )
     sky_frac: Fraction = Field(
         0.5, description="Part of what it sees that is sky; default: that of a wall"
@@ -195,11 +195,13 @@ class SurfaceInput(Inputs):
     )
     convection_w_m2_k: Annotated[float, Field(ge=0.1, le=30.0)] = Field(
         surfaces.CONVECTION_W_M2_K,
-        description="Convection at the inside, for mass transfer; engineering default, 2 to 3.5",
+        description="Convection at the inside, for mass transfer; default: engineering default, "
+        "2 to 3.5 computed at windows",
     )
     retention_g_m2: Annotated[float, Field(ge=1.0, le=1e4)] = Field(
         surfaces.RETENTION_G_M2,
-        description="Film that stays before water runs off; engineering default, 50 to 200",
+        description="Film that stays before water runs off; default: engineering default between "
+        "50 (BS 5250) and 200 (ISO 13788)",
     )
     mould_class: Sensitivity | None = Field(
         None,
@@ -243,18 +245,9 @@ class SurfaceInput(Inputs):
     @model_validator(mode="after")
     def _nothing_unheeded(self) -> Self:
         """Refuse keys that would be ignored."""
-        kind, given = self.kind, self.model_fields_set
-        if kind not in _WITH_PARTS and given & {"part", "spacer"}:
-            raise ValueError(f"part and spacer are of {', '.join(_WITH_PARTS)}, not of {kind}")
-        if "spacer" in given and self.of_glass == "centre":
-            raise ValueError("spacer acts at the edge and the sightline, not at the centre")
-        if kind in _OF_RUN and self.outside == "weather":
-            raise ValueError("outside is simulated already: leave it out")
-        if kind == "layers" and "inside_m2_k_w" in given:
-            raise ValueError("the film of layers is solved: leave inside_m2_k_w out")
-        ignored = given & {"shelter_frac", "sky_frac"} if self.outside == "design" else set()
-        if ignored:
-            raise ValueError(f'{min(ignored)} needs outside = "weather"')
+        for key, why in self.idle().items():
+            if key in self.model_fields_set and getattr(self, key) != "design":
+                raise ValueError(why)
         return self
 
     @model_validator(mode="after")
@@ -281,6 +274,28 @@ class SurfaceInput(Inputs):
     def of_glass(self) -> str:
         """Part of the glazing; "centre" where there are no parts."""
         return self.part or ("sightline" if self.kind == "glazing" else "centre")
+
+    def idle(self) -> dict[str, str]:
+        """Return the keys that it does not use, and why."""
+        keys: dict[str, str] = {}
+        if self.kind not in _WITH_PARTS:
+            why = f"part and spacer are of {', '.join(_WITH_PARTS)}, not of {self.kind}"
+            keys |= {"part": why, "spacer": why}
+        elif self.of_glass == "centre":
+            keys["spacer"] = "spacer acts at the edge and the sightline, not at the centre"
+        if self.outside == "design":
+            keys |= {
+                key: f'{key} needs outside = "weather"' for key in ("shelter_frac", "sky_frac")
+            }
+        if self.kind in _OF_RUN:
+            why = "outside and films are simulated already: leave them out"
+            keys |= dict.fromkeys(("outside", "shelter_frac", "sky_frac", "inside_m2_k_w"), why)
+        if self.kind == "layers":
+            keys["inside_m2_k_w"] = "the film of layers is solved: leave inside_m2_k_w out"
+        if self.outside == "design" and self.kind not in ("u_factor_w_m2_k", "frame", *_OF_RUN):
+            why = 'inside_m2_k_w acts on a U-factor or with outside = "weather"'
+            keys.setdefault("inside_m2_k_w", why)
+        return keys
 
     def year(self, case: HourlyCase, where: str) -> SurfaceYear:
         """Return the surface in a case.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import air, mould, surfaces
-from dewmargin.hours import EDGE_SLACK
+from dewmargin.hours import EDGE_SLACK, month_means
 from dewmargin.surfaces import VISIBLE_G_M2, WET_G_M2
 
 if TYPE_CHECKING:
@@ -159,16 +159,11 @@ def _by_month(
 
     ISO 13788 takes monthly means of temperatures and vapour pressure, not of relative humidity.
     """
-    month = hours.interval_start.astype("datetime64[M]").astype(np.int64) % 12
-    present, index = np.unique(month, return_inverse=True)
-    count = np.bincount(index, minlength=present.size)
-
-    def mean(values: FloatArray) -> FloatArray:
-        result: FloatArray = np.bincount(index, weights=values) / count
-        return result
-
-    t_in, t_out, p = mean(hours.t_air_c), mean(hours.t_out_c), mean(p_vapour_pa)
-    rh = np.minimum(p / air.saturation_pressure(mean(t_surface_c)), 1.0)
+    t_in, t_out, p, t_face = (
+        month_means(hours, values)
+        for values in (hours.t_air_c, hours.t_out_c, p_vapour_pa, t_surface_c)
+    )
+    rh = np.minimum(p / air.saturation_pressure(t_face), 1.0)
     cold = t_in - t_out >= LEAST_DIFFERENCE_K
     least = surfaces.minimum_index(t_in[cold], t_out[cold], p[cold], rh_limit=mould.RH_LIMIT)
     return float(rh.max()), float(least.max()) if cold.any() else None

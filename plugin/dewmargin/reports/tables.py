@@ -28,7 +28,16 @@ if TYPE_CHECKING:
 
 SCHEMA_VERSION = 1
 MANIFEST = "manifest.json"
-ALWAYS_CSV = ("comparison", "surfaces", "settings", "limits", "worst_hours", "daily")
+ALWAYS_CSV = (
+    "comparison",
+    "surfaces",
+    "settings",
+    "limits",
+    "worst_hours",
+    "daily",
+    "assembly",
+    "assembly_months",
+)
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
