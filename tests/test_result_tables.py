@@ -27,6 +27,7 @@ def demo(rh: float) -> Scenario:
         strategies=(Constant(name="hold", rh=rh),),
         supplies=(Supply(name="cold", cold_c=8.0),),
         surfaces=(),
+        assembly=None,
     )
 
 

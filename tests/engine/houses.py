@@ -218,6 +218,9 @@ LIVING_HELD: Changes = (
     ("! HUMIDISTAT ZoneControl:Humidistat, LIVING", "ZoneControl:Humidistat, LIVING"),
 )
 HELD_BY_STEAM: Changes = (("RH Held, AnyNumber, 0;", "RH Held, AnyNumber, 40;"),)
+WIND_AND_SKY = """Output:Variable, *, Site Wind Speed, Hourly;
+Output:Variable, *, Site Sky Temperature, Hourly;
+"""
 VARIANTS: dict[str, Changes] = {
     "free": (),
     "held at 40 %": HELD,
@@ -234,6 +237,17 @@ VARIANTS: dict[str, Changes] = {
             (
                 "RunPeriod, Spring, 4, 1, 2017, 4, 14, 2017, Saturday, No, No, No, Yes, Yes;\n\n"
                 "Site:WaterMainsTemperature,"
+            ),
+        ),
+    ),
+    "weather told": (("Construction, DoubleGl,", f"{WIND_AND_SKY}Construction, DoubleGl,"),),
+    "low-e": (
+        (
+            "Construction, DoubleGl, Clear3, Air13, Clear3;",
+            (
+                "WindowMaterial:Glazing, LowE3, SpectralAverage, , 0.003,\n"
+                "  0.63, 0.22, 0.19, 0.85, 0.08, 0.06, 0.0, 0.10, 0.84, 0.9;\n"
+                "Construction, DoubleGl, Clear3, Air13, LowE3;"
             ),
         ),
     ),

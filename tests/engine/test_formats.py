@@ -137,6 +137,7 @@ def require_equal(case, sql) -> None:
     assert set(case.simulated_surfaces) == set(sql.simulated_surfaces)
     for name, face in case.simulated_surfaces.items():
         whole = sql.simulated_surfaces[name]
+        assert face.construction == whole.construction
         np.testing.assert_array_equal(face.t_surface_c, whole.t_surface_c, err_msg=name)
         # The .eio file has areas in two decimals; the model's zone stands for up to three.
         assert face.area_m2 == (whole.area_m2 and pytest.approx(whole.area_m2, abs=3 * 0.0051))
