@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 import dewmargin
-from dewmargin import columns
+from dewmargin import columns, glazing
 from dewmargin.cli import cli
 
 README = Path(__file__).parents[1] / "README.md"
@@ -23,6 +23,11 @@ TABLES = {
     "hourly": columns.HOURLY,
     "surfaces_hourly": columns.SURFACES_HOURLY,
     "settings": columns.SETTINGS,
+    "limits": columns.LIMITS,
+    "worst_hours": columns.WORST_HOURS,
+    "daily": columns.DAILY,
+    "assembly": columns.ASSEMBLY,
+    "assembly_months": columns.ASSEMBLY_MONTHS,
 }
 MODULES = [
     name
@@ -59,12 +64,27 @@ def test_an_unknown_name_is_an_attribute_error() -> None:
         _ = dewmargin.humidify
 
 
+def glazing_rows() -> list[str]:
+    """Return the default temperature indices as a table."""
+    head = ["kind", "centre", "edge, metal", "edge, warm", "sightline, metal", "sightline, warm"]
+    rows = [f"| {' | '.join(head)} |", "|---" * len(head) + "|"]
+    for kind, found in glazing.GLAZING.items():
+        parts = [found.centre]
+        parts += [part[s] for part in (found.edge, found.sightline) for s in glazing.SPACERS]
+        rows.append(f"| `{kind}` | {' | '.join(f'{part:.2f}' for part in parts)} |")
+    rows += ["", "| frame | U, W/(m2 K) | index |", "|---|---|---|"]
+    rows += [f"| `{k}` | {u:g} | {1.0 - 0.13 * u:.2f} |" for k, u in glazing.FRAMES.items()]
+    return rows
+
+
 def generated(kind: str) -> str:
     """Return what belongs between the README's marks."""
     if kind.startswith("help "):
         command = kind.removeprefix("help ").split()
         result = CliRunner().invoke(cli, [*command, "--help"], prog_name="dewmargin")
         return f"```text\n{result.output.rstrip()}\n```"
+    if kind == "glazing":
+        return "\n".join(glazing_rows())
     rows = [f"| `{c.name}` | {c.unit} | {c.meaning} |" for c in TABLES[kind.removeprefix("table ")]]
     return "\n".join(["| column | unit | meaning |", "|---|---|---|", *rows])
 
@@ -81,7 +101,8 @@ def test_the_generated_parts_of_the_readme_are_current() -> None:
         return
     assert text == current
     kinds = {m[2] for m in marks.finditer(text)}
-    assert kinds == {f"table {t}" for t in TABLES} | {f"help {c}" for c in cli.commands}
+    expected = {f"table {t}" for t in TABLES} | {f"help {c}" for c in cli.commands}
+    assert kinds == expected | {"glazing"}
 
 
 def test_the_readme_marks_its_two_commands() -> None:
