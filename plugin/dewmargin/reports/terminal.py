@@ -53,6 +53,8 @@ OF_SURFACES = (
 )
 MISSING = "-"
 NARROWEST = 80
+LEAST_NAME = 8  # letters of a name, before it folds
+GAP = 2  # beside a column: its padding and the box's line
 
 
 def console(stream: TextIO | None = None) -> Console:
@@ -136,9 +138,15 @@ def _print_options(
         print_lines(out, [f"{heading}:"] if apart else [])
         shape = RichTable(box=_box(out), pad_edge=False, padding=(0, 1, 0, 0))
         used = names[1:] if apart else names
-        for k, name in enumerate(used, start=len(names) - len(used)):
-            longest = max(len(label[k]) for label in labels)
-            shape.add_column(name, overflow="fold", min_width=min(max(longest, 10), 18))
+        # What does not fit folds names, not numbers.
+        heads = [max(map(len, head.split("\n"))) for head, _, _ in shown]
+        room = out.width - sum(GAP + max(pair) for pair in zip(heads, widths, strict=True))
+        longest = [max(len(label[names.index(name)]) for label in labels) for name in used]
+        fits = [min(max(n, len(name)), 18) for n, name in zip(longest, used, strict=True)]
+        while sum(fits) + GAP * len(fits) > room and max(fits) > LEAST_NAME:
+            fits[fits.index(max(fits))] -= 1
+        for name, width in zip(used, fits, strict=True):
+            shape.add_column(name, overflow="fold", min_width=width)
         for (head, _, _), width in zip(shown, widths, strict=True):
             shape.add_column(Text(head), justify="right", no_wrap=True, min_width=width)
         before: list[str] = []
