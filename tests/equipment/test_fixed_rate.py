@@ -126,6 +126,8 @@ def test_a_call_needs_ducts(call: str) -> None:
     [
         pytest.param({"rate_kg_h": 0.0}, id="no rate"),
         pytest.param({"rate_kg_h": 1.0, "feed_ratio": 0.9}, id="more vapour than water"),
+        pytest.param({"rate_kg_h": 1.1e5}, id="more than the largest building takes"),
+        pytest.param({"rate_kg_h": 1.0, "feed_ratio": 1001}, id="a tap left open"),
         pytest.param({"rate_kg_h": 1.0, "call": "never"}, id="a call that is not known"),
         pytest.param({"rate_kg_h": 1.0, "efficiency": 1.0}, id="a key that is not known"),
     ],

@@ -171,6 +171,7 @@ def test_electrodes_in_tap_water_need_nothing_more() -> None:
         pytest.param({"heat": "gas", "part_load": [[0.5, 1], [0.2, 1]]}, id="points that fall"),
         pytest.param({"heat": "gas", "part_load": [[0.5, 0]]}, id="no efficiency"),
         pytest.param({"drain_frac": 1.0}, id="all of it drains"),
+        pytest.param({"rate_kg_h": 1.1e5}, id="more than the largest building takes"),
     ],
 )
 def test_what_has_no_meaning_is_refused(keys) -> None:

@@ -208,6 +208,8 @@ def test_it_needs_ducts() -> None:
         pytest.param({"effectiveness": 1.1}, id="better than saturation"),
         pytest.param({"effectiveness": 0.0}, id="no effect"),
         pytest.param({"feed_kg_h": 0.0}, id="no feed"),
+        pytest.param({"airflow_kg_s": 1.1e3}, id="more air than the largest building moves"),
+        pytest.param({"feed_kg_h": 1.1e4}, id="more feed than the largest building takes"),
         pytest.param({"contact_frac": 1.5}, id="more contact than feed"),
         pytest.param({"call": "always"}, id="a call that ducts do not have"),
         pytest.param({"paper": "brown"}, id="a key that is not known"),
@@ -404,9 +406,13 @@ def test_water_of_the_plenum_is_what_the_pad_gave() -> None:
 # --- what is known of an installation
 
 
-def test_a_rating_is_met_at_its_own_point() -> None:
+# At 30 kg/h for full wetting the 12 kg/h of the rating wet two fifths of the pad.
+@pytest.mark.parametrize(
+    "wetting", [None, {"full_feed_kg_h": 30}, {"full_feed_kg_h": 30, "exponent": 0.5}], ids=str
+)
+def test_a_rating_is_met_at_its_own_point(wetting) -> None:
     rating = {
-        "capacity_kg_h": 2.5,
+        "capacity_kg_h": 1.0,
         "plenum_c": 48.9,
         "room_c": 20.0,
         "room_rh": 0.30,
@@ -419,17 +425,11 @@ def test_a_rating_is_met_at_its_own_point() -> None:
         air_system=AirSystem(heat_frac=FLAT, t_supply_c=48.9 * FLAT, airflow_kg_s=0.5),
     )
     feed = FeedWater(name="x", t_cold_c=15.0 * FLAT, t_start_c=15.0 * FLAT)
-    rated = WettedPad.model_validate(
-        {
-            "name": "x",
-            "arrangement": "own_fan",
-            "airflow_kg_s": 0.1,
-            "rating": rating,
-            "feed_kg_h": 12,
-        }
+    rated = equipment(
+        airflow_kg_s=0.1, effectiveness=None, rating=rating, feed_kg_h=12, wetting=wetting
     )
 
-    assert evaporated_kg_h(rated, at_rating, feed) == pytest.approx(2.5, rel=1e-6)
+    assert evaporated_kg_h(rated, at_rating, feed) == pytest.approx(1.0, rel=1e-6)
 
 
 def test_media_and_pressure_stand_for_airflow_and_effectiveness() -> None:
@@ -549,9 +549,15 @@ def test_a_drain_limit_meters_by_the_hardness_of_the_feed() -> None:
         ),
         pytest.param(
             300.0,
-            "feed of 300 mg/l cannot drain at 250 mg/l, however much is fed (soften the feed, or "
-            "allow a harder drain)",
+            "feed of 300 mg/l cannot drain at 250 mg/l, not with 1000 times what evaporates "
+            "(soften the feed, or allow a harder drain)",
             id="too hard",
+        ),
+        pytest.param(
+            10.0,
+            "feed of 10 mg/l would drain too little: 1.04 times what evaporates, 1 of it in "
+            "contact (give feed_ratio, so that at least 1.05 wets the pad)",
+            id="too soft",
         ),
     ],
 )
@@ -847,6 +853,46 @@ def test_hot_feed_saves_nothing_where_the_feed_never_stops(with_heat) -> None:
             "48.9 °C",
             id="a rating beyond its water",
         ),
+        # 0.565 of the way by the air of the whole pad, half of which the rating's feed wets.
+        pytest.param(
+            {
+                "effectiveness": None,
+                "wetting": {"full_feed_kg_h": 30},
+                "rating": {
+                    "capacity_kg_h": 2,
+                    "plenum_c": 48.9,
+                    "room_c": 20,
+                    "room_rh": 0.3,
+                    "feed_kg_h": 15,
+                    "feed_c": 15,
+                },
+            },
+            "rating: 0.09 kg/s of air could not evaporate 2 kg/h there, wetted as its feed then "
+            "wets it; its effectiveness would be 1.13",
+            id="a rating beyond what its feed wets",
+        ),
+        pytest.param(
+            {
+                "effectiveness": None,
+                "rating": {
+                    "capacity_kg_h": 2,
+                    "plenum_c": 20,
+                    "room_c": 20,
+                    "room_rh": 1.0,
+                    "feed_kg_h": 15,
+                    "feed_c": 15,
+                },
+            },
+            "rating: no airflow evaporates 2 kg/h of 15 kg/h of feed that wets the pad, in air of "
+            "20 °C",
+            id="a rating in saturated air",
+        ),
+        pytest.param(
+            {"feed_kg_h": None, "feed_ratio": 1.6, "contact_frac": 0.6},
+            "feed_ratio: 1.6 times what evaporates, 0.6 of it in contact, leaves too little to "
+            "drain: at least 1.05 has to wet the pad",
+            id="a meter that lets nothing drain",
+        ),
         pytest.param(
             {"feed_kg_h": None, "feed_ratio": 2, "valve": "open"},
             'valve = "open" needs feed_kg_h: a metered feed stops by itself',
@@ -876,6 +922,20 @@ def test_a_pad_that_runs_dry_is_told_so() -> None:
         "feed more"
     )
     assert notes_of(equipment(), Quality()) == ()
+
+
+def test_a_pad_that_gives_nothing_does_not_run_dry() -> None:
+    # No feed in contact, or nothing metered in saturated air: no water, but no crust either.
+    hard = Quality(hardness_mg_l=250, alkalinity_mg_l=220, solids_mg_l=400, ph=7.8)
+    damp = steady(heat_w=0.0, blower_kg_s=0.5, rh=1.0)
+    w, water = damp.w_base_kg_kg, replace(COLD, quality=hard)
+    metered = equipment(feed_kg_h=None, feed_ratio=3.0)
+
+    got = metered.capability(damp, water, w_base_kg_kg=w + 1e-4, w_set_kg_kg=w + 5e-4)
+
+    assert not got.heat.r0_kg_s.any()
+    assert got.notes == ()
+    assert notes_of(equipment(contact_frac=0.0), Quality()) == ()
 
 
 def test_scale_is_told_where_the_water_is_known() -> None:

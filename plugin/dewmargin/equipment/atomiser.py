@@ -29,7 +29,7 @@ class Atomiser(Humidifier):
 
     kind: Literal["atomiser"] = "atomiser"
     spray: Literal["nozzle", "ultrasonic"] = Field(description="what makes the droplets")
-    rate_kg_h: float = Field(gt=0, description="water of a unit's spray that evaporates")
+    rate_kg_h: float = Field(gt=0, le=1e5, description="water of a unit's spray that evaporates")
     overspray_frac: Annotated[float, Field(ge=0.0, le=0.9)] | None = Field(
         default=None,
         description="share of the spray that does not evaporate, and drains; default: nozzle 0.2, "

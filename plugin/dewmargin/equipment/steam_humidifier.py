@@ -36,7 +36,7 @@ class SteamHumidifier(Humidifier):
     heat: Literal["electrode", "resistance", "gas"] = Field(
         description="what boils the water: current through it, heating elements, or a gas burner"
     )
-    rate_kg_h: float = Field(gt=0, description="steam that a unit gives at full output")
+    rate_kg_h: float = Field(gt=0, le=1e5, description="steam that a unit gives at full output")
     drain_frac: Annotated[float, Field(ge=0.0, le=0.9)] | None = Field(
         default=None,
         description="share of the feed that is drained, boiling; default: electrode 0.15, "

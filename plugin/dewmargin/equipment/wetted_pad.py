@@ -26,6 +26,7 @@ _DRY_FRAC = 0.999  # of the feed evaporated: the foot of the pad is dry
 # Turns of plenum or meter and pad, before extrapolation; the fewer if little air is bypassed.
 _PASSES, _FEW_PASSES, _LITTLE_BYPASSED = 4, 3, 0.3
 _LEAST_STEP_KG_S = 1e-12
+_LEAST_RATIO = 1.05  # of the feed that wets a pad to what evaporates, by a meter
 _MOST_BYPASSED = 0.5  # of the blower's air: beyond it the turns of plenum and pad run away
 
 
@@ -139,7 +140,7 @@ class WettedPad(Humidifier):
         "in the room",
     )
     airflow_kg_s: float | None = Field(
-        default=None, gt=0, description="dry air through a pad while it runs"
+        default=None, gt=0, le=1e3, description="dry air through a pad while it runs"
     )
     bypass: Bypass | None = Field(
         default=None, description="the same from the pressure between the plenums"
@@ -160,7 +161,7 @@ class WettedPad(Humidifier):
         default=None, description="the same from a rating point at airflow_kg_s"
     )
     feed_kg_h: float | None = Field(
-        default=None, gt=0, description="water fed to a unit while it runs, by an orifice"
+        default=None, gt=0, le=1e4, description="water fed to a unit while it runs, by an orifice"
     )
     feed_ratio: Annotated[float, Field(ge=1.0, le=1000.0)] | None = Field(
         default=None, description="litres metered for each kilogram that evaporates"
@@ -203,6 +204,12 @@ class WettedPad(Humidifier):
             raise ValueError('arrangement = "room" and call = "always" go together')
         if self.bypass is not None and self.arrangement != "bypass":
             raise ValueError(f'bypass is for arrangement = "bypass", got {self.arrangement!r}')
+        if self.feed_ratio is not None and self.feed_ratio * self.contact_frac < _LEAST_RATIO:
+            raise ValueError(
+                f"feed_ratio: {self.feed_ratio:g} times what evaporates, {self.contact_frac:g} of "
+                f"it in contact, leaves too little to drain: at least {_LEAST_RATIO:g} has to wet "
+                "the pad"
+            )
         if self.valve == "open" and self.feed_kg_h is None:
             raise ValueError('valve = "open" needs feed_kg_h: a metered feed stops by itself')
         if self.fan_w is not None and self.arrangement == "bypass":
@@ -215,23 +222,24 @@ class WettedPad(Humidifier):
             except OutOfRangeError as error:
                 raise ValueError(f"rating: {error.what}") from error
             if effectiveness > 1.0:
+                wet = "" if self.wetting is None else ", wetted as its feed then wets it"
                 raise ValueError(
                     f"rating: {self.airflow_kg_s:g} kg/s of air could not evaporate "
-                    f"{self.rating.capacity_kg_h:g} kg/h there; its effectiveness would be "
+                    f"{self.rating.capacity_kg_h:g} kg/h there{wet}; its effectiveness would be "
                     f"{effectiveness:.2f}"
                 )
         return self
 
     @cached_property
     def _rated_flow_kg_s(self) -> float:
-        """Effectiveness times airflow at the rating point. [kg/s]."""
+        """Effectiveness of the pad wetted all over, times airflow, by the rating point. [kg/s]."""
         point = self.rating
         assert point is not None  # noqa: S101 - who asks has seen it
         p_pa = air.standard_pressure(point.elevation_m)
         w = air.humidity_ratio_at_rh(
             np.array([point.room_c]), np.array([point.room_rh]), np.array([p_pa])
         )
-        return media.saturated_flow_of_rating(
+        as_wetted = media.saturated_flow_of_rating(
             capacity_kg_h=point.capacity_kg_h,
             t_in_c=point.plenum_c,
             w_in_kg_kg=float(w[0]),
@@ -240,6 +248,7 @@ class WettedPad(Humidifier):
             t_feed_c=point.feed_c,
             contact_frac=self.contact_frac,
         )
+        return as_wetted / float(self._wetted_frac(np.array(point.feed_kg_h)))
 
     def capability(
         self,
@@ -461,14 +470,22 @@ class WettedPad(Humidifier):
         """Return the litres metered for each kilogram, if the feed is metered."""
         if self.drain_limit_mg_l is None:
             return self.feed_ratio
+        where = f"equipment[{self.name!r}].drain_limit_mg_l"
+        hardness_mg_l = inlet.quality.hardness_mg_l or 0.0
         try:
-            return hardness.feed_ratio(
-                hardness_mg_l=inlet.quality.hardness_mg_l or 0.0,
-                drain_limit_mg_l=self.drain_limit_mg_l,
+            ratio = hardness.feed_ratio(
+                hardness_mg_l=hardness_mg_l, drain_limit_mg_l=self.drain_limit_mg_l
             )
         except OutOfRangeError as error:
-            where = f"equipment[{self.name!r}].drain_limit_mg_l"
             raise InputError(error.what, where=where, hint=error.hint) from error
+        if ratio * self.contact_frac < _LEAST_RATIO:
+            raise InputError(
+                f"feed of {hardness_mg_l:g} mg/l would drain too little: {ratio:.2f} times what "
+                f"evaporates, {self.contact_frac:g} of it in contact",
+                where=where,
+                hint=f"give feed_ratio, so that at least {_LEAST_RATIO:g} wets the pad",
+            )
+        return ratio
 
     def warnings(self, water: FeedWater, case: HourlyCase, inlet: Inlet, given: Given) -> list[str]:
         """Return what is doubtful about pad and water."""
@@ -484,38 +501,38 @@ class WettedPad(Humidifier):
                     f"about {_BLOWN_OFF_M_S:g} m/s, from memory)"
                 )
         wetting = self.contact_frac * np.broadcast_to(given.feed_kg_s, given.rate_kg_s.shape)
-        dry = float(np.mean(given.rate_kg_s >= _DRY_FRAC * wetting)) if wetting.size else 0.0
-        if dry > 0.0:
+        runs = given.rate_kg_s > 0.0
+        dry = runs & (given.rate_kg_s >= _DRY_FRAC * wetting)
+        if dry.any():
             notes.append(
                 f"{self.name} on {water.name}: the pad runs dry, and so crusts, in "
-                f"{100 * dry:.0f} % of what it may have to do: feed more"
+                f"{100 * dry.mean():.0f} % of what it may have to do: feed more"
             )
         return notes + self._scale_notes(water, inlet, given)
 
     def _scale_notes(self, water: FeedWater, inlet: Inlet, given: Given) -> list[str]:
         """Return the tendency to scale of feed and drain, where the water is known."""
         q = water.quality
-        if None in (q.ph, q.solids_mg_l, q.hardness_mg_l, q.alkalinity_mg_l) or not q.hardness_mg_l:
+        if q.ph is None or q.solids_mg_l is None or q.alkalinity_mg_l is None:
             return []
-        if not given.rate_kg_s.size:
+        if not q.hardness_mg_l:
             return []
-        evaporated = float(np.median(given.rate_kg_s / given.feed_kg_s))
+        fed = given.feed_kg_s > 0.0
+        if not np.any(fed):
+            return []
+        evaporated = float(np.median(given.rate_kg_s[fed] / given.feed_kg_s[fed]))
         thickened = 1.0 / max(1.0 - evaporated, 1e-3)
         t_feed = float(np.median(inlet.t_feed_c))
         t_drain = float(np.median(pad.thermodynamic_wet_bulb(inlet.t_c, inlet.w_kg_kg, inlet.p_pa)))
 
-        def index(t_c: float, times: float) -> float:
-            return float(
-                hardness.saturation_index(
-                    t_c,
-                    ph=q.ph or 7.0,
-                    solids_mg_l=times * (q.solids_mg_l or 1.0),
-                    calcium_mg_l=times * (q.hardness_mg_l or 1.0),
-                    alkalinity_mg_l=times * (q.alkalinity_mg_l or 1.0),
-                )
-            )
-
-        at_feed, at_drain = index(t_feed, 1.0), index(t_drain, thickened)
+        times = np.array([1.0, thickened])
+        at_feed, at_drain = hardness.saturation_index(
+            np.array([t_feed, t_drain]),
+            ph=q.ph,
+            solids_mg_l=times * q.solids_mg_l,
+            calcium_mg_l=times * q.hardness_mg_l,
+            alkalinity_mg_l=times * q.alkalinity_mg_l,
+        )
         if max(at_feed, at_drain) <= 0.0:
             return []
         note = (
