@@ -607,6 +607,74 @@ def test_a_plant_without_pause_keeps_the_line_hot() -> None:
     assert evaporated_kg_h(equipment(), case, HOT_LINE) == pytest.approx(at_feed(hot, case))
 
 
+def test_a_plant_that_starts_less_often_wastes_less_of_its_heat_on_the_line() -> None:
+    # Half of each hour heats: 1200 s on and 1200 s of pause at 1.5 cycles an hour, of which the
+    # line's 1.5 kg take 360 s.
+    case = steady(heat_w=13e3, blower_kg_s=0.5)
+    system = replace(case.air_system, heat_frac=0.5 * FLAT, cycles_per_h=1.5)
+    hot = float(LINE.arriving_c(np.array([60.0]), 15.0 / 3600.0)[0])
+    stood = float(LINE.rested_c(np.array([hot]), np.array([1200.0]))[0])
+    cold_share = LINE.purge_s(15.0 / 3600.0) / 1200.0
+
+    got = evaporated_kg_h(equipment(), replace(case, air_system=system), HOT_LINE)
+
+    expected = cold_share * at_feed(stood, case) + (1.0 - cold_share) * at_feed(hot, case)
+    assert cold_share == pytest.approx(0.3, abs=0.005)
+    assert got == pytest.approx(expected, rel=1e-9)
+
+
+def test_feed_that_never_stops_keeps_its_line_hot() -> None:
+    case = steady(heat_w=13e3, blower_kg_s=0.5)
+    system = replace(case.air_system, heat_frac=0.1 * FLAT)
+    hot = float(LINE.arriving_c(np.array([60.0]), 15.0 / 3600.0)[0])
+
+    got = evaporated_kg_h(equipment(valve="open"), replace(case, air_system=system), HOT_LINE)
+
+    assert got == pytest.approx(at_feed(hot, case), rel=1e-9)
+
+
+def test_feed_that_never_stops_is_drawn_and_heated_all_day_by_every_unit() -> None:
+    # By hand: two units of 15 kg/h, 24 h, 4186 J/(kg K) times 50 K, whatever runs.
+    case = steady(heat_w=13e3, blower_kg_s=0.5)
+    case = replace(case, air_system=replace(case.air_system, heat_frac=0.3 * FLAT))
+    water = FeedWater(name="hot", t_cold_c=10.0 * FLAT, t_start_c=60.0 * FLAT)
+    rh = 0.35 * FLAT
+    w_set = balance.setpoint_humidity_ratio(case, rh)
+
+    outcome = balance.deliver(
+        case,
+        rh,
+        equipment(valve="open", count=2).capability(
+            case, water, w_base_kg_kg=case.w_base_kg_kg, w_set_kg_kg=w_set
+        ),
+    )
+
+    assert 0.0 < outcome.running_frac.mean() < 0.5
+    np.testing.assert_allclose(outcome.feed_kg, 30.0)
+    np.testing.assert_allclose(outcome.hot_feed_kg, 30.0)
+    np.testing.assert_allclose(outcome.feed_heat_j, 30.0 * 4186.0 * 50.0)
+
+
+@pytest.mark.parametrize("gap", [0.0, 1e-12, 1e-7, 5e-5])
+def test_humidities_that_nearly_meet_still_make_a_tangent(gap) -> None:
+    base = CASE.w_base_kg_kg
+
+    mode = capability(equipment(), w_set=base + gap).heat
+
+    # A chord between two humidities ten times as far is a tangent to 2 %.
+    far = capability(equipment(), w_set=base + 1e-3).heat
+    np.testing.assert_allclose(mode.r1_kg_s[1:], far.r1_kg_s[1:], rtol=0.02)
+
+
+def test_humidities_a_little_apart_are_both_met() -> None:
+    # 0.2 g/kg, about 1 % relative humidity: less than a set-point is told to.
+    w_set = CASE.w_base_kg_kg + 2e-4
+    mode = capability(equipment(), w_set=w_set).heat
+
+    expected = evaporation(CASE.air_system.t_supply_c, w_set)
+    np.testing.assert_allclose(rate(mode, w_set)[1:], expected[1:], rtol=1e-12)
+
+
 def test_short_cycles_may_never_see_hot_water() -> None:
     case = steady(heat_w=13e3, blower_kg_s=0.5)
     short = replace(case.air_system, heat_frac=0.1 * FLAT)  # 120 s, less than the line holds
@@ -721,9 +789,32 @@ def test_a_blower_that_runs_for_a_part_of_the_rest_gives_that_part() -> None:
         capability(equipment(call=call, fan_w=0), case) for call in ("blower", "humidity")
     )
 
-    np.testing.assert_allclose(rate(anyway.added, w), 0.5 * rate(called.added, w))
+    np.testing.assert_allclose(rate(anyway.added, w), rate(called.added, w))
+    np.testing.assert_allclose(anyway.added_share, 0.5)
+    np.testing.assert_allclose(called.added_share, 1.0)
     np.testing.assert_allclose(called.added.fan.total(FLAT, FLAT), 200.0)
     np.testing.assert_allclose(anyway.added.fan.total(FLAT, FLAT), 0.0)
+
+
+def test_it_runs_and_drinks_only_while_the_blower_runs_anyway() -> None:
+    # Half of each hour with heat, a quarter with the blower alone, and more wanted than it gives.
+    system = replace(CASE.air_system, heat_frac=0.5 * FLAT, blower_frac=0.75 * FLAT)
+    case = replace(CASE, air_system=system, exchange_kg_s=1.0 * FLAT)
+    device = equipment(call="blower", fan_w=100, power_w=8, standby_w=4)
+    w_set = balance.setpoint_humidity_ratio(case, 0.6 * FLAT)
+
+    outcome = balance.deliver(case, 0.6 * FLAT, capability(device, case, w_set))
+
+    np.testing.assert_allclose(outcome.running_frac, 0.75)
+    np.testing.assert_allclose(outcome.feed_kg, 0.75 * 15.0)
+    np.testing.assert_allclose(outcome.fan_j, 3600.0 * 0.75 * 100.0)
+    np.testing.assert_allclose(outcome.device_j, 3600.0 * (0.75 * 8.0 + 0.25 * 4.0))
+    # Half an hour in the plenum's air and a quarter in the room's, not half.
+    w = outcome.w_kg_kg
+    plenum, room = evaporation(system.t_supply_c, w), evaporation(CASE.t_air_c, w)
+    expected = 3600.0 * (0.5 * plenum + 0.25 * room)
+    # The pad's straight line errs by half a per cent of the rated rate, and w moves in the hour.
+    np.testing.assert_allclose(outcome.added_kg, expected, rtol=0.01)
 
 
 def test_in_a_room_it_runs_at_any_hour_on_the_room_s_air_and_needs_no_ducts() -> None:

@@ -11,6 +11,7 @@ from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from dewmargin import air
 from dewmargin.case import AirSystem, HeatSource
+from dewmargin.contracts import Points
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
 from dewmargin.tariff import Carrier
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
 HOTTEST_SUPPLY_C = 95.0  # beyond it a limit control has long opened; common practice, no source
-
-Points = tuple[tuple[float, float], ...]  # outdoor °C and a value
 _OF_A_HEAT_PUMP = ("capacity_points", "cop_points", "backup_kw")
 _OF_A_RUN = ("coil", "fan")
 # By kind: keys that it cannot use, and groups of keys of which it needs one.
