@@ -14,6 +14,7 @@ import numpy as np
 from pydantic import Field
 
 from dewmargin.case import AirSystem
+from dewmargin.checks import require_hourly
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
@@ -225,6 +226,8 @@ class Humidifier(Inputs):
             _mode(g, w_room, steps, water.heat_j_kg, fan_w)
             for g, (_, steps), fan_w in zip(gives, places, fans_w, strict=False)
         ]
+        rates = {f"rate {i}": mode.r0_kg_s for i, mode in enumerate(modes)}
+        require_hourly(f"equipment[{self.name!r}]", **rates)
         return Capability(
             heat_frac=system.heat_frac if self.call != "always" else np.ones(n),
             heat=modes[0],

@@ -26,7 +26,7 @@ _OF_A_RUN = ("coil", "fan")
 _FOREIGN = {
     "furnace": (*_OF_A_HEAT_PUMP, *_OF_A_RUN),
     "heat_pump": _OF_A_RUN,
-    "hydronic": (*_OF_A_HEAT_PUMP, *_OF_A_RUN, "airflow_l_s", "blower_w"),
+    "hydronic": (*_OF_A_HEAT_PUMP, *_OF_A_RUN, "airflow_l_s", "blower", "blower_w"),
     "simulated": (*_OF_A_HEAT_PUMP, "capacity_kw", "airflow_l_s"),
 }
 _NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
