@@ -88,7 +88,7 @@ class Atomiser(Humidifier):
     @property
     def _spray_j_kg(self) -> float:
         if self.pump_bar is not None:
-            return self.pump_bar * _PA_PER_BAR / (steam.WATER_KG_M3 * self.pump_efficiency)
+            return self.pump_bar * _PA_PER_BAR / (air.WATER_KG_M3 * self.pump_efficiency)
         return np.nan if self.spray_kwh_kg is None else 3.6e6 * self.spray_kwh_kg
 
     def warnings(

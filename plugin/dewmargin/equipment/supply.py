@@ -11,7 +11,7 @@ from dewmargin import air
 from dewmargin.case import HeatSource
 from dewmargin.contracts import FeedWater, Quality
 from dewmargin.errors import InputError
-from dewmargin.feedline import BARE_W_M2_K, WATER_KG_M3, Line
+from dewmargin.feedline import BARE_W_M2_K, Line
 from dewmargin.inputs import Inputs
 from dewmargin.mains import mains_temperature, months_present
 from dewmargin.tariff import Carrier
@@ -141,7 +141,7 @@ class WaterHeater(Inputs):
         """Flow below which it does not start. [kg/s]."""
         default = 1.9 if self.kind == "tankless" else 0.0
         l_min = default if self.least_flow_l_min is None else self.least_flow_l_min
-        return l_min / 60.0 * WATER_KG_M3 / 1000.0
+        return l_min / 60.0 * air.WATER_KG_M3 / 1000.0
 
 
 class WaterQuality(Inputs):
