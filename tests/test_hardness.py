@@ -39,13 +39,15 @@ def test_soft_water_needs_no_bleed() -> None:
     assert hardness.feed_ratio(hardness_mg_l=0.0, drain_limit_mg_l=100.0) == 1.0
 
 
-def test_feed_as_hard_as_the_drain_may_be_is_refused() -> None:
+# A feed of 249.9 mg/l would need 2500 times what evaporates, by the mass balance.
+@pytest.mark.parametrize("feed", [300.0, 249.9])
+def test_feed_as_hard_as_the_drain_may_be_is_refused(feed) -> None:
     with pytest.raises(OutOfRangeError) as caught:
-        hardness.feed_ratio(hardness_mg_l=300.0, drain_limit_mg_l=250.0)
+        hardness.feed_ratio(hardness_mg_l=feed, drain_limit_mg_l=250.0)
 
     assert str(caught.value) == (
-        "feed_ratio: drain_limit_mg_l: feed of 300 mg/l cannot drain at 250 mg/l, however much is "
-        "fed (soften the feed, or allow a harder drain)"
+        f"feed_ratio: drain_limit_mg_l: feed of {feed:g} mg/l cannot drain at 250 mg/l, not with "
+        "1000 times what evaporates (soften the feed, or allow a harder drain)"
     )
 
 

@@ -27,6 +27,7 @@ CP_DRY_AIR = 1006.0  # J/(kg K), idem eq. 30
 CP_VAPOUR = 1860.0  # J/(kg K), idem
 H_FG_0C = 2.501e6  # J/kg at 0 °C, idem
 CP_WATER = 4186.0  # J/(kg K)
+WATER_KG_M3 = 1000.0  # kg/m3, at 4 °C; 1.7 % less at 60 °C
 STANDARD_PRESSURE = 101_325.0  # Pa
 
 

@@ -270,7 +270,9 @@ def _solve(
         heat_frac, modes = np.ones(n), [(np.full(n, UNLIMITED), zero), (zero, zero)]
     else:
         heat_frac = capability.heat_frac
-        modes = [_relative(capability.heat, base), _relative(capability.added, base)]
+        added_r0, added_r1 = _relative(capability.added, base)
+        share = capability.added_share
+        modes = [_relative(capability.heat, base), (share * added_r0, share * added_r1)]
     n_faces = len(case.surfaces)
     area = np.array([s.area_m2 or 0.0 for s in case.surfaces])
     of_surfaces = [
@@ -315,6 +317,8 @@ def _solve(
     )
     flows = source * case.step_s - case.exchange_kg_s * sum_x
     error = stored - (flows + added - area @ taken - fog)
+    # The kernel spreads the second mode over the whole rest of the step.
+    run_rest = run_rest if capability is None else run_rest * capability.added_share
     used = _used(case, capability, given, [run_heat, run_rest])
     hours = (case.n_hours, case.steps_per_hour)
 
@@ -367,8 +371,9 @@ def _used(
     feed = total("feed") + capability.resting_feed_kg_s * resting_s
     fuel = total("fuel")
     if capability.part_load is not None:
-        shares, factors = zip(*capability.part_load, strict=True)
-        fuel = fuel / np.interp(running / case.step_s, shares, factors)
+        beside = 0.0 if capability.added is None else capability.added_share
+        available_s = case.step_s * (capability.heat_frac + (1.0 - capability.heat_frac) * beside)
+        fuel = fuel / capability.part_load.factor(given_kg[0] + given_kg[1], available_s)
     vapour_j = (given_kg[0] + given_kg[1]) * (air.H_FG_0C + air.CP_VAPOUR * case.t_air_c)
     return {
         "feed_kg": feed,

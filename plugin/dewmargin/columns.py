@@ -66,7 +66,7 @@ COMPARISON = (
     Column("feed_l", "l", "water fed to the equipment"),
     Column("evaporated_l", "l", "water that became vapour, 1 l = 1 kg"),
     Column("drained_l", "l", "water to waste"),
-    Column("hot_feed_l", "l", "feed that was warmer than the mains"),
+    Column("hot_feed_l", "l", "feed heated above the unheated water, wherever it cooled again"),
     Column("feed_l_per_kg", "l/kg", "feed per kg of vapour delivered"),
     Column(
         "running_h",

@@ -20,8 +20,9 @@ if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, FloatArray
     from dewmargin.feedline import Line
 
-Points = tuple[tuple[float, float], ...]
+Points = tuple[tuple[float, float], ...]  # a quantity that rises, and what belongs to it
 
+_WHOLE = 1e-9  # of a unit: nearer than this a number of units is whole
 HOT_ABOVE_COLD_K = 0.5  # a feed counts as hot only when it is clearly warmer than the cold water
 
 
@@ -83,6 +84,43 @@ class Mode:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PartLoad:
+    """How the efficiency of a device that follows the demand falls at part load.
+
+    Attributes
+    ----------
+    points : tuple of (share, factor)
+        Efficiency by the share of full output of a unit, as a share of that at full output; flat
+        beyond the ends.
+    rate_kg_s : float
+        Full output of a unit. [kg/s]
+    units : int
+        Units alike; as many run as the demand needs.
+    """
+
+    points: Points
+    rate_kg_s: float
+    units: int = 1
+
+    def factor(self, given_kg: FloatArray, available_s: FloatArray) -> FloatArray:
+        """Return the efficiency as a share of that at full output.
+
+        Parameters
+        ----------
+        given_kg : float64 array
+            Vapour given in each step. [kg]
+        available_s : float64 array
+            Time in which it may run. [s]
+        """
+        most_kg = self.rate_kg_s * available_s
+        output = np.where(most_kg > 0.0, given_kg / np.where(most_kg > 0.0, most_kg, 1.0), 0.0)
+        running = np.clip(np.ceil(output - _WHOLE), 1.0, self.units)
+        shares, factors = zip(*self.points, strict=True)
+        result: FloatArray = np.interp(output / running, shares, factors)
+        return result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Capability:
     """What an equipment can do in each step: with heat first, then in the rest of the step.
 
@@ -94,6 +132,8 @@ class Capability:
         Running in that fraction.
     added : Mode or None
         Running in the rest of the step, on a call for humidity; None: it cannot.
+    added_share : float64 array, shape (n_steps,), or float
+        Part of that rest in which it may.
     standby_w : float
         Electricity while it does not run. [W]
     resting_feed_kg_s : float
@@ -102,9 +142,8 @@ class Capability:
         Heat that the water heater puts into that. [W]
     hot : bool array, shape (n_steps,), or None
         Steps in which the feed comes heated; None: never.
-    part_load : tuple of (share, factor), or None
-        Efficiency in `fuel` by the share of full output, as a share of that at full output, of a
-        device that follows the demand; None: it runs at full output or not at all.
+    part_load : PartLoad or None
+        Efficiency in `fuel` at part load; None: it runs at full output or not at all.
     notes : tuple of str
         What a reader of the report has to know of it.
     """
@@ -112,11 +151,12 @@ class Capability:
     heat_frac: FloatArray
     heat: Mode
     added: Mode | None = None
+    added_share: FloatArray | float = 1.0
     standby_w: float = 0.0
     resting_feed_kg_s: float = 0.0
     resting_heat_w: FloatArray | float = 0.0
     hot: BoolArray | None = None
-    part_load: Points | None = None
+    part_load: PartLoad | None = None
     notes: tuple[str, ...] = ()
 
 

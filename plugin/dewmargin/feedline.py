@@ -18,7 +18,6 @@ from dewmargin.checks import require_between
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
-WATER_KG_M3 = 1000.0
 BARE_W_M2_K = 10.0  # convection and radiation of a bare line indoors; common practice, no source
 
 
@@ -59,7 +58,7 @@ class Line:
     @property
     def held_kg(self) -> float:
         """Water in the line. [kg]."""
-        return WATER_KG_M3 * math.pi / 4.0 * (1e-3 * self.bore_mm) ** 2 * self.length_m
+        return air.WATER_KG_M3 * math.pi / 4.0 * (1e-3 * self.bore_mm) ** 2 * self.length_m
 
     @property
     def loss_w_k(self) -> float:

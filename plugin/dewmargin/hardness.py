@@ -13,6 +13,8 @@ from dewmargin.errors import OutOfRangeError
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
+_MOST_RATIO = 1000.0  # more feed for each kilogram is a tap left open, no bleed
+
 
 def feed_ratio(*, hardness_mg_l: float, drain_limit_mg_l: float) -> float:
     r"""Litres fed for each kilogram evaporated, so that the drain stays below a hardness.
@@ -34,7 +36,7 @@ def feed_ratio(*, hardness_mg_l: float, drain_limit_mg_l: float) -> float:
     Raises
     ------
     OutOfRangeError
-        If the feed is as hard as the drain may be: no bleed helps then.
+        If the feed is as hard as the drain may be, to a thousandth: no bleed helps then.
 
     Notes
     -----
@@ -48,10 +50,10 @@ def feed_ratio(*, hardness_mg_l: float, drain_limit_mg_l: float) -> float:
     1.67
     """
     require_between("feed_ratio", "hardness_mg_l", hardness_mg_l, 0.0, math.inf)
-    if hardness_mg_l >= drain_limit_mg_l:
+    if hardness_mg_l > (1.0 - 1.0 / _MOST_RATIO) * drain_limit_mg_l:
         raise OutOfRangeError(
-            f"feed of {hardness_mg_l:g} mg/l cannot drain at {drain_limit_mg_l:g} mg/l, however "
-            "much is fed",
+            f"feed of {hardness_mg_l:g} mg/l cannot drain at {drain_limit_mg_l:g} mg/l, not with "
+            f"{_MOST_RATIO:g} times what evaporates",
             where="feed_ratio: drain_limit_mg_l",
             hint="soften the feed, or allow a harder drain",
         )

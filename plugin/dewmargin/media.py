@@ -41,6 +41,7 @@ DEPTH_M, VELOCITY_M_S = (0.04, 0.31), (0.4, 3.1)  # what the polynomial was fitt
 RESISTANCE_PA_M, RESISTANCE_EXPONENT = 95.545, 1.9259
 _FLOW_STEPS = 40  # Newton's method from above converges in five; this bounds it
 _FLOW_SETTLED = 1e-12
+_MOST_AIR_KG_S = 1e6  # beyond any pad: air that is nearly saturated takes up nothing at any flow
 _RATING_STEPS = 60  # halvings: to 1e-18 of the bracket
 
 
@@ -277,7 +278,8 @@ def saturated_flow_of_rating(
     Raises
     ------
     OutOfRangeError
-        If no airflow evaporates that much: it exceeds the feed that wets the pad.
+        If no airflow evaporates that much: it exceeds the feed that wets the pad, or the air takes
+        up nothing.
 
     Notes
     -----
@@ -304,7 +306,7 @@ def saturated_flow_of_rating(
     low, high = 0.0, 1e-3
     while evaporated_kg_h(high) < capacity_kg_h:
         low, high = high, 2.0 * high
-        if capacity_kg_h >= wetting_kg_h or not math.isfinite(high):
+        if capacity_kg_h >= wetting_kg_h or high > _MOST_AIR_KG_S:
             raise OutOfRangeError(
                 f"no airflow evaporates {capacity_kg_h:g} kg/h of {wetting_kg_h:g} kg/h of feed "
                 f"that wets the pad, in air of {t_in_c:g} °C",

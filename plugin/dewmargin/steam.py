@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 STEAM_J_KG = 2.675_6e6
 BOILING_WATER_J_KG = 0.419_1e6
 DIFFUSIVITY_M2_S = 2.5e-5  # water vapour in room air at 20 °C; handbooks, from memory
-WATER_KG_M3 = 1000.0
 _SATURATION_STEPS = 30  # Newton's method: four to eight are enough
 _SETTLED_K = 1e-10
 _MOST_VAPOUR = 0.9  # of the pressure, beyond which no air is humidified
@@ -175,5 +174,5 @@ def droplet_life_s(
     drive = np.log1p(np.maximum((w_star - w_kg_kg) / (1.0 - w_star), 0.0))
     film_kg_m3 = air.dry_air_density(0.5 * (t_c + wet_bulb), w_kg_kg, p_pa)
     rate = 8.0 * DIFFUSIVITY_M2_S * film_kg_m3 * drive
-    mass = WATER_KG_M3 * (1e-6 * diameter_um) ** 2
+    mass = air.WATER_KG_M3 * (1e-6 * diameter_um) ** 2
     return np.where(drive > 0.0, mass / np.where(drive > 0.0, rate, 1.0), math.inf)

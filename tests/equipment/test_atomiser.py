@@ -122,6 +122,7 @@ def test_the_length_in_which_droplets_evaporate_is_told_where_it_can_be() -> Non
         pytest.param({"pump_bar": 70, "spray_kwh_kg": 0.01}, id="two accounts of its energy"),
         pytest.param({"spray": "ultrasonic", "pump_bar": 70}, id="a pump without nozzle"),
         pytest.param({"overspray_frac": 1.0}, id="nothing evaporates"),
+        pytest.param({"rate_kg_h": 1.1e5}, id="more than the largest building takes"),
     ],
 )
 def test_what_has_no_meaning_is_refused(keys) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pydantic
@@ -12,7 +13,10 @@ import psychrolib_oracle
 from dewmargin.case import AirSystem, HourlyCase
 from dewmargin.contracts import Capability, Equipment, FeedWater
 from dewmargin.equipment.fixed_rate import FixedRate
-from dewmargin.errors import InputError
+from dewmargin.errors import InputError, OutOfRangeError
+
+if TYPE_CHECKING:
+    from dewmargin.equipment.humidifier import Given, Inlet
 
 N = 24
 FLAT = np.ones(N)
@@ -126,6 +130,8 @@ def test_a_call_needs_ducts(call: str) -> None:
     [
         pytest.param({"rate_kg_h": 0.0}, id="no rate"),
         pytest.param({"rate_kg_h": 1.0, "feed_ratio": 0.9}, id="more vapour than water"),
+        pytest.param({"rate_kg_h": 1.1e5}, id="more than the largest building takes"),
+        pytest.param({"rate_kg_h": 1.0, "feed_ratio": 1001}, id="a tap left open"),
         pytest.param({"rate_kg_h": 1.0, "call": "never"}, id="a call that is not known"),
         pytest.param({"rate_kg_h": 1.0, "efficiency": 1.0}, id="a key that is not known"),
     ],
@@ -133,6 +139,20 @@ def test_a_call_needs_ducts(call: str) -> None:
 def test_what_has_no_meaning_is_refused(keys: dict) -> None:
     with pytest.raises(pydantic.ValidationError):
         FixedRate.model_validate({"name": "x", **keys})
+
+
+def test_a_rate_that_is_no_number_is_refused_by_the_equipment_s_name() -> None:
+    class Broken(FixedRate):
+        def give(self, inlet: Inlet) -> Given:
+            return replace(super().give(inlet), rate_kg_s=np.full(inlet.w_kg_kg.shape, np.nan))
+
+    with pytest.raises(OutOfRangeError) as caught:
+        capability(Broken(name="odd", rate_kg_h=1.0), CASE)
+
+    assert str(caught.value) == (
+        "equipment['odd']: rate 0: must be finite, but 24 of 24 values are not, the first at "
+        "index 0"
+    )
 
 
 def test_it_is_an_equipment_by_contract() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pydantic
 import pytest
@@ -91,6 +93,33 @@ def test_heated_water_of_a_part_year_has_a_temperature_but_no_known_heat() -> No
     assert arriving.hot.all()
     assert np.all(arriving.t_feed_c == 55.0)
     assert np.isnan(arriving.heat_j_kg).all()
+
+
+def test_a_heater_that_may_stay_off_needs_the_cold_water_of_a_part_year() -> None:
+    supply = {"name": "hot", "temperature_c": 50, "heater": {"kind": "tankless"}}
+
+    with pytest.raises(InputError) as caught:
+        Supply.model_validate(supply).feed_water(case_of(40))
+
+    assert str(caught.value) == (
+        "supplies['hot'].source: the mains temperature follows from all 12 months, "
+        "the weather has 2 (give cold_c)"
+    )
+    cold = Supply.model_validate(supply | {"cold_c": 9}).feed_water(case_of(40)).arriving(1e-3)
+    assert np.all(cold.t_feed_c == 9.0)
+
+
+def test_water_that_would_boil_is_refused() -> None:
+    # Steam tables, from memory: 94 °C boil at 81.5 kPa, 93 °C at 78.5 kPa.
+    high = replace(case_of(40), p_pa=80e3 * np.ones(40))
+
+    with pytest.raises(InputError) as caught:
+        Supply(name="hot", temperature_c=94).feed_water(high)
+
+    assert str(caught.value) == (
+        "supplies['hot'].temperature_c: water of 94 °C boils at 80 kPa (lower it)"
+    )
+    assert np.all(Supply(name="hot", temperature_c=93).feed_water(high).t_start_c == 93.0)
 
 
 @pytest.mark.parametrize(

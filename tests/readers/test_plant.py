@@ -81,6 +81,11 @@ def test_a_hydronic_plant_has_no_ducts():
             id="heat pump without airflow",
         ),
         pytest.param(
+            {"kind": "hydronic", "blower": "continuous"},
+            "blower does not go with kind = 'hydronic'",
+            id="a hydronic plant with a blower",
+        ),
+        pytest.param(
             {"kind": "hydronic", "airflow_l_s": 400.0},
             "airflow_l_s does not go with kind = 'hydronic'",
             id="radiators with airflow",
@@ -189,13 +194,16 @@ def test_a_heat_pump_gives_what_the_outdoor_air_lets_it():
 
 
 def test_a_blower_that_runs_on_is_told():
-    plant = HeatingPlant(capacity_kw=8.0, airflow_l_s=400.0, blower="continuous", blower_w=300.0)
+    plant = HeatingPlant(
+        capacity_kw=8.0, airflow_l_s=400.0, blower="continuous", blower_w=300.0, cycles_per_h=5.0
+    )
 
     system = plant.air_system(heating_w=np.full(4, 2e3), **ROOM)
 
     assert system.heat_frac == pytest.approx(np.full(4, 0.25))
     assert system.blower_frac == pytest.approx(np.ones(4))
     assert system.blower_w == 300.0
+    assert system.cycles_per_h == 5.0
 
 
 @pytest.mark.parametrize(
@@ -218,9 +226,10 @@ def test_what_heat_takes_is_known_as_far_as_it_is_told(keys, per_heat):
 
 
 def test_a_simulated_plant_is_what_coil_and_fan_report():
-    # By hand: the coil runs a quarter of the hour at 12 kW, the fan half of it at 0.6 kg/s.
+    # By hand: the coil runs a quarter of the hour at 12 kW, the fan half of it at 0.6 kg/s; in the
+    # second hour the fan alone runs, in the third the coil is told to outlast it.
     plant = HeatingPlant(kind="simulated")
-    coil_frac, fan_frac = np.array([0.25, 0.0, 0.5, 1.0]), np.array([0.5, 0.0, 0.5, 1.0])
+    coil_frac, fan_frac = np.array([0.25, 0.0, 0.5, 1.0]), np.array([0.5, 0.3, 0.4, 1.0])
 
     system = plant.simulated_air_system(
         coil_w=12e3 * coil_frac,
@@ -233,7 +242,7 @@ def test_a_simulated_plant_is_what_coil_and_fan_report():
 
     assert system.airflow_kg_s == pytest.approx(0.6)
     assert system.heat_frac == pytest.approx(coil_frac)
-    assert system.blower_frac == pytest.approx(fan_frac)
+    assert system.blower_frac == pytest.approx([0.5, 0.3, 0.5, 1.0])
     assert system.t_supply_c == pytest.approx(np.full(4, 20.0 + 12e3 / (0.6 * 1006.0)))
 
 

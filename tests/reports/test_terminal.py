@@ -88,6 +88,10 @@ def test_what_is_not_known_is_a_dash() -> None:
     assert line.split()[2:] == ["-"] * 8
 
 
+def test_a_little_below_nothing_is_nothing() -> None:
+    assert "-0" not in shown(options(shortfall_h=[-0.3] * 3, feed_l=[-0.01] * 3))
+
+
 def test_json_rows_keep_missing_as_null() -> None:
     rows = terminal.document(options())
 

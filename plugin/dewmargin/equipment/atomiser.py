@@ -29,7 +29,7 @@ class Atomiser(Humidifier):
 
     kind: Literal["atomiser"] = "atomiser"
     spray: Literal["nozzle", "ultrasonic"] = Field(description="what makes the droplets")
-    rate_kg_h: float = Field(gt=0, description="water of a unit's spray that evaporates")
+    rate_kg_h: float = Field(gt=0, le=1e5, description="water of a unit's spray that evaporates")
     overspray_frac: Annotated[float, Field(ge=0.0, le=0.9)] | None = Field(
         default=None,
         description="share of the spray that does not evaporate, and drains; default: nozzle 0.2, "
@@ -88,7 +88,7 @@ class Atomiser(Humidifier):
     @property
     def _spray_j_kg(self) -> float:
         if self.pump_bar is not None:
-            return self.pump_bar * _PA_PER_BAR / (steam.WATER_KG_M3 * self.pump_efficiency)
+            return self.pump_bar * _PA_PER_BAR / (air.WATER_KG_M3 * self.pump_efficiency)
         return np.nan if self.spray_kwh_kg is None else 3.6e6 * self.spray_kwh_kg
 
     def warnings(

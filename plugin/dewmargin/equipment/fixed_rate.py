@@ -23,9 +23,9 @@ class FixedRate(Humidifier):
     """
 
     kind: Literal["fixed_rate"] = "fixed_rate"
-    rate_kg_h: float = Field(gt=0, description="vapour that a unit gives while it runs")
+    rate_kg_h: float = Field(gt=0, le=1e5, description="vapour that a unit gives while it runs")
     feed_ratio: float = Field(
-        default=1.0, ge=1, description="litres fed for a kilogram given; 1 drains nothing"
+        default=1.0, ge=1, le=1000, description="litres fed for a kilogram given; 1 drains nothing"
     )
 
     def give(self, inlet: Inlet) -> Given:

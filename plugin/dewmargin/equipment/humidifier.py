@@ -7,13 +7,14 @@ feed and the slug of cold feed that comes first.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import numpy as np
 from pydantic import Field
 
 from dewmargin.case import AirSystem
+from dewmargin.checks import require_hourly
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
@@ -21,7 +22,7 @@ from dewmargin.inputs import Inputs
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import FeedWater, Points, Quality
+    from dewmargin.contracts import FeedWater, PartLoad, Quality
 
 _LEAST_SPAN_KG_KG = 1e-4  # between the two humidities: a shorter chord is a poor tangent
 _LEAST_RATE_KG_S = 1e-15  # nearer than this two rates are one
@@ -100,7 +101,10 @@ class Humidifier(Inputs):
         "runs anyway; humidity, the blower is run for it; always, a device of its own in the room",
     )
     count: int = Field(
-        default=1, ge=1, le=1000, description="units alike, which run one after the other"
+        default=1,
+        ge=1,
+        le=1000,
+        description="units alike, each on a line of its own, which run together",
     )
     power_w: Power | None = Field(
         default=None,
@@ -120,8 +124,8 @@ class Humidifier(Inputs):
         return 0.0
 
     @property
-    def modulation(self) -> Points | None:
-        """Efficiency by share of full output, of a device that follows the demand; else None."""
+    def modulation(self) -> PartLoad | None:
+        """Efficiency at part load, of a device that follows the demand; else None."""
         return None
 
     def give(self, inlet: Inlet) -> Given:
@@ -197,7 +201,9 @@ class Humidifier(Inputs):
         gives = [self.give(inlet) for inlet in warm]
         notes = self.warnings(feed, case, warm[telling], gives[telling])
         called, share = self._beside(system, heat_frac)
-        if feed.line is not None and typical > 0.0:
+        rests = self.resting_feed_kg_s
+        # What never stops flowing leaves no slug.
+        if feed.line is not None and typical > 0.0 and rests == 0.0:
             steps_of = [steps for _, steps in places]
             cycle = _Cycle(
                 seconds=3600.0 / system.cycles_per_h,
@@ -220,11 +226,13 @@ class Humidifier(Inputs):
             _mode(g, w_room, steps, water.heat_j_kg, fan_w)
             for g, (_, steps), fan_w in zip(gives, places, fans_w, strict=False)
         ]
-        rests = self.resting_feed_kg_s
+        rates = {f"rate {i}": mode.r0_kg_s for i, mode in enumerate(modes)}
+        require_hourly(f"equipment[{self.name!r}]", **rates)
         return Capability(
             heat_frac=system.heat_frac if self.call != "always" else np.ones(n),
             heat=modes[0],
-            added=_scaled(modes[1], share) if beside else None,
+            added=modes[1] if beside else None,
+            added_share=share,
             standby_w=0.0 if self.standby_w is None else self.standby_w,
             resting_feed_kg_s=rests,
             resting_heat_w=rests * water.heat_j_kg if rests > 0.0 else 0.0,
@@ -319,8 +327,6 @@ class _Cycle:
             on_hot = np.minimum(most_s - on_cold, _time(left_kg, hot))
             wanted_kg = np.maximum(left_kg - hot * on_hot, 0.0)
             purge_s = purge_s - on_cold
-            # Once the slug has run out, or the demand is met, what follows is hot.
-            on_hot = np.where(purge_s > 0.0, 0.0, on_hot)
             runs_s.append(on_cold + on_hot)
             cold_s.append(on_cold)
         return runs_s, cold_s
@@ -377,16 +383,6 @@ def _mode(
         electricity=use(given.electricity_w),
         fuel=use(given.fuel_w),
     )
-
-
-def _scaled(mode: Mode, share: FloatArray) -> Mode:
-    """Return a mode that is there for a share of the time only."""
-    uses = {
-        f.name: replace(use, per_s=use.per_s * share)
-        for f in fields(mode)
-        if isinstance(use := getattr(mode, f.name), Use)
-    }
-    return replace(mode, r0_kg_s=mode.r0_kg_s * share, r1_kg_s=mode.r1_kg_s * share, **uses)
 
 
 def own_power_w(device: Humidifier) -> float:

@@ -9,11 +9,13 @@ import numpy as np
 from pydantic import Field, field_validator, model_validator
 
 from dewmargin import steam
-from dewmargin.contracts import Points
+from dewmargin.contracts import PartLoad, Points
 from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
+from dewmargin.errors import InputError
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
+    from dewmargin.columns import FloatArray
     from dewmargin.contracts import FeedWater
     from dewmargin.equipment.humidifier import Inlet
 
@@ -36,7 +38,7 @@ class SteamHumidifier(Humidifier):
     heat: Literal["electrode", "resistance", "gas"] = Field(
         description="what boils the water: current through it, heating elements, or a gas burner"
     )
-    rate_kg_h: float = Field(gt=0, description="steam that a unit gives at full output")
+    rate_kg_h: float = Field(gt=0, le=1e5, description="steam that a unit gives at full output")
     drain_frac: Annotated[float, Field(ge=0.0, le=0.9)] | None = Field(
         default=None,
         description="share of the feed that is drained, boiling; default: electrode 0.15, "
@@ -44,8 +46,8 @@ class SteamHumidifier(Humidifier):
     )
     power_kw: Annotated[float, Field(gt=0.0, le=1e5)] | None = Field(
         default=None,
-        description="rated input of a unit at full output; default: the heat that the steam needs, "
-        "divided by the efficiency",
+        description="rated input of a unit at full output, at least the heat that steam and drain "
+        "need; default: that heat, divided by the efficiency",
     )
     efficiency: Annotated[float, Field(gt=0.0, le=1.0)] | None = Field(
         default=None,
@@ -55,8 +57,8 @@ class SteamHumidifier(Humidifier):
     part_load: Points | None = Field(
         default=None,
         description="[share of full output, efficiency as a share of that at full output], from "
-        "low to high, flat beyond the ends, of a burner that follows the demand; default: 1, the "
-        "burner runs at full output or not at all",
+        "low to high, flat beyond the ends, of a burner that follows the demand, as many of them "
+        "lit as it needs; default: 1, the burner runs at full output or not at all",
     )
     fan_w: Annotated[float, Field(ge=0.0, le=1e6)] = Field(
         default=0.0, description="fan of a unit's own that blows the steam out; default: none"
@@ -67,6 +69,8 @@ class SteamHumidifier(Humidifier):
     def _rises(cls, points: Points | None) -> Points | None:
         """Refuse points out of order or out of range."""
         if points is not None:
+            if not points:
+                raise ValueError("must not be empty")
             if any(not lower[0] < higher[0] for lower, higher in pairwise(points)):
                 raise ValueError("shares of full output must rise from point to point")
             if any(not (0.0 <= x <= 1.0 and y > 0.0) for x, y in points):
@@ -88,12 +92,20 @@ class SteamHumidifier(Humidifier):
         return _DRAIN_FRAC[self.heat] if self.drain_frac is None else self.drain_frac
 
     @property
-    def modulation(self) -> Points | None:
-        """Efficiency by share of full output."""
-        return self.part_load
+    def modulation(self) -> PartLoad | None:
+        """Efficiency at part load."""
+        if self.part_load is None:
+            return None
+        return PartLoad(points=self.part_load, rate_kg_s=self.rate_kg_h / 3600.0, units=self.count)
 
     def give(self, inlet: Inlet) -> Given:
-        """Return its steam; in ducts at most what the air can take up."""
+        """Return its steam; in ducts at most what the air can take up.
+
+        Raises
+        ------
+        InputError
+            If its power could not boil its rate.
+        """
         full = np.full(inlet.w_kg_kg.shape, self.count * self.rate_kg_h / 3600.0)
         rate = full
         if np.isfinite(inlet.airflow_kg_s):
@@ -112,13 +124,24 @@ class SteamHumidifier(Humidifier):
             fan_w=self.count * self.fan_w,
         )
 
-    def _input_j_kg(self, inlet: Inlet) -> np.ndarray | float:
-        if self.power_kw is not None:
-            return 3.6e6 * self.power_kw / self.rate_kg_h
-        efficiency = self.efficiency
-        if efficiency is None:
-            efficiency = np.nan if self.heat == "gas" else 1.0
-        return steam.boiling_heat(inlet.t_feed_c, drain_frac=self.drained) / efficiency
+    def _input_j_kg(self, inlet: Inlet) -> FloatArray | float:
+        """Return what a kilogram of steam takes; refuse a power that could not boil it."""
+        heat_j_kg = steam.boiling_heat(inlet.t_feed_c, drain_frac=self.drained)
+        if self.power_kw is None:
+            efficiency = self.efficiency
+            if efficiency is None:
+                efficiency = np.nan if self.heat == "gas" else 1.0
+            return heat_j_kg / efficiency
+        least_kw = self.rate_kg_h * float(np.max(heat_j_kg, initial=0.0)) / 3.6e6
+        if self.power_kw < least_kw:
+            raise InputError(
+                f"{self.power_kw:g} kW cannot boil {self.rate_kg_h:g} kg/h of feed of "
+                f"{np.min(inlet.t_feed_c):.0f} °C and heat what drains: that takes {least_kw:.3g} "
+                "kW",
+                where=f"equipment[{self.name!r}].power_kw",
+                hint="give the rate that it reaches on this feed, or the drain_frac it has",
+            )
+        return 3.6e6 * self.power_kw / self.rate_kg_h
 
     def warnings(
         self,

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
+from dewmargin import air
 from dewmargin.case import HeatSource
 from dewmargin.contracts import FeedWater, Quality
 from dewmargin.errors import InputError
-from dewmargin.feedline import BARE_W_M2_K, WATER_KG_M3, Line
+from dewmargin.feedline import BARE_W_M2_K, Line
 from dewmargin.inputs import Inputs
 from dewmargin.mains import mains_temperature, months_present
 from dewmargin.tariff import Carrier
@@ -140,7 +141,7 @@ class WaterHeater(Inputs):
         """Flow below which it does not start. [kg/s]."""
         default = 1.9 if self.kind == "tankless" else 0.0
         l_min = default if self.least_flow_l_min is None else self.least_flow_l_min
-        return l_min / 60.0 * WATER_KG_M3 / 1000.0
+        return l_min / 60.0 * air.WATER_KG_M3 / 1000.0
 
 
 class WaterQuality(Inputs):
@@ -205,11 +206,15 @@ class Supply(Inputs):
         Raises
         ------
         InputError
-            If the mains temperature is asked for and the weather lacks months.
+            If the mains temperature is asked for and the weather lacks months, or the heated water
+            would boil.
         """
+        self._require_no_boiling(case)
         months = months_present(case.interval_start)
         known = self.cold_c is not None or months == _MONTHS
-        if not known and self.temperature_c is None:
+        # Of hot water the mains' temperature is the heater's matter, unless it may stay off.
+        least_flow = 0.0 if self.heater is None else self.heater.least_flow_kg_s
+        if not known and (self.temperature_c is None or least_flow > 0.0):
             raise InputError(
                 f"the mains temperature follows from all 12 months, the weather has {months}",
                 where=f"supplies[{self.name!r}].source",
@@ -226,13 +231,24 @@ class Supply(Inputs):
             name=self.name,
             t_cold_c=cold_c,
             t_start_c=start_c,
-            least_flow_kg_s=0.0 if self.heater is None else self.heater.least_flow_kg_s,
+            least_flow_kg_s=least_flow,
             cold_known=known,
             heater=None if self.heater is None else self.heater.source(case.n_steps),
             line=None if self.line is None else self.line.line(),
             quality=Quality(**self.quality.model_dump()),
             notes=tuple(self._cautions()),
         )
+
+    def _require_no_boiling(self, case: HourlyCase) -> None:
+        if self.temperature_c is None:
+            return
+        p_pa = float(case.p_pa.min())
+        if air.saturation_pressure_over_water(np.array(self.temperature_c)) >= p_pa:
+            raise InputError(
+                f"water of {self.temperature_c:g} °C boils at {p_pa / 1e3:.0f} kPa",
+                where=f"supplies[{self.name!r}].temperature_c",
+                hint="lower it",
+            )
 
     def _cautions(self) -> list[str]:
         """Return what hot feed needs."""

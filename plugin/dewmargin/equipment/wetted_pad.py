@@ -13,17 +13,21 @@ from dewmargin import air, hardness, media, pad
 from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
+from dewmargin.readers.plant import HOTTEST_SUPPLY_C
 
 if TYPE_CHECKING:
-    from dewmargin.case import HourlyCase
+    from dewmargin.case import AirSystem, HourlyCase
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Capability, FeedWater
     from dewmargin.equipment.humidifier import Inlet
 
 _BLOWN_OFF_M_S = 2.5  # face velocity that begins to carry water off; usual, from memory
 _DRY_FRAC = 0.999  # of the feed evaporated: the foot of the pad is dry
-_FIXED_FEED_PASSES, _METERED_FEED_PASSES = 3, 4  # of plenum and pad in turn, before extrapolation
+# Turns of plenum or meter and pad, before extrapolation; the fewer if little air is bypassed.
+_PASSES, _FEW_PASSES, _LITTLE_BYPASSED = 4, 3, 0.3
 _LEAST_STEP_KG_S = 1e-12
+_LEAST_RATIO = 1.05  # of the feed that wets a pad to what evaporates, by a meter
+_MOST_BYPASSED = 0.5  # of the blower's air: beyond it the turns of plenum and pad run away
 
 
 class TransferUnits(Inputs):
@@ -99,6 +103,15 @@ def _one_of(model: Humidifier, *keys: str) -> None:
         raise ValueError(f"needs exactly one of {', '.join(keys)}, got {found}")
 
 
+def _beyond(turns: list[FloatArray]) -> FloatArray:
+    """Return by how many last steps more the turns go on, steps shrinking as the last two did."""
+    step, before = turns[-1] - turns[-2], turns[-2] - turns[-3]
+    small = np.abs(before) < _LEAST_STEP_KG_S
+    shrink = np.minimum(np.where(small, 0.0, step / np.where(small, 1.0, before)), 0.9)
+    result: FloatArray = shrink / (1.0 - shrink)
+    return result
+
+
 class WettedPad(Humidifier):
     """Let air evaporate the feed, and drain what does not evaporate.
 
@@ -127,7 +140,7 @@ class WettedPad(Humidifier):
         "in the room",
     )
     airflow_kg_s: float | None = Field(
-        default=None, gt=0, description="dry air through a pad while it runs"
+        default=None, gt=0, le=1e3, description="dry air through a pad while it runs"
     )
     bypass: Bypass | None = Field(
         default=None, description="the same from the pressure between the plenums"
@@ -148,7 +161,7 @@ class WettedPad(Humidifier):
         default=None, description="the same from a rating point at airflow_kg_s"
     )
     feed_kg_h: float | None = Field(
-        default=None, gt=0, description="water fed to a unit while it runs, by an orifice"
+        default=None, gt=0, le=1e4, description="water fed to a unit while it runs, by an orifice"
     )
     feed_ratio: Annotated[float, Field(ge=1.0, le=1000.0)] | None = Field(
         default=None, description="litres metered for each kilogram that evaporates"
@@ -191,6 +204,12 @@ class WettedPad(Humidifier):
             raise ValueError('arrangement = "room" and call = "always" go together')
         if self.bypass is not None and self.arrangement != "bypass":
             raise ValueError(f'bypass is for arrangement = "bypass", got {self.arrangement!r}')
+        if self.feed_ratio is not None and self.feed_ratio * self.contact_frac < _LEAST_RATIO:
+            raise ValueError(
+                f"feed_ratio: {self.feed_ratio:g} times what evaporates, {self.contact_frac:g} of "
+                f"it in contact, leaves too little to drain: at least {_LEAST_RATIO:g} has to wet "
+                "the pad"
+            )
         if self.valve == "open" and self.feed_kg_h is None:
             raise ValueError('valve = "open" needs feed_kg_h: a metered feed stops by itself')
         if self.fan_w is not None and self.arrangement == "bypass":
@@ -203,23 +222,24 @@ class WettedPad(Humidifier):
             except OutOfRangeError as error:
                 raise ValueError(f"rating: {error.what}") from error
             if effectiveness > 1.0:
+                wet = "" if self.wetting is None else ", wetted as its feed then wets it"
                 raise ValueError(
                     f"rating: {self.airflow_kg_s:g} kg/s of air could not evaporate "
-                    f"{self.rating.capacity_kg_h:g} kg/h there; its effectiveness would be "
+                    f"{self.rating.capacity_kg_h:g} kg/h there{wet}; its effectiveness would be "
                     f"{effectiveness:.2f}"
                 )
         return self
 
     @cached_property
     def _rated_flow_kg_s(self) -> float:
-        """Effectiveness times airflow at the rating point. [kg/s]."""
+        """Effectiveness of the pad wetted all over, times airflow, by the rating point. [kg/s]."""
         point = self.rating
         assert point is not None  # noqa: S101 - who asks has seen it
         p_pa = air.standard_pressure(point.elevation_m)
         w = air.humidity_ratio_at_rh(
             np.array([point.room_c]), np.array([point.room_rh]), np.array([p_pa])
         )
-        return media.saturated_flow_of_rating(
+        as_wetted = media.saturated_flow_of_rating(
             capacity_kg_h=point.capacity_kg_h,
             t_in_c=point.plenum_c,
             w_in_kg_kg=float(w[0]),
@@ -228,6 +248,7 @@ class WettedPad(Humidifier):
             t_feed_c=point.feed_c,
             contact_frac=self.contact_frac,
         )
+        return as_wetted / float(self._wetted_frac(np.array(point.feed_kg_h)))
 
     def capability(
         self,
@@ -243,11 +264,10 @@ class WettedPad(Humidifier):
         Raises
         ------
         InputError
-            If the building has no air system, its blower moves less than the pad's air, or a drain
-            limit is given without the feed's hardness.
+            If the building has no air system, its blower moves too little beside the pad's air, or
+            a drain limit is given without the feed's hardness.
         """
-        where = f"equipment[{self.name!r}]"
-        system = case.air_system
+        where, system = f"equipment[{self.name!r}]", case.air_system
         if self.arrangement != "room":
             if system is None:
                 raise InputError(
@@ -258,13 +278,7 @@ class WettedPad(Humidifier):
                 )
             at_room = np.array([case.t_air_c.mean()]), np.array([case.p_pa.mean()])
             most = float(self._airflow_kg_s(at_room[0], w_base_kg_kg[:1], at_room[1])[0])
-            if self.count * most > system.airflow_kg_s:
-                raise InputError(
-                    f"{self.count * most:g} kg/s is more than the blower moves, "
-                    f"{system.airflow_kg_s:.3g} kg/s",
-                    where=f"{where}.{'airflow_kg_s' if self.bypass is None else 'bypass'}",
-                    hint="it is the air through the pad",
-                )
+            self._require_air(system, self.count * most, case.t_air_c)
         if self.drain_limit_mg_l is not None and feed.quality.hardness_mg_l is None:
             raise InputError(
                 f"needs the hardness of {feed.name}",
@@ -278,6 +292,32 @@ class WettedPad(Humidifier):
             w_set_kg_kg=w_set_kg_kg,
             demand_kg_s=demand_kg_s,
         )
+
+    def _require_air(self, system: AirSystem, airflow_kg_s: float, t_air_c: FloatArray) -> None:
+        """Refuse more air through the pads than ducts and plant can spare."""
+        key = "airflow_kg_s" if self.bypass is None else "bypass"
+        where = f"equipment[{self.name!r}].{key}"
+        returns = self.arrangement == "bypass"
+        if airflow_kg_s > (_MOST_BYPASSED if returns else 1.0) * system.airflow_kg_s:
+            raise InputError(
+                f"{airflow_kg_s:g} kg/s is more than {'half of what ' if returns else ''}the "
+                f"blower moves, {system.airflow_kg_s:.3g} kg/s",
+                where=where,
+                hint="it is the air through the pads",
+            )
+        if not returns:
+            return
+        # The bypass stays open between calls: the plenum is then as hot as without a pad's water.
+        rise_k = np.where(system.heat_frac > 0.0, system.t_supply_c - t_air_c, 0.0)
+        to_rooms = 1.0 - airflow_kg_s / system.airflow_kg_s
+        if (hottest := float(np.max(t_air_c + rise_k / to_rooms))) > HOTTEST_SUPPLY_C:
+            raise InputError(
+                f"with {airflow_kg_s:g} kg/s returned by the bypass the plenum would reach "
+                f"{hottest:.0f} °C",
+                where=where,
+                hint=f"at most {HOTTEST_SUPPLY_C:g} °C: let less air bypass, or move more by the "
+                "blower",
+            )
 
     @property
     def resting_feed_kg_s(self) -> float:
@@ -329,6 +369,16 @@ class WettedPad(Humidifier):
             return media.rigid_media_effectiveness(velocity, depth_m=self.media.depth_m)
         return np.full_like(airflow_kg_s, self._rated_flow_kg_s) / airflow_kg_s
 
+    def _wetted_frac(self, feed_kg_h: FloatArray) -> FloatArray:
+        """Return the share of a pad that its feed wets."""
+        if self.wetting is None:
+            return np.ones_like(feed_kg_h)
+        return media.wetted_frac(
+            feed_kg_h,
+            full_feed_kg_h=self.wetting.full_feed_kg_h,
+            exponent=self.wetting.exponent,
+        )
+
     def give(self, inlet: Inlet) -> Given:
         r"""Return what the pads evaporate, in the air that they make themselves.
 
@@ -338,8 +388,8 @@ class WettedPad(Humidifier):
             W_s = W_i + E/(M - m_b), \qquad h_s = h_i + (Q + H)/(M - m_b)
 
         with Q the plant's heat and H the enthalpy that the water brings. Pad and plenum are solved
-        in turn, and what the turns converge to is extrapolated from the last three; the first has
-        neither E nor H. Three turns are within 0.2 % of a hundred (tested).
+        in turn, and what the turns converge to is extrapolated from the last three: within 0.5 % of
+        the solution, 1.5 % for a metered feed with half of the air bypassed (tested).
         """
         t_plenum, w_room, p = np.broadcast_arrays(inlet.t_c, inlet.w_kg_kg, inlet.p_pa)
         airflow = self._airflow_kg_s(t_plenum, w_room, p)
@@ -348,16 +398,23 @@ class WettedPad(Humidifier):
         to_rooms = np.full_like(airflow, inlet.airflow_kg_s)
         returns = self.arrangement == "bypass" and math.isfinite(inlet.airflow_kg_s)
         h_room = air.enthalpy(np.broadcast_to(inlet.t_room_c, t_plenum.shape), w_room)
-        heat_w = np.zeros_like(airflow)
+        heat_w, kept = np.zeros_like(airflow), np.ones_like(airflow)
         if returns:
             to_rooms = inlet.airflow_kg_s - self.count * airflow
+            kept = to_rooms / inlet.airflow_kg_s
             heat_w = inlet.airflow_kg_s * (air.enthalpy(t_plenum, w_room) - h_room)
         ratio = self._ratio(inlet)
         feed = np.full_like(airflow, (self.feed_kg_h or 0.0) / 3600.0)
+        rates, heats = [np.zeros_like(airflow)], [np.zeros_like(airflow)]
         if ratio is not None:  # a first guess: what the air alone would take up
-            t_star = pad.thermodynamic_wet_bulb(t_plenum, w_room, p)
+            t_dry = inlet.t_room_c + (t_plenum - inlet.t_room_c) / kept
+            t_star = pad.thermodynamic_wet_bulb(t_dry, w_room, p)
             w_star = air.humidity_ratio(air.saturation_pressure_over_water(t_star), p)
-            feed = ratio * effectiveness * airflow * np.maximum(w_star - w_room, 1e-9)
+            saturated = self.count * effectiveness * airflow
+            saturated = saturated / (1.0 + (saturated / to_rooms if returns else 0.0))
+            rates = [saturated * np.maximum(w_star - w_room, 1e-9)]
+            heats = [rates[0] * air.CP_WATER * inlet.t_feed_c]
+            feed = ratio * rates[0] / self.count
 
         def once(given: FloatArray, brought: FloatArray) -> tuple[FloatArray, FloatArray]:
             w_in, t_in = w_room, t_plenum
@@ -365,13 +422,6 @@ class WettedPad(Humidifier):
                 w_in = w_room + given / to_rooms
                 h_in = h_room + (heat_w + brought) / to_rooms
                 t_in = (h_in - w_in * air.H_FG_0C) / (air.CP_DRY_AIR + w_in * air.CP_VAPOUR)
-            wet = effectiveness
-            if self.wetting is not None:
-                wet = wet * media.wetted_frac(
-                    3600.0 * feed,
-                    full_feed_kg_h=self.wetting.full_feed_kg_h,
-                    exponent=self.wetting.exponent,
-                )
             state = pad.evaporate(
                 airflow_kg_s=airflow,
                 t_in_c=t_in,
@@ -379,16 +429,17 @@ class WettedPad(Humidifier):
                 p_pa=p,
                 feed_kg_s=feed,
                 t_feed_c=inlet.t_feed_c,
-                effectiveness=wet,
+                effectiveness=effectiveness * self._wetted_frac(3600.0 * feed),
                 contact_frac=self.contact_frac,
             )
             gained = air.enthalpy(state.t_air_out_c, state.w_air_out_kg_kg)
             gained = airflow * (gained - air.enthalpy(t_in, w_in))
             return self.count * state.evaporation_kg_s, self.count * gained
 
-        passes = 1 if not returns else _FIXED_FEED_PASSES
-        passes = _METERED_FEED_PASSES if ratio is not None else passes
-        rates, heats = [np.zeros_like(airflow)], [np.zeros_like(airflow)]
+        little = ratio is None and np.min(kept, initial=1.0) >= 1.0 - _LITTLE_BYPASSED
+        passes = 1
+        if ratio is not None or returns:
+            passes = _FEW_PASSES if little else _PASSES
         for _ in range(passes):
             rate, heat = once(rates[-1], heats[-1])
             rates.append(rate)
@@ -396,40 +447,45 @@ class WettedPad(Humidifier):
             if ratio is not None:
                 feed = ratio * np.maximum(rate, 0.0) / self.count
         if passes > 1:
-            last = np.array(rates[-3:])
-            step, before = last[2] - last[1], last[1] - last[0]
-            small = np.abs(before) < _LEAST_STEP_KG_S
-            shrink = np.clip(np.where(small, 0.0, step / np.where(small, 1.0, before)), -0.9, 0.9)
-            on = shrink / (1.0 - shrink)
-            rates.append(rates[-1] + on * step)
+            on = _beyond(rates)
+            rates.append(rates[-1] + on * (rates[-1] - rates[-2]))
             heats.append(heats[-1] + on * (heats[-1] - heats[-2]))
             if ratio is not None:
                 feed = ratio * np.maximum(rates[-1], 0.0) / self.count
-        fan_w = 0.0 if self.arrangement == "bypass" else self._own_fan_w
         return Given(
             rate_kg_s=rates[-1],
             feed_kg_s=self.count * feed,
             brought_w=heats[-1],
             electricity_w=own_power_w(self),
-            fan_w=fan_w,
+            fan_w=self._own_fan_w,
         )
 
     @property
     def _own_fan_w(self) -> float:
+        if self.arrangement == "bypass":
+            return 0.0
         return math.nan if self.fan_w is None else self.count * self.fan_w
 
     def _ratio(self, inlet: Inlet) -> float | None:
         """Return the litres metered for each kilogram, if the feed is metered."""
         if self.drain_limit_mg_l is None:
             return self.feed_ratio
+        where = f"equipment[{self.name!r}].drain_limit_mg_l"
+        hardness_mg_l = inlet.quality.hardness_mg_l or 0.0
         try:
-            return hardness.feed_ratio(
-                hardness_mg_l=inlet.quality.hardness_mg_l or 0.0,
-                drain_limit_mg_l=self.drain_limit_mg_l,
+            ratio = hardness.feed_ratio(
+                hardness_mg_l=hardness_mg_l, drain_limit_mg_l=self.drain_limit_mg_l
             )
         except OutOfRangeError as error:
-            where = f"equipment[{self.name!r}].drain_limit_mg_l"
             raise InputError(error.what, where=where, hint=error.hint) from error
+        if ratio * self.contact_frac < _LEAST_RATIO:
+            raise InputError(
+                f"feed of {hardness_mg_l:g} mg/l would drain too little: {ratio:.2f} times what "
+                f"evaporates, {self.contact_frac:g} of it in contact",
+                where=where,
+                hint=f"give feed_ratio, so that at least {_LEAST_RATIO:g} wets the pad",
+            )
+        return ratio
 
     def warnings(self, water: FeedWater, case: HourlyCase, inlet: Inlet, given: Given) -> list[str]:
         """Return what is doubtful about pad and water."""
@@ -445,38 +501,38 @@ class WettedPad(Humidifier):
                     f"about {_BLOWN_OFF_M_S:g} m/s, from memory)"
                 )
         wetting = self.contact_frac * np.broadcast_to(given.feed_kg_s, given.rate_kg_s.shape)
-        dry = float(np.mean(given.rate_kg_s >= _DRY_FRAC * wetting)) if wetting.size else 0.0
-        if dry > 0.0:
+        runs = given.rate_kg_s > 0.0
+        dry = runs & (given.rate_kg_s >= _DRY_FRAC * wetting)
+        if dry.any():
             notes.append(
                 f"{self.name} on {water.name}: the pad runs dry, and so crusts, in "
-                f"{100 * dry:.0f} % of what it may have to do: feed more"
+                f"{100 * dry.mean():.0f} % of what it may have to do: feed more"
             )
         return notes + self._scale_notes(water, inlet, given)
 
     def _scale_notes(self, water: FeedWater, inlet: Inlet, given: Given) -> list[str]:
         """Return the tendency to scale of feed and drain, where the water is known."""
         q = water.quality
-        if None in (q.ph, q.solids_mg_l, q.hardness_mg_l, q.alkalinity_mg_l) or not q.hardness_mg_l:
+        if q.ph is None or q.solids_mg_l is None or q.alkalinity_mg_l is None:
             return []
-        if not given.rate_kg_s.size:
+        if not q.hardness_mg_l:
             return []
-        evaporated = float(np.median(given.rate_kg_s / given.feed_kg_s))
+        fed = given.feed_kg_s > 0.0
+        if not np.any(fed):
+            return []
+        evaporated = float(np.median(given.rate_kg_s[fed] / given.feed_kg_s[fed]))
         thickened = 1.0 / max(1.0 - evaporated, 1e-3)
         t_feed = float(np.median(inlet.t_feed_c))
         t_drain = float(np.median(pad.thermodynamic_wet_bulb(inlet.t_c, inlet.w_kg_kg, inlet.p_pa)))
 
-        def index(t_c: float, times: float) -> float:
-            return float(
-                hardness.saturation_index(
-                    t_c,
-                    ph=q.ph or 7.0,
-                    solids_mg_l=times * (q.solids_mg_l or 1.0),
-                    calcium_mg_l=times * (q.hardness_mg_l or 1.0),
-                    alkalinity_mg_l=times * (q.alkalinity_mg_l or 1.0),
-                )
-            )
-
-        at_feed, at_drain = index(t_feed, 1.0), index(t_drain, thickened)
+        times = np.array([1.0, thickened])
+        at_feed, at_drain = hardness.saturation_index(
+            np.array([t_feed, t_drain]),
+            ph=q.ph,
+            solids_mg_l=times * q.solids_mg_l,
+            calcium_mg_l=times * q.hardness_mg_l,
+            alkalinity_mg_l=times * q.alkalinity_mg_l,
+        )
         if max(at_feed, at_drain) <= 0.0:
             return []
         note = (

@@ -11,6 +11,7 @@ from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from dewmargin import air
 from dewmargin.case import AirSystem, HeatSource
+from dewmargin.contracts import Points
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
 from dewmargin.tariff import Carrier
@@ -19,15 +20,13 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
 HOTTEST_SUPPLY_C = 95.0  # beyond it a limit control has long opened; common practice, no source
-
-Points = tuple[tuple[float, float], ...]  # outdoor °C and a value
 _OF_A_HEAT_PUMP = ("capacity_points", "cop_points", "backup_kw")
 _OF_A_RUN = ("coil", "fan")
 # By kind: keys that it cannot use, and groups of keys of which it needs one.
 _FOREIGN = {
     "furnace": (*_OF_A_HEAT_PUMP, *_OF_A_RUN),
     "heat_pump": _OF_A_RUN,
-    "hydronic": (*_OF_A_HEAT_PUMP, *_OF_A_RUN, "airflow_l_s", "blower_w"),
+    "hydronic": (*_OF_A_HEAT_PUMP, *_OF_A_RUN, "airflow_l_s", "blower", "blower_w"),
     "simulated": (*_OF_A_HEAT_PUMP, "capacity_kw", "airflow_l_s"),
 }
 _NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {

@@ -174,7 +174,7 @@ def print_by_outdoor_temperature(out: Console, table: Table, of: str, percent: s
         shape.add_column(Text(f"{name}, %"), justify="right", overflow="fold")
     for (t_c, t_f), held in sorted(rows.items()):
         cells = [_number(held.get(name), 0) for name in names]
-        shape.add_row(f"{t_c:.0f}", f"{t_f:.0f}", *cells)
+        shape.add_row(_number(t_c, 0), _number(t_f, 0), *cells)
     out.print(shape)
 
 
@@ -220,4 +220,4 @@ def _box(out: Console) -> box.Box:
 
 
 def _number(value: float | None, decimals: int) -> str:
-    return MISSING if value is None else f"{value:.{decimals}f}"
+    return MISSING if value is None else f"{value:z.{decimals}f}"
