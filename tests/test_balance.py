@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from cases import small_case
 from dewmargin import air, balance, surfaces, wetness
-from dewmargin.case import HeldZone, Sensor
+from dewmargin.case import HeldZone, Sensor, SurfaceYear
 from dewmargin.contracts import Capability, Mode, Use, WhileWet
 from dewmargin.errors import OutOfRangeError
 from dewmargin.hours import hours_of
@@ -187,6 +187,49 @@ def faces(case, *indexes: float, area_m2: float = 10.0, retention_g_m2: float = 
 def thaws() -> np.ndarray:
     """Outdoor temperature of two days that freeze and thaw."""
     return -4.0 + 14.0 * np.sin(np.arange(N) / 24.0 * 2.0 * np.pi)
+
+
+@pytest.mark.parametrize("retention_g_m2", [1000.0, 100.0], ids=["all stays", "100 g/m2 stay"])
+def test_a_film_of_a_worked_example_grows_runs_off_and_dries(retention_g_m2: float) -> None:
+    """21 °C and 40 % before a pane of 2 °C: 21.53 g/(m2 h), 172 g/m2 in 8 h.
+
+    It is at 30, 50, 100 and 200 g/m2 after 1.4, 2.3, 4.6 and 9.3 h. A pane of 10 °C then dries it
+    by 17.4 g/(m2 h), in 9.9 h. Computed from the Lewis relation at 3 W/(m2 K) and 101325 Pa,
+    printed to these digits.
+    """
+    n = 24
+    t_air, p = np.full(n, 21.0), np.full(n, 101_325.0)
+    w = air.humidity_ratio_at_rh(t_air, np.full(n, 0.40), p)
+    pane = SurfaceYear(
+        name="pane",
+        t_surface_c=np.where(np.arange(n) < 8, 2.0, 10.0),
+        retention_g_m2=retention_g_m2,
+    )
+    # So much air is exchanged that the room stays as it is.
+    case = small_case(
+        n, t_air_c=t_air, p_pa=p, w_out_kg_kg=w, exchange_kg_s=np.full(n, 100.0),
+        gains_kg_s=np.zeros(n), surfaces=(pane,),
+    )  # fmt: skip
+
+    outcome = balance.baseline(case)
+
+    film, runoff = 1e3 * outcome.film_kg_m2[0], 1e3 * outcome.runoff_kg_m2[0]
+    grown = film[:8] + np.cumsum(runoff)[:8]
+    assert grown == pytest.approx(21.53 * np.arange(1, 9), rel=1e-3)
+    assert grown[7] == pytest.approx(172.0, abs=0.5)
+    for g_m2, hours in ((30.0, 1.4), (50.0, 2.3), (100.0, 4.6), (200.0, 9.3)):
+        assert g_m2 / grown[0] == pytest.approx(hours, abs=0.05)
+    stays = min(172.2, retention_g_m2)
+    assert film[7] == pytest.approx(stays, rel=1e-3)
+    # Run-off begins in the hour in which 100 g/m2 are reached, after 4.6 h.
+    assert np.flatnonzero(runoff).tolist() == ([] if retention_g_m2 > 200.0 else [4, 5, 6, 7])
+    whole, part = divmod(stays / 17.4, 1.0)
+    assert film[7] - film[8] == pytest.approx(17.4, abs=0.05)
+    dry_from = 8 + int(whole)
+    assert film[dry_from - 1] == pytest.approx(17.4 * part, abs=0.3)
+    assert not film[dry_from:].any()
+    if retention_g_m2 > 200.0:
+        assert whole + part == pytest.approx(9.9, abs=0.05)
 
 
 @given(

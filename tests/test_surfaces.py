@@ -118,6 +118,19 @@ def test_required_index_is_the_inverse_of_maximum_humidity(
     assert got == pytest.approx([rh], rel=1e-8)
 
 
+@pytest.mark.parametrize(
+    "row", published.rows("public_guidance"), ids=lambda row: f"{row['t_out_f']} °F outdoors"
+)
+def test_public_guidance_decodes_to_the_edge_of_double_glazing(row: dict[str, str]) -> None:
+    t_out_c = (float(row["t_out_f"]) - 32.0) / 1.8
+
+    got = surfaces.required_index(
+        np.array([21.1]), np.array([t_out_c]), np.array([0.01 * float(row["percent"])])
+    )
+
+    assert got == pytest.approx([float(row["index"])], abs=0.003)
+
+
 def test_required_index_is_unknown_where_room_and_outdoors_are_equally_warm() -> None:
     same = np.array([20.0])
 
