@@ -367,20 +367,8 @@ def _gap_convection(
     gas: str, gap: Gap, mean_c: FloatArray, difference_k: FloatArray, height_m: float
 ) -> FloatArray:
     """Return the convection of one gas across a vertical gap: ISO 15099. [W/(m2 K)]."""
-    found, width_m = GASES[gas], 1e-3 * gap.width_mm
-    t_k = mean_c + 273.15
-    conductivity = found.conductivity[0] + found.conductivity[1] * mean_c
-    viscosity = found.viscosity[0] + found.viscosity[1] * mean_c
-    heat = found.heat[0] + found.heat[1] * mean_c
-    density = 101_325.0 * found.molar_kg / (8.314_462 * t_k)
-    rayleigh = (
-        density**2
-        * width_m**3
-        * GRAVITY_M_S2
-        * heat
-        * np.abs(difference_k)
-        / (t_k * viscosity * conductivity)
-    )
+    width_m = 1e-3 * gap.width_mm
+    conductivity, rayleigh = _rayleigh(GASES[gas], mean_c, difference_k, width_m)
     high = 0.0673838 * rayleigh ** (1.0 / 3.0)
     middle = 0.028154 * rayleigh**0.4134
     low = 1.0 + 1.7596678e-10 * rayleigh**2.2984755
@@ -390,22 +378,24 @@ def _gap_convection(
     return result
 
 
+def _rayleigh(
+    gas: Gas, mean_c: FloatArray, difference_k: FloatArray, length_m: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return a gas's conductivity [W/(m K)], and its Rayleigh number over a length."""
+    t_k = mean_c + 273.15
+    conductivity = gas.conductivity[0] + gas.conductivity[1] * mean_c
+    viscosity = gas.viscosity[0] + gas.viscosity[1] * mean_c
+    heat = gas.heat[0] + gas.heat[1] * mean_c
+    density = 101_325.0 * gas.molar_kg / (8.314_462 * t_k)
+    buoyancy = density**2 * length_m**3 * GRAVITY_M_S2 * np.abs(difference_k) / t_k
+    return conductivity, buoyancy * heat / (viscosity * conductivity)
+
+
 def _inside_convection(t_face_c: FloatArray, t_room_c: FloatArray, height_m: float) -> FloatArray:
     """Return natural convection at a vertical face, after ISO 15099. [W/(m2 K)]."""
     film_c = t_room_c + 0.25 * (t_face_c - t_room_c)
-    t_k, gas = film_c + 273.15, GASES["air"]
-    conductivity = gas.conductivity[0] + gas.conductivity[1] * film_c
-    viscosity = gas.viscosity[0] + gas.viscosity[1] * film_c
-    heat = gas.heat[0] + gas.heat[1] * film_c
-    density = 101_325.0 * gas.molar_kg / (8.314_462 * t_k)
-    rayleigh = (
-        density**2
-        * height_m**3
-        * GRAVITY_M_S2
-        * heat
-        * np.maximum(np.abs(t_face_c - t_room_c), 1e-3)
-        / (t_k * viscosity * conductivity)
-    )
+    difference_k = np.maximum(np.abs(t_face_c - t_room_c), 1e-3)
+    conductivity, rayleigh = _rayleigh(GASES["air"], film_c, difference_k, height_m)
     turns = 2.5e5 * math.exp(0.72 * 90.0) ** 0.2  # where the boundary layer of a wall turns over
     laminar = 0.56 * np.minimum(rayleigh, turns) ** 0.25
     nusselt = np.where(

@@ -171,9 +171,13 @@ def required_index(t_in_c: FloatArray, t_out_c: FloatArray, rh_frac: FloatArray)
 
     *Source.* ISO 13788:2012 (from memory), with the frost point below 0 °C.
     """
-    dew_c = air.dew_point(rh_frac * air.saturation_pressure(t_in_c))
+    return _index_of(air.dew_point(rh_frac * air.saturation_pressure(t_in_c)), t_in_c, t_out_c)
+
+
+def _index_of(t_surface_c: FloatArray, t_in_c: FloatArray, t_out_c: FloatArray) -> FloatArray:
+    """Return the temperature index of a surface; NaN where room and outdoors are equally warm."""
     difference = np.where(t_in_c == t_out_c, np.nan, t_in_c - t_out_c)
-    return (dew_c - t_out_c) / difference
+    return (t_surface_c - t_out_c) / difference
 
 
 def max_relative_humidity(
@@ -291,9 +295,7 @@ def minimum_index(
     *Source.* ISO 13788:2012 clause 5, minimum temperature factor (from memory).
     """
     require_between("minimum_index", "rh_limit", rh_limit, 1e-6, 1.0)
-    t_least_c = air.dew_point(p_vapour_pa / rh_limit)
-    difference = np.where(t_in_c == t_out_c, np.nan, t_in_c - t_out_c)
-    return (t_least_c - t_out_c) / difference
+    return _index_of(air.dew_point(p_vapour_pa / rh_limit), t_in_c, t_out_c)
 
 
 def mass_transfer(*, convection_w_m2_k: float = CONVECTION_W_M2_K) -> float:
