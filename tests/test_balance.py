@@ -283,6 +283,44 @@ def test_more_humidity_never_wets_less_and_a_warmer_surface_never_more(
     assert np.sum(on_warmer >= wet_kg_m2 + 1e-9) <= np.sum(less_humid >= wet_kg_m2)
 
 
+def test_any_number_of_watched_surfaces_leaves_the_room_as_it_is() -> None:
+    """Forty panes passed one by one within an hour in which a strong device fills a dry room."""
+    rh = np.where(np.arange(N) < 12, 0.10, 0.50)
+    case = small_case(N, surfaces=())
+    watched = faces(small_case(N), *np.linspace(0.30, 0.60, 40), area_m2=0.0)
+
+    for capability in (None, device(100.0)):
+        alone, beside = (
+            balance.demand(c, rh) if capability is None else balance.deliver(c, rh, capability)
+            for c in (case, watched)
+        )
+        assert beside.added_kg == pytest.approx(alone.added_kg, abs=1e-9)
+        assert beside.w_end_kg_kg == pytest.approx(alone.w_end_kg_kg, rel=1e-9)
+        held = air.relative_humidity(case.t_air_c, beside.w_end_kg_kg, case.p_pa)
+        assert held.max() < 0.50 + 1e-9
+        assert np.count_nonzero(beside.film_kg_m2[:, -1]) > 20
+
+
+def test_frost_older_than_the_warm_up_is_there_when_the_year_begins() -> None:
+    """A pane frozen for the first and last 40 days, thawed between: the year follows itself."""
+    n = 24 * 120
+    t_out = np.where((np.arange(n) // 24 < 40) | (np.arange(n) // 24 >= 80), -15.0, 10.0)
+    case = faces(
+        small_case(
+            n, wraps=True, t_out_c=t_out, w_out_kg_kg=np.full(n, 1e-3),
+        ),
+        0.3, area_m2=0.0,
+    )  # fmt: skip
+    rh = np.full(n, 0.35)
+
+    outcome = balance.demand(case, rh)
+    again = balance.demand(case, rh, start=outcome.end)
+
+    assert outcome.film_kg_m2[0, 0] > 20.0 * np.diff(outcome.film_kg_m2[0])[0]
+    assert again.film_kg_m2 == pytest.approx(outcome.film_kg_m2, abs=1e-6)
+    assert outcome.taken_kg_m2.sum() == pytest.approx(outcome.runoff_kg_m2.sum(), rel=1e-6)
+
+
 def test_a_rule_that_lets_surfaces_dry_humidifies_only_dry_ones() -> None:
     case = faces(small_case(N, t_out_c=thaws()), 0.5)
     rh = np.full(N, 0.45)

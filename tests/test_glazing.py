@@ -82,6 +82,36 @@ def test_wind_and_sky_outside(made, expected: tuple[float, ...]) -> None:
     assert found == pytest.approx(expected, abs=0.01)
 
 
+def test_a_low_gap_convects_more() -> None:
+    """ISO 15099: Nu = 0.242 (Ra·width/height)^0.272 where it is the larger, as in a low pane."""
+    tall, low = (
+        glazing._gap_convection(
+            "air", Gap(width_mm=50.0), np.array([0.0]), np.array([10.0]), height
+        )
+        for height in (0.2, 0.1)
+    )
+
+    assert low / tall == pytest.approx([2.0**0.272], rel=1e-12)
+
+
+@pytest.mark.parametrize("index", [0.0, 0.1, 0.22, 0.3, 0.9, 1.0])
+def test_an_index_of_any_size_is_kept_under_its_own_film(index: float) -> None:
+    """25 W/(m2 K) outside in all, sky as warm as the air: what it was told for."""
+    t_in, t_out = np.array([21.0]), np.array([-18.0])
+    to_sky = 4.0 * 0.84 * 5.6697e-8 * (t_out + 273.15) ** 3
+
+    def moved(film: float, colder_k: float) -> float:
+        found = surfaces.exposed_surface_temperature(
+            t_in, t_out, temperature_index=index, convection_w_m2_k=film - to_sky,
+            t_sky_c=t_out - colder_k, sky_frac=0.5,
+        )  # fmt: skip
+        return float((found - t_out)[0] / 39.0)
+
+    assert moved(25.0, 0.0) == pytest.approx(index, abs=1e-12)
+    if index < 1.0:
+        assert moved(25.0, 20.0) < index < moved(12.0, 0.0)
+
+
 def test_an_index_moved_to_other_wind_and_sky_follows_the_layers() -> None:
     """The series of resistances against the solver of layers, single and double, calm and clear.
 

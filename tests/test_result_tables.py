@@ -9,12 +9,13 @@ import pytest
 
 import published
 from cases import small_case
-from dewmargin.case import SurfaceYear
+from dewmargin.case import Sensor, SurfaceYear
 from dewmargin.comparison import Comparison, compare_case
 from dewmargin.demo import demo_folder
 from dewmargin.equipment.supply import Supply
 from dewmargin.scenario import Scenario, load
 from dewmargin.strategies.constant import Constant
+from dewmargin.strategies.surface_limit import SurfaceLimit
 from dewmargin.surface_input import SurfaceInput
 
 N = 24 * 30
@@ -161,3 +162,58 @@ def test_days_count_the_hours_of_any_surface() -> None:
         option.surfaces.condensing.any(axis=0)[24:].sum(),
     ]
     assert sum(daily["wet_h"][i] for i in mine[:2]) == option.row["wet_h"]
+
+
+def test_limits_and_settings_are_read_where_the_humidistat_hangs() -> None:
+    """A humidistat in a corner 2 K warmer reads less: p_s(21 °C)/p_s(23 °C) is 0.885."""
+    case = small_case(N, t_out_c=np.linspace(-40.0, 10.0, N), t_air_c=np.full(N, 21.0), surfaces=())
+    rule = SurfaceLimit(name="hold", margin_k=0.0, cap_rh=1.0)
+    scenario = replace(
+        demo(0.30), strategies=(rule,), surfaces=(SurfaceInput(name="pane", temperature_index=0.6),)
+    )
+    warm = Sensor(t_air_c=case.t_air_c + 2.0, w_offset_kg_kg=np.zeros(N))
+
+    plain, moved = (
+        compare_case(scenario, None, scenario.with_surfaces(replace(case, sensor=sensor)))
+        for sensor in (None, warm)
+    )
+
+    for result in (plain, moved):
+        settings = result.table("settings").data
+        # The rule holds just what the surface allows, and its rounding does not pass that.
+        assert settings["rh_set_percent"] == settings["rh_limit_percent"]
+    ratio = np.array(moved.table("limits").data["rh_max_frac"]) / np.array(
+        plain.table("limits").data["rh_max_frac"]
+    )
+    assert ratio == pytest.approx(np.full(ratio.size, 0.885), abs=0.003)
+
+
+def test_of_surfaces_alike_in_whole_per_cent_the_colder_is_named() -> None:
+    result = compared(
+        21.0,
+        SurfaceInput(name="warm edge", temperature_index=0.552),
+        SurfaceInput(name="cold edge", temperature_index=0.548),
+    )
+
+    assert set(result.table("settings").data["limiting_surface"]) == {"cold edge"}
+
+
+def test_a_month_of_a_day_is_no_month() -> None:
+    """31 January with a whole February: one monthly mean, not the humid January's."""
+    n = 24 * 29
+    case = small_case(
+        n, interval_start=np.datetime64("2017-01-31T00:00:00", "s") + _hours(n),
+        t_out_c=np.full(n, 0.0), gains_kg_s=np.where(np.arange(n) < 24, 3.0, 0.1) / 3600.0,
+    )  # fmt: skip
+    scenario = demo(0.10)
+
+    surfaces = compare_case(scenario, None, case).table("surfaces").data
+    short = compare_case(scenario, None, case.first(24 * 20)).table("surfaces").data
+
+    # The edge, index 0.5, at 10.5 °C: the day alone would be at saturation, February is at a third.
+    assert surfaces["rh_month_max_frac"][1] < 0.5
+    assert set(short["rh_month_max_frac"]) == {None}
+
+
+def _hours(n: int) -> np.ndarray:
+    return np.arange(n) * np.timedelta64(3600, "s")

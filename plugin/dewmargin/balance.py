@@ -5,6 +5,7 @@ Set-points and capabilities in, kilograms out. The step itself is solved in `dew
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -25,8 +26,12 @@ WARM_UP_DAYS = 14  # a whole year is preceded by its own last 14 days
 BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
 _MOST_TURNS = 50  # of space and zones solved in turn; five to ten in a house
 _SETTLED_KG_KG = 1e-8
+_MOST_YEARS = 5  # films that have not returned by then grow from year to year
+_FILM_KG_M2 = 1e-6
 # Humidity ratio to hold, that to hold while a surface is wet, and the film of each surface from
 # which on it is wet [kg/m2].
+_Ran = tuple["State", list["FloatArray"], list["FloatArray"]]  # the end, outputs, of surfaces
+_Run = Callable[["State", slice], _Ran]
 _Held = tuple["FloatArray", "FloatArray", "FloatArray"]
 
 
@@ -240,6 +245,20 @@ def _held(
     return outcome
 
 
+def _whole_year(run: _Run, start: State, n_steps: int, warm_up_steps: int) -> tuple[State, _Ran]:
+    """Return the state in which a whole year begins, so that its films end as they began, and it.
+
+    Its own last days settle all but frost, which may be older: then the year follows itself.
+    """
+    begins = run(start, slice(max(n_steps - warm_up_steps, 0), n_steps))[0]
+    ran = run(begins, slice(0, n_steps))
+    for _ in range(_MOST_YEARS):
+        if np.allclose(begins.film_kg_m2, ran[0].film_kg_m2, rtol=0.0, atol=_FILM_KG_M2):
+            break
+        begins, ran = ran[0], run(ran[0], slice(0, n_steps))
+    return begins, ran
+
+
 def _idle(n_steps: int) -> Capability:
     zero = np.zeros(n_steps)
     mode = Mode(r0_kg_s=zero, r1_kg_s=zero, feed=Use())
@@ -303,17 +322,17 @@ def _solve(
         )  # fmt: skip
         return State(x=float(x), y=float(y), film_kg_m2=tuple(film.tolist())), outputs, films
 
-    if start is None:
-        start = _start(case, source, ceiling, factor)
-        if case.wraps:
-            warm_up = min(n, WARM_UP_DAYS * 24 * case.steps_per_hour)
-            start, _, _ = run(start, slice(n - warm_up, n))
-    end, outputs, (taken, runoff, film) = run(start, slice(0, n))
+    begins = _start(case, source, ceiling, factor) if start is None else start
+    if start is None and case.wraps:
+        begins, ran = _whole_year(run, begins, n, WARM_UP_DAYS * 24 * case.steps_per_hour)
+    else:
+        ran = run(begins, slice(0, n))
+    end, outputs, (taken, runoff, film) = ran
     x_end, y_end, sum_x, _sum_y, *given, run_heat, run_rest, fog = outputs
     added = given[0] + given[1]
 
-    stored = case.dry_air_kg * np.diff(x_end, prepend=start.x) + case.buffer_kg * np.diff(
-        y_end, prepend=start.y
+    stored = case.dry_air_kg * np.diff(x_end, prepend=begins.x) + case.buffer_kg * np.diff(
+        y_end, prepend=begins.y
     )
     flows = source * case.step_s - case.exchange_kg_s * sum_x
     error = stored - (flows + added - area @ taken - fog)

@@ -152,7 +152,12 @@ HOURLY = (
     W_OUT,
     T_AIR,
     Column("rh_base_frac", "1", "relative humidity without humidifier, condensation active"),
-    Column("rh_setpoint_frac", "1", "relative humidity to hold; null for the baseline"),
+    Column(
+        "rh_setpoint_frac",
+        "1",
+        "relative humidity to hold; what is held while wet in hours that begin with a wet surface, "
+        "for a rule with film memory; null for the baseline",
+    ),
     Column("rh_frac", "1", "relative humidity, hour mean"),
     Column("w_kg_kg", "kg/kg", "humidity ratio, hour mean"),
     Column("w_end_kg_kg", "kg/kg", "humidity ratio at the end of the hour"),
@@ -227,8 +232,8 @@ LIMITS = (
     Column(
         "rh_max_frac",
         "1",
-        "highest relative humidity of the room without condensation; low enough for all hours at "
-        "this temperature, where more decides",
+        "highest relative humidity without condensation, at the humidistat; low enough for all "
+        "hours at this temperature, where more decides",
     ),
     Column("rh_max_percent", "%", "the same in whole per cent, rounded down"),
     Column("rh_max_low_frac", "1", "lowest of these hours"),
@@ -276,7 +281,8 @@ SETTINGS = (
     Column(
         "rh_limit_percent",
         "%",
-        "highest relative humidity at which all surfaces stay dry; null without surfaces",
+        "highest relative humidity, at the humidistat, at which all surfaces stay dry; null "
+        "without surfaces",
     ),
     Column("limiting_surface", "", "the surface that sweats first"),
     Column("hours", "h", "hours of the year within 2.5 K of this temperature"),

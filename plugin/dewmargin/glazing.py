@@ -33,6 +33,7 @@ _SETTLED_K = 1e-6
 # Edge of glass, a band of 63.5 mm: U = a + b U_centre + c U_centre²; handbook practice for metal
 # and insulating spacers (from memory: 3.35 at a centre of 2.73 is recalled of the handbook).
 SPACERS = {"metal": (1.266, 0.842, -0.027), "warm": (0.681, 0.682, 0.043)}
+MOST_EDGE_W_M2_K = 3.3  # centre of the least insulating sealed units
 EDGE_INSIDE_M2_K_W = 0.137  # film at the edge's inside; NFRC practice (from memory)
 # Line at the bottom, where glass meets sash: colder than the edge's mean by 0.05 to 0.10 (default).
 SIGHTLINE_DROP = {"metal": 0.07, "warm": 0.10}

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 # The humidifier lands exactly on its set-point: an edge equal to it would be decided by rounding.
 EDGE_SLACK = 1e-6
 
+LEAST_MONTH_H = 600  # hours that make a month; 25 days, our choice
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hours:
@@ -87,8 +89,9 @@ def dew_point(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
 
 
 def month_means(hours: Hours, values: FloatArray) -> FloatArray:
-    """Means over the calendar months that the hours have, in order from January."""
+    """Means over the calendar months that the hours have whole enough, in order from January."""
     month = hours.interval_start.astype("datetime64[M]").astype(np.int64) % 12
     _, index = np.unique(month, return_inverse=True)
-    result: FloatArray = np.bincount(index, weights=values) / np.bincount(index)
+    count = np.bincount(index)
+    result: FloatArray = (np.bincount(index, weights=values) / count)[count >= LEAST_MONTH_H]
     return result

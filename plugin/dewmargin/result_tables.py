@@ -57,7 +57,7 @@ def _surfaces_table(result: Results) -> Table:
 def _settings_table(result: Results) -> Table:
     """Set-points by outdoor temperature, over the climate's own range."""
     rows: list[dict[str, Any]] = []
-    first = _first_to_sweat(result)
+    least, first = _first_to_sweat(result)
     nothing = {"rh_limit_percent": None, "limiting_surface": None}
     strategies = {o.strategy: o.rh_rule_frac for o in reversed(result.options)}
     for option in result.options:
@@ -65,8 +65,10 @@ def _settings_table(result: Results) -> Table:
         if held is None:
             continue
         for where, found in _by_outdoor_temperature(result, held):
-            # Half a per cent is rounded down, and all of it where the rule needs it.
-            half = 0.0 if found["wide"] else 0.5
+            # Half a per cent is rounded down; all of it where the rule needs it, or where rounding
+            # up would pass what the surfaces allow.
+            allowed = least.get(where["t_out_c"], 1.0)
+            half = 0.0 if found["wide"] or found["at"] <= allowed < found["at"] + 0.005 else 0.5
             rows.append(
                 {
                     "strategy": option.strategy,
@@ -81,26 +83,32 @@ def _settings_table(result: Results) -> Table:
     return _of_rows(columns.SETTINGS, rows)
 
 
-def _first_to_sweat(result: Results) -> dict[float, dict[str, Any]]:
-    """Return the lowest of the limits, and whose it is, by outdoor temperature."""
+def _first_to_sweat(result: Results) -> tuple[dict[float, float], dict[float, dict[str, Any]]]:
+    """Return the lowest of the limits by outdoor temperature, and what the settings say of it."""
+    least: dict[float, float] = {}
     lowest: dict[float, dict[str, Any]] = {}
     limits = _limits_table(result).data
-    for t_c, percent, surface in zip(
-        limits["t_out_c"], limits["rh_max_percent"], limits["surface"], strict=True
-    ):
-        if t_c not in lowest or percent < lowest[t_c]["rh_limit_percent"]:
+    columns_of = (limits[name] for name in ("t_out_c", "rh_max_frac", "rh_max_percent", "surface"))
+    for t_c, fraction, percent, surface in zip(*columns_of, strict=True):
+        if t_c not in least or fraction < least[t_c]:
+            least[t_c] = fraction
             lowest[t_c] = {"rh_limit_percent": percent, "limiting_surface": surface}
-    return lowest
+    return least, lowest
 
 
 def _limits_table(result: Results) -> Table:
-    """Highest humidity of the room at which each surface stays dry, by outdoor temperature."""
-    hours = result.hours
+    """Highest humidity, where measured, at which surfaces stay dry, by outdoor temperature."""
+    hours, sensed = result.hours, result.case.sensed
+    t_sensed_c, w_sensed = (
+        values.reshape(result.case.n_hours, -1).mean(axis=1)
+        for values in (sensed.t_air_c, sensed.w_offset_kg_kg)
+    )
     rows: list[dict[str, Any]] = []
     for i, surface in enumerate(result.case.surfaces):
         w_most = air.saturated_humidity_ratio(hours.t_surface_c[i], hours.p_pa)
-        w_most = np.maximum(w_most - hours.w_offset_kg_kg[i], 0.0)
-        rh_most = np.minimum(relative_humidity(hours, w_most), 1.0)
+        w_most = w_most - hours.w_offset_kg_kg[i] + w_sensed
+        rh_most = air.relative_humidity(t_sensed_c, np.maximum(w_most, 0.0), hours.p_pa)
+        rh_most = np.minimum(rh_most, 1.0)
         rows += [
             {
                 "surface": surface.name,

@@ -265,6 +265,20 @@ class SurfaceInput(Inputs):
             raise ValueError("index_change and closed take the temperature index out of 0 to 1")
         return self
 
+    @model_validator(mode="after")
+    def _edge_of_a_sealed_unit(self) -> Self:
+        """Refuse an edge where there is no spacer between panes."""
+        if self.of_glass == "centre" or self.glazing is not None:
+            return self
+        one_pane = self.layers is not None and len(self.layers.panes) == 1
+        u = 0.0 if self.u_factor_w_m2_k is None else self.u_factor_w_m2_k
+        if one_pane or u > glazing.MOST_EDGE_W_M2_K:
+            raise ValueError(
+                f"the {self.of_glass} is of sealed units of at most "
+                f"{glazing.MOST_EDGE_W_M2_K:g} W/(m2 K): a single pane has none"
+            )
+        return self
+
     @property
     def kind(self) -> str:
         """Which of `KINDS` tells its temperature."""
@@ -311,7 +325,6 @@ class SurfaceInput(Inputs):
         InputError
             If the simulation does not report it, or the case lacks wind or sky that it needs.
         """
-        room = case.t_air_c - case.t_out_c
         face = None
         if self.kind in _OF_RUN:
             face = _coldest(self._faces(case, where), case)
@@ -320,13 +333,7 @@ class SurfaceInput(Inputs):
             t_c = self._glass(self.layers, case, where)
         else:
             t_c = self._by_index(case, where)
-        change = np.full(case.n_steps, self.index_change)
-        if self.closed is not None:
-            closed = clock.within(
-                case.interval_start, from_h=self.closed.from_h, to_h=self.closed.to_h
-            )
-            change = change + np.where(closed, self.closed.index_change, 0.0)
-        t_c = t_c + change * room
+        t_c = t_c + self._change(t_c, case, where) * (case.t_air_c - case.t_out_c)
         area_m2 = self.area_m2
         if area_m2 is None and face is not None:
             area_m2 = face.area_m2
@@ -342,11 +349,27 @@ class SurfaceInput(Inputs):
                 surfaces.mass_transfer(convection_w_m2_k=self.convection_w_m2_k),
                 t_c,
                 case.p_pa,
-                resistance_m2_k_w=_typical_index(t_c, case) / surfaces.ROOM_FILM_W_M2_K,
+                resistance_m2_k_w=_typical_index(t_c, case) * self.inside_m2_k_w,
             ),
             retention_g_m2=self.retention_g_m2,
             sensitivity=sensitivity,
         )
+
+    def _change(self, t_surface_c: FloatArray, case: HourlyCase, where: str) -> FloatArray:
+        """Return by how much the temperature index is changed in each step."""
+        change = np.full(case.n_steps, self.index_change)
+        if self.closed is not None:
+            closed = clock.within(
+                case.interval_start, from_h=self.closed.from_h, to_h=self.closed.to_h
+            )
+            change = change + np.where(closed, self.closed.index_change, 0.0)
+        index = _typical_index(t_surface_c, case)
+        if change.any() and not 0.0 <= index + change.min() <= index + change.max() <= 1.0:
+            raise InputError(
+                f"index_change and closed take the temperature index of {index:.2f} out of 0 to 1",
+                where=where,
+            )
+        return change
 
     def note(self) -> str | None:
         """Return what of it is a default that a measurement would beat."""

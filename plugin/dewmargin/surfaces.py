@@ -127,7 +127,8 @@ def exposed_surface_temperature(
     Notes
     -----
     *Validity.* Heat that flows straight through; at edges and frames it spreads, which this leaves
-    out. The room's film stays as it is. What radiates is h_r = 4 ε σ T³ with ε = 0.84.
+    out. An index below 0.235, lower than the two films alone would leave, is moved by as much as
+    they would move. The room's film stays as it is. What radiates is h_r = 4 ε σ T³ with ε = 0.84.
 
     *Source.* ISO 6946 (films), ISO 13790 (radiation to the sky); from memory.
     """
@@ -142,8 +143,12 @@ def exposed_surface_temperature(
     usual_u = lost / inside_m2_k_w
     core_and_inside = np.maximum(1.0 - usual_u * OUTSIDE_M2_K_W, usual_u * inside_m2_k_w)
     u = usual_u / (core_and_inside + usual_u / film)
+    # An index lower than two films leave is of heat that spreads: it keeps its distance to them.
+    beyond = lost - inside_m2_k_w * usual_u / (core_and_inside + usual_u * OUTSIDE_M2_K_W)
     t_felt_c = t_out_c - to_sky * sky_frac * (t_out_c - t_sky_c) / film
-    result: FloatArray = t_in_c - u * inside_m2_k_w * (t_in_c - t_felt_c)
+    result: FloatArray = (
+        t_in_c - u * inside_m2_k_w * (t_in_c - t_felt_c) - beyond * (t_in_c - t_out_c)
+    )
     return result
 
 

@@ -161,7 +161,7 @@ class WallYear:
     held_g_m2 : float64 array
         Water on each plane at the month's end. [g/m2]
     stays_wet : bool
-        Water is left a year after the first condensed.
+        Whatever month it begins dry in, water is left a year later.
     leak_condensation_h : float
         Hours in which room air, leaking out, would be below its dew point at the plane it reaches.
     """
@@ -227,21 +227,25 @@ def screen(assembly: Assembly, months: Months, *, leak_condensation_h: float) ->
         ends = (min(months.p_room_pa[m], p_sat[0, m]), min(months.p_out_pa[m], p_sat[-1, m]))
         return _one_month(planes.sd_m, p_sat[:, m], ends, held, float(DAYS[m]) * DAY_S)
 
-    dry = np.zeros(n)
+    dry, stays_wet = np.zeros(n), False
     begins = [bool(month(m, dry)[2].any()) for m in range(12)]
     condensed, dried, held = (np.zeros((n, 12)) for _ in range(3))
-    # From the first month that condenses on a dry wall.
-    first = next((m for m in range(12) if begins[m] and not begins[m - 1]), 0)
-    water = dry
-    for m in (*range(first, 12), *range(first)) if any(begins) else ():
-        grown, lost, water = month(m, water)
-        condensed[:, m], dried[:, m], held[:, m] = 1e3 * grown, 1e3 * lost, 1e3 * water
+    # A year begins dry, with a month that condenses; of several, the one before which all is dry.
+    firsts = [m for m in range(12) if begins[m] and not begins[m - 1]] or [0]
+    for first in firsts if any(begins) else ():
+        water = dry
+        for m in (*range(first, 12), *range(first)):
+            grown, lost, water = month(m, water)
+            condensed[:, m], dried[:, m], held[:, m] = 1e3 * grown, 1e3 * lost, 1e3 * water
+        stays_wet = bool(water.any())
+        if not stays_wet:
+            break
     return WallYear(
         planes=planes,
         condensed_g_m2=condensed,
         dried_g_m2=dried,
         held_g_m2=held,
-        stays_wet=bool(water.any()),
+        stays_wet=stays_wet,
         leak_condensation_h=leak_condensation_h,
     )
 

@@ -154,7 +154,7 @@ def surface_year(
 
 def _by_month(
     hours: Hours, t_surface_c: FloatArray, p_vapour_pa: FloatArray
-) -> tuple[float, float | None]:
+) -> tuple[float | None, float | None]:
     """Return the largest monthly humidity at a surface, and the least index of a cold month.
 
     ISO 13788 takes monthly means of temperatures and vapour pressure, not of relative humidity.
@@ -166,7 +166,10 @@ def _by_month(
     rh = np.minimum(p / air.saturation_pressure(t_face), 1.0)
     cold = t_in - t_out >= LEAST_DIFFERENCE_K
     least = surfaces.minimum_index(t_in[cold], t_out[cold], p[cold], rh_limit=mould.RH_LIMIT)
-    return float(rh.max()), float(least.max()) if cold.any() else None
+    return (
+        float(rh.max()) if rh.size else None,
+        float(least.max()) if cold.any() else None,
+    )
 
 
 def longest_run(happens: BoolArray, *, wraps: bool) -> int:

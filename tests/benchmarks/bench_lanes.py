@@ -150,6 +150,7 @@ def used_up(film, x_sat, x, sum_x, t):
 
 def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of compiled parts
     """Return the compiled block of so many lanes, `block(drivers, buffer, unlimited) -> events`."""
+    most = SEGMENTS + source.PER_SURFACE * surfaces
     B = lanes  # noqa: N806 - a compile-time constant
 
     # Surfaces are written out: a loop over them keeps the compiler from making vectors of lanes.
@@ -262,8 +263,8 @@ def make_block(lanes: int, surfaces: int):  # noqa: C901, PLR0915 - a closure of
     @numba.njit(error_model="numpy")
     def segments(b, n, high, k, x_sat):  # noqa: ANN202, C901 - compiled; one fixed sequence
         """Solve one mode of the n lanes of the list, segment by segment."""
-        for part in range(SEGMENTS):
-            last = part == SEGMENTS - 1
+        for part in range(most):
+            last = part == most - 1
             for q in range(n):
                 motion, ceiling = begin(b, q, high, k, x_sat)
                 run, hold, fog, rate, need, gx, gy, ux, uy, l1, l2 = motion

@@ -35,7 +35,8 @@ if "jit" not in globals():  # the loader of the compiled twin sets it beforehand
         return function
 
 
-SEGMENTS = 12  # float, run, hold, surfaces that begin or dry; the last runs to its end
+SEGMENTS = 12  # float, run, hold; the last runs to its end
+PER_SURFACE = 2  # more segments for each surface: it may begin, and its film dry
 SEARCH_STEPS = 12  # two or three are enough in a house; a rest is finished by the next segment
 HALVE_EVERY = 4  # steps of a search that has not ended by then
 SETTLED = 1e-5  # of the stretch: after so short a step the next, of third order, is rounding
@@ -360,9 +361,10 @@ def stretch(
     """
     left = seconds
     sum_x, sum_y, added, running, fog = 0.0, 0.0, 0.0, 0.0, 0.0
-    for n in range(SEGMENTS):
+    most = SEGMENTS + PER_SURFACE * area.size
+    for n in range(most):
         if left > 0.0:
-            last = n == SEGMENTS - 1
+            last = n == most - 1
             start, start_y, g, a, ceiling = x, y, g_in, a_out, -NEVER
             for j in range(area.size):
                 if exchanges(start, x_sat[j, i], film[j]):
