@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, fields, replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -308,6 +308,12 @@ class HourlyCase:
         return self.sensor or Sensor(
             t_air_c=self.t_air_c, w_offset_kg_kg=np.zeros_like(self.t_air_c)
         )
+
+    def hourly_mean(self, values: NDArray[Any]) -> FloatArray:
+        """Return hourly means of step values, along their last axis."""
+        shape = (*values.shape[:-1], self.n_hours, self.steps_per_hour)
+        result: FloatArray = values.reshape(shape).mean(axis=-1)
+        return result
 
     def first(self, n_steps: int) -> HourlyCase:
         """Return the first `n_steps` steps as a case of their own: what a rule may know by then."""

@@ -266,16 +266,17 @@ def _hold(strategy: Strategy, case: HourlyCase, hours: Hours) -> _Held:
     _require_no_peeking(strategy, case, rh_set, wet)
     demand = balance.demand(case, rh_set, wet=wet)
     off = hours.cooling & (not case.humidify_while_cooling)
+    rh_hours = case.hourly_mean(rh_set)
     return _Held(
         strategy=strategy,
         rh_set=rh_set,
         wet=wet,
         w_set=balance.setpoint_humidity_ratio(case, rh_set),
         demand=demand,
-        rh_dry=np.where(off, np.nan, _mean_of_hours(case, rh_set)),
+        rh_dry=np.where(off, np.nan, rh_hours),
         catch_up=metrics.catch_up_hours(
             hours,
-            _lowered_while_wet(case, _mean_of_hours(case, rh_set), wet, demand),
+            _lowered_while_wet(case, rh_hours, wet, demand),
             starts_anew=not case.wraps,
             runs_while_cooling=case.humidify_while_cooling,
         ),
@@ -284,11 +285,6 @@ def _hold(strategy: Strategy, case: HourlyCase, hours: Hours) -> _Held:
 
 def _while_wet(strategy: Strategy, case: HourlyCase) -> WhileWet | None:
     return strategy.while_wet(case) if isinstance(strategy, FilmMemory) else None
-
-
-def _mean_of_hours(case: HourlyCase, values: FloatArray) -> FloatArray:
-    result: FloatArray = values.reshape(case.n_hours, -1).mean(axis=1)
-    return result
 
 
 def _lowered_while_wet(
@@ -302,7 +298,7 @@ def _lowered_while_wet(
     if not case.wraps:
         before[:, 0] = 0.0
     is_wet = np.any(before > 1e-3 * wet.above_g_m2, axis=0)
-    lowered = np.where(np.isnan(rh_dry), np.nan, _mean_of_hours(case, wet.rh_frac))
+    lowered = np.where(np.isnan(rh_dry), np.nan, case.hourly_mean(wet.rh_frac))
     return np.where(is_wet, lowered, rh_dry)
 
 
@@ -366,16 +362,16 @@ def _wall(scenario: Scenario, hours: Hours, outcome: Outcome) -> wall.WallYear |
         return None
     p_room = air.vapour_pressure(outcome.w_kg_kg, hours.p_pa)
     p_out = air.vapour_pressure(hours.w_out_kg_kg, hours.p_pa)
-    mean = [month_means(hours, x) for x in (hours.t_air_c, hours.t_out_c, p_room, p_out)]
-    if mean[0].size != MONTHS:
+    t_room, t_out, *p_means = month_means(hours, hours.t_air_c, hours.t_out_c, p_room, p_out)
+    if t_room.size != MONTHS:
         raise InputError(
-            f"needs all 12 months, the space has {mean[0].size}",
+            f"needs all 12 months, the space has {t_room.size}",
             where="assembly",
             hint="leave it out for a part of a year",
         )
     return wall.screen(
         assembly,
-        wall.Months(t_room_c=mean[0], t_out_c=mean[1], p_room_pa=mean[2], p_out_pa=mean[3]),
+        wall.Months(t_room_c=t_room, t_out_c=t_out, p_room_pa=p_means[0], p_out_pa=p_means[1]),
         leak_condensation_h=wall.leak_condensation(
             assembly, t_room_c=hours.t_air_c, t_out_c=hours.t_out_c, p_room_pa=p_room
         ),
@@ -465,7 +461,7 @@ def quality(
     own = balance.direct(case)
     # Mechanical cooling dries the air, which the direct balance does not know: leave it out.
     season = hours.heating_season & ~hours.cooling
-    simulated = case.w_base_kg_kg.reshape(case.n_hours, -1).mean(axis=1)
+    simulated = case.hourly_mean(case.w_base_kg_kg)
     gap = balance.baseline(own).w_kg_kg - simulated
     rmse = float(np.sqrt(np.mean(gap[season] ** 2))) if season.any() else 0.0
     apart: float | None = None

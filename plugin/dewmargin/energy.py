@@ -92,16 +92,15 @@ def energy_hours(case: HourlyCase, outcome: Outcome, *, water_heater: HeatSource
     *Source.* First law of a room of one heat capacity, for the departure of its temperature from
     that without a humidifier.
     """
-    hours = (case.n_hours, case.steps_per_hour)
-    heat_j = 3600.0 * case.heating_w.reshape(hours).mean(axis=1)
+    heat_j = 3600.0 * case.hourly_mean(case.heating_w)
     need_j = outcome.space_heat_j - np.nan_to_num(outcome.fan_j)
-    cools: BoolArray = case.cooling.reshape(hours).max(axis=1)
+    cools: BoolArray = case.hourly_mean(case.cooling) > 0.0
     makeup_j = _made_up(heat_j, need_j, cools)
     return Energy(
         feed_heat_kwh=outcome.feed_heat_j / J_PER_KWH,
         makeup_heat_kwh=makeup_j / J_PER_KWH,
-        water_heating_kwh=_bought(outcome.feed_heat_j, water_heater, hours) / J_PER_KWH,
-        space_heating_kwh=_bought(makeup_j, case.heat_source, hours) / J_PER_KWH,
+        water_heating_kwh=_bought(outcome.feed_heat_j, water_heater, case) / J_PER_KWH,
+        space_heating_kwh=_bought(makeup_j, case.heat_source, case) / J_PER_KWH,
         fan_kwh=outcome.fan_j / J_PER_KWH,
         device_kwh=outcome.device_j / J_PER_KWH,
         fuel_kwh=outcome.fuel_j / J_PER_KWH,
@@ -122,10 +121,10 @@ def _made_up(heat_j: FloatArray, need_j: FloatArray, cools: BoolArray) -> FloatA
     return made_j
 
 
-def _bought(heat_j: FloatArray, source: HeatSource | None, hours: tuple[int, int]) -> FloatArray:
-    per_heat = np.nan
+def _bought(heat_j: FloatArray, source: HeatSource | None, case: HourlyCase) -> FloatArray:
+    per_heat: FloatArray | float = np.nan
     if source is not None:
-        per_heat = source.energy_per_heat.reshape(hours).mean(axis=1)
+        per_heat = case.hourly_mean(source.energy_per_heat)
     return np.where(heat_j == 0.0, 0.0, heat_j * per_heat)
 
 

@@ -43,12 +43,7 @@ class Hours:
 
 def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
     """Return a case's hourly means; a heating-season day is colder than the limit on average."""
-    shape = (case.n_hours, case.steps_per_hour)
-
-    def mean(values: np.ndarray) -> FloatArray:
-        result: FloatArray = values.reshape(*values.shape[:-1], *shape).mean(axis=-1)
-        return result
-
+    mean = case.hourly_mean
     start = case.interval_start[:: case.steps_per_hour]
     t_out = mean(case.t_out_c)
     day = start.astype("datetime64[D]")
@@ -66,7 +61,7 @@ def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
         p_pa=mean(case.p_pa),
         t_air_c=mean(case.t_air_c),
         exchange_kg_s=mean(case.exchange_kg_s),
-        cooling=mean(case.cooling.astype(np.float64)) > 0.0,
+        cooling=mean(case.cooling) > 0.0,
         heating_season=daily[index] < heating_season_below_c,
         t_surface_c=mean(np.array([s.t_surface_c for s in case.surfaces]).reshape(n, -1))
         if n
@@ -88,10 +83,10 @@ def dew_point(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
     return air.dew_point(air.vapour_pressure(w_kg_kg, hours.p_pa))
 
 
-def month_means(hours: Hours, values: FloatArray) -> FloatArray:
-    """Means over the calendar months that the hours have whole enough, in order from January."""
+def month_means(hours: Hours, *values: FloatArray) -> list[FloatArray]:
+    """Means of each over the calendar months that are whole enough, in order from January."""
     month = hours.interval_start.astype("datetime64[M]").astype(np.int64) % 12
     _, index = np.unique(month, return_inverse=True)
     count = np.bincount(index)
-    result: FloatArray = (np.bincount(index, weights=values) / count)[count >= LEAST_MONTH_H]
-    return result
+    whole = count >= LEAST_MONTH_H
+    return [(np.bincount(index, weights=each) / count)[whole] for each in values]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, model_validator
@@ -137,6 +138,16 @@ def temperature_points(points: object, of: str = "fraction") -> object:
         [quantity(point[0], "degC"), point[1]] if isinstance(point[0], str) else point
         for point in points
     ]
+
+
+def require_rising(points: tuple[tuple[float, float], ...]) -> None:
+    """Raise unless the outdoor temperatures of points rise."""
+    for (colder, _), (warmer, _) in pairwise(points):
+        if not colder < warmer:
+            raise ValueError(
+                f"outdoor temperatures must rise from point to point, got {colder:g} before "
+                f"{warmer:g}"
+            )
 
 
 class Inputs(BaseModel):

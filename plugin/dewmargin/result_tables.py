@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, Column, FloatArray
     from dewmargin.hours import Hours
     from dewmargin.options import Option, Results
+    from dewmargin.wall import WallYear
 
 SETTING_SPREAD_FRAC = 0.015  # around a line in outdoor temperature: more depends on other things
 SETTING_STEP_K = 5.0
@@ -99,10 +100,8 @@ def _first_to_sweat(result: Results) -> tuple[dict[float, float], dict[float, di
 def _limits_table(result: Results) -> Table:
     """Highest humidity, where measured, at which surfaces stay dry, by outdoor temperature."""
     hours, sensed = result.hours, result.case.sensed
-    t_sensed_c, w_sensed = (
-        values.reshape(result.case.n_hours, -1).mean(axis=1)
-        for values in (sensed.t_air_c, sensed.w_offset_kg_kg)
-    )
+    t_sensed_c = result.case.hourly_mean(sensed.t_air_c)
+    w_sensed = result.case.hourly_mean(sensed.w_offset_kg_kg)
     rows: list[dict[str, Any]] = []
     for i, surface in enumerate(result.case.surfaces):
         w_most = air.saturated_humidity_ratio(hours.t_surface_c[i], hours.p_pa)
@@ -317,16 +316,18 @@ def _worst_hours_table(result: Results) -> Table:
     return _of_rows(columns.WORST_HOURS, rows)
 
 
+def _walls(result: Results) -> Iterator[tuple[str, WallYear]]:
+    """Yield each option's name and wall, where one is screened."""
+    return ((o.name, o.wall) for o in result.options if o.wall is not None)
+
+
 def _assembly_table(result: Results) -> Table:
     rows: list[dict[str, Any]] = []
-    for option in result.options:
-        found = option.wall
-        if found is None:
-            continue
+    for option, found in _walls(result):
         worst = found.wettest
         rows.append(
             {
-                "option": option.name,
+                "option": option,
                 "u_factor_w_m2_k": found.planes.u_factor_w_m2_k,
                 "plane": None if worst is None else found.planes.names[worst],
                 "held_max_g_m2": 0.0 if worst is None else float(found.held_g_m2[worst].max()),
@@ -342,13 +343,10 @@ def _assembly_table(result: Results) -> Table:
 def _assembly_months_table(result: Results) -> Table:
     """Return the planes that are ever wet, month by month."""
     rows: list[dict[str, Any]] = []
-    for option in result.options:
-        found = option.wall
-        if found is None:
-            continue
+    for option, found in _walls(result):
         rows += [
             {
-                "option": option.name,
+                "option": option,
                 "plane": found.planes.names[k],
                 "depth_m": float(found.planes.sd_m[k]),
                 "month": m + 1,

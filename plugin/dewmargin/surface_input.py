@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from difflib import get_close_matches
 from fnmatch import fnmatchcase
-from itertools import pairwise
 from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 import numpy as np
@@ -16,7 +15,7 @@ from dewmargin.clock import ClockHour
 from dewmargin.errors import InputError
 from dewmargin.glazing import FrameKind
 from dewmargin.glazing import Kind as GlazingKind
-from dewmargin.inputs import Inputs, temperature_points
+from dewmargin.inputs import Inputs, require_rising, temperature_points
 from dewmargin.mould import Sensitivity
 
 if TYPE_CHECKING:
@@ -220,12 +219,7 @@ class SurfaceInput(Inputs):
         cls, points: tuple[tuple[float, float], ...] | None
     ) -> tuple[tuple[float, float], ...] | None:
         """Temperatures rise from point to point; indexes are fractions."""
-        for (colder, _), (warmer, _) in pairwise(points or ()):
-            if not colder < warmer:
-                raise ValueError(
-                    f"outdoor temperatures must rise from point to point, got {colder:g} before "
-                    f"{warmer:g}"
-                )
+        require_rising(points or ())
         for t_c, index in points or ():
             if not 0.0 <= index <= 1.0:
                 raise ValueError(
@@ -425,7 +419,7 @@ class SurfaceInput(Inputs):
     def _by_index(self, case: HourlyCase, where: str) -> FloatArray:
         index = np.interp(case.t_out_c, *self._index_points())
         if self.outside == "design":
-            return case.t_out_c + index * (case.t_air_c - case.t_out_c)
+            return surfaces.surface_temperature(case.t_air_c, case.t_out_c, temperature_index=index)
         film, t_sky_c = self._exposure(case, where)
         return surfaces.exposed_surface_temperature(
             case.t_air_c,

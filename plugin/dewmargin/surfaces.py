@@ -35,7 +35,7 @@ BUFFER_TEST_HIGH_H = 8.0
 
 
 def surface_temperature(
-    t_in_c: FloatArray, t_out_c: FloatArray, *, temperature_index: float
+    t_in_c: FloatArray, t_out_c: FloatArray, *, temperature_index: FloatArray | float
 ) -> FloatArray:
     r"""Temperature of an inside surface from its temperature index.
 
@@ -47,7 +47,7 @@ def surface_temperature(
         Room air temperature. [°C]
     t_out_c : float64 array, shape (n_steps,)
         Outdoor air temperature. [°C]
-    temperature_index : float, 0 to 1
+    temperature_index : float64 array or float, 0 to 1
         1 is as warm as the room, 0 as cold as outdoors. [-]
 
     Returns
@@ -74,8 +74,14 @@ def surface_temperature(
     >>> surface_temperature(np.array([21.0]), np.array([-10.0]), temperature_index=0.75)
     array([13.25])
     """
-    require_between("surface_temperature", "temperature_index", temperature_index, 0.0, 1.0)
+    _require_indices("surface_temperature", temperature_index)
     return t_out_c + temperature_index * (t_in_c - t_out_c)
+
+
+def _require_indices(where: str, temperature_index: FloatArray | float) -> None:
+    """Raise unless every index is within 0 to 1."""
+    for bound in (np.min(temperature_index), np.max(temperature_index)):
+        require_between(where, "temperature_index", float(bound), 0.0, 1.0)
 
 
 def exposed_surface_temperature(
@@ -133,8 +139,7 @@ def exposed_surface_temperature(
     *Source.* ISO 6946 (films), ISO 13790 (radiation to the sky); from memory.
     """
     what = "exposed_surface_temperature"
-    for bound in (np.min(temperature_index), np.max(temperature_index)):
-        require_between(what, "temperature_index", float(bound), 0.0, 1.0)
+    _require_indices(what, temperature_index)
     require_between(what, "sky_frac", sky_frac, 0.0, 1.0)
     to_sky = 4.0 * EMISSIVITY * STEFAN_BOLTZMANN * (t_out_c + 273.15) ** 3
     film = convection_w_m2_k + to_sky

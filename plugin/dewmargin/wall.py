@@ -323,5 +323,5 @@ def leak_condensation(
     *Validity.* Steady temperature, which leaking air would raise; says whether, not how much.
     """
     planes = assembly.planes()
-    t_c = planes.temperatures(t_room_c, t_out_c)[planes.reached]
+    t_c = t_room_c - planes.share[planes.reached] * (t_room_c - t_out_c)
     return float(np.count_nonzero(p_room_pa > air.saturation_pressure(t_c)))

@@ -159,9 +159,8 @@ def _by_month(
 
     ISO 13788 takes monthly means of temperatures and vapour pressure, not of relative humidity.
     """
-    t_in, t_out, p, t_face = (
-        month_means(hours, values)
-        for values in (hours.t_air_c, hours.t_out_c, p_vapour_pa, t_surface_c)
+    t_in, t_out, p, t_face = month_means(
+        hours, hours.t_air_c, hours.t_out_c, p_vapour_pa, t_surface_c
     )
     rh = np.minimum(p / air.saturation_pressure(t_face), 1.0)
     cold = t_in - t_out >= LEAST_DIFFERENCE_K

@@ -136,7 +136,7 @@ def _print_options(
     widths = [max(len(row[k]) for row in numbers) for k in range(len(shown))]
     for heading, of_group in groups.items():
         print_lines(out, [f"{heading}:"] if apart else [])
-        shape = RichTable(box=_box(out), pad_edge=False, padding=(0, 1, 0, 0))
+        shape = _shape(out)
         used = names[1:] if apart else names
         # What does not fit folds names, not numbers.
         heads = [max(map(len, head.split("\n"))) for head, _, _ in shown]
@@ -167,7 +167,7 @@ def print_by_outdoor_temperature(out: Console, table: Table, of: str, percent: s
     for i, name in enumerate(table.data[of]):
         key = (table.data["t_out_c"][i], table.data["t_out_f"][i])
         rows.setdefault(key, {})[name] = table.data[percent][i]
-    shape = RichTable(box=_box(out), pad_edge=False, padding=(0, 1, 0, 0))
+    shape = _shape(out)
     shape.add_column("outdoors\n°C", justify="right", no_wrap=True)
     shape.add_column("\n°F", justify="right", no_wrap=True)
     for name in names:
@@ -181,7 +181,7 @@ def print_by_outdoor_temperature(out: Console, table: Table, of: str, percent: s
 def print_surfaces(out: Console, table: Table, option: str) -> None:
     """Print what each surface goes through in an option."""
     rows = [i for i, name in enumerate(table.data["option"]) if name == option]
-    shape = RichTable(box=_box(out), pad_edge=False, padding=(0, 1, 0, 0))
+    shape = _shape(out)
     longest = max(len(table.data["surface"][i]) for i in rows)
     # What does not fit folds the surface's name, not the numbers.
     shape.add_column("surface", overflow="fold", min_width=min(longest, 18))
@@ -215,8 +215,10 @@ def document(table: Table) -> list[Mapping[str, object]]:
     ]
 
 
-def _box(out: Console) -> box.Box:
-    return box.ASCII2 if not out.encoding.lower().startswith("utf") else box.SIMPLE_HEAD
+def _shape(out: Console) -> RichTable:
+    """Return an empty table in the lines that the terminal can show."""
+    lines = box.ASCII2 if not out.encoding.lower().startswith("utf") else box.SIMPLE_HEAD
+    return RichTable(box=lines, pad_edge=False, padding=(0, 1, 0, 0))
 
 
 def _number(value: float | None, decimals: int) -> str:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
 from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field, field_validator
 
-from dewmargin.inputs import Inputs, temperature_points
+from dewmargin.inputs import Inputs, require_rising, temperature_points
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
@@ -36,12 +35,7 @@ class OutdoorReset(Inputs):
     @classmethod
     def _check_points(cls, points: tuple[tuple[float, float], ...]) -> object:
         """Temperatures rise from point to point; humidities are fractions."""
-        for (colder, _), (warmer, _) in pairwise(points):
-            if not colder < warmer:
-                raise ValueError(
-                    f"outdoor temperatures must rise from point to point, "
-                    f"got {colder:g} before {warmer:g}"
-                )
+        require_rising(points)
         for t_c, rh in points:
             if not 0.0 <= rh <= 1.0:
                 per_cent = f": did you mean {rh / 100:g}?" if 1.0 < rh <= 100.0 else ""  # noqa: PLR2004
