@@ -75,9 +75,9 @@ class Problem:
         return replace(self, **cut, low_wet=low_wet, x_sat=saturation)
 
     def solve(
-        self, year, x: float, y: float, film: np.ndarray | None = None
+        self, cases, x: float, y: float, film: np.ndarray | None = None
     ) -> dict[str, np.ndarray | float]:
-        """Call a kernel's `year` and name what it returns."""
+        """Call a kernel's `cases` with this one case and name what it returns."""
         n, m = self.low.size, self.area.size
         names = (
             "x_end",
@@ -90,23 +90,28 @@ class Problem:
             "running_rest",
             "fog",
         )
-        out = {name: np.empty(n) for name in names}
-        films = {name: np.empty((m, n)) for name in ("taken", "runoff", "film_end")}
-        rates = (self.r0, self.r1, self.r0_rest, self.r1_rest)
+        out = {name: np.empty((1, n)) for name in names}
+        films = {name: np.empty((1, m, n)) for name in ("taken", "runoff", "film_end")}
+        rates = [self.r0, self.r1, self.r0_rest, self.r1_rest]
         if self.unlimited:
             zero = np.zeros(n)
-            rates = (np.full(n, UNLIMITED), zero, zero, zero)
-        film = np.zeros(m) if film is None else film.copy()
-        end = year(
-            x, y, film, HOUR_S, self.mass, self.buffer_mass, self.h, self.unlimited,
-            self.low, self.low if self.low_wet is None else self.low_wet,
+            rates = [np.full(n, UNLIMITED), zero, zero, zero]
+        heat_frac = np.ones(n) if self.unlimited else self.heat_frac
+        film = np.zeros((1, m)) if film is None else film.copy()[None, :]
+        end_x, end_y = np.array([x], dtype=float), np.array([y], dtype=float)
+        first = np.zeros(1, dtype=np.int64)
+        cases(
+            end_x, end_y, film, HOUR_S, self.mass, self.buffer_mass, self.h,
             self.high, self.k, self.g_in, self.a_out,
-            np.ones(n) if self.unlimited else self.heat_frac, *rates,
-            self.area, np.full(m, self.wet_above), self.beta, self.saturation,
-            np.full((m, n), self.most), *out.values(), *films.values(),
+            self.area, self.beta, self.saturation, np.full((m, n), self.most),
+            np.array([self.unlimited]), first, first + 1, first, np.full((1, m), self.wet_above),
+            np.array([self.low, self.low if self.low_wet is None else self.low_wet]),
+            heat_frac[None, :], *(rate[None, :] for rate in rates),
+            *out.values(), *films.values(),
         )  # fmt: skip
-        out["added"] = out["added_first"] + out["added_rest"]
-        return out | films | {"film": film, "x": float(end[0]), "y": float(end[1])}
+        flat = {name: values[0] for name, values in (out | films).items()}
+        flat["added"] = flat["added_first"] + flat["added_rest"]
+        return flat | {"film": film[0], "x": float(end_x[0]), "y": float(end_y[0])}
 
     def balance_error(self, solved: dict, x: float, y: float) -> np.ndarray:
         """Return stored less (in - out + added - taken by films - fog) of each step. [kg]."""

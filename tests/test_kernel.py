@@ -24,7 +24,7 @@ from kernel_cases import (
 )
 from reference_integration import integrate
 
-compiled = kernel.compiled().year
+compiled = kernel.compiled().cases
 
 
 @pytest.mark.parametrize("y", [0.0, 1e-12, 1e-6, 1e-3, 0.1, 0.5, 1.0, 5.0, 20.0, 63.9, 64.1, 1e3])
@@ -44,7 +44,7 @@ def test_decay_agrees_with_the_exponential_of_40_digits(y: float) -> None:
 
 def test_a_free_hour_agrees_with_the_closed_form() -> None:
     """Exponential solution of C dW/dt = G + b (W_out - W), computed from the stated formula."""
-    solved = constant(1).solve(source.year, 0.004615, 0.0)
+    solved = constant(1).solve(source.cases, 0.004615, 0.0)
 
     assert solved["x"] == pytest.approx(0.003699, abs=1e-6)
     assert solved["sum_x"][0] / HOUR_S == pytest.approx(0.004119, abs=1e-6)
@@ -63,9 +63,9 @@ def test_moisture_capacity_slows_the_room(
 ) -> None:
     """Rows of a table computed from the closed form, incl. the run-up at 1 kg/h to 35 %."""
     mass = multiplier * 595.61
-    free = constant(1, mass=mass).solve(source.year, 0.004615, 0.0)
+    free = constant(1, mass=mass).solve(source.cases, 0.004615, 0.0)
     running = constant(60, mass=mass, low=0.005391, r0=1.0 / HOUR_S)
-    up = running.solve(source.year, 0.004615, 0.0)
+    up = running.solve(source.cases, 0.004615, 0.0)
 
     reached = np.argmax(up["running"] < HOUR_S - 1.0)
     assert free["x"] == pytest.approx(end, abs=1e-6)
@@ -78,7 +78,7 @@ def test_moisture_capacity_slows_the_room(
 
 def test_holding_the_set_point_takes_the_rate_of_the_closed_form() -> None:
     """0.9245 kg/h to hold 35 % in the example house, computed from the stated formula."""
-    solved = constant(3, low=0.005391, unlimited=True).solve(source.year, 0.005391, 0.0)
+    solved = constant(3, low=0.005391, unlimited=True).solve(source.cases, 0.005391, 0.0)
 
     assert solved["added"] == pytest.approx(0.9245, rel=1e-3)
     assert solved["x"] == 0.005391
@@ -89,7 +89,7 @@ def test_two_nodes_agree_with_the_matrix_exponential() -> None:
     from scipy.linalg import expm  # noqa: PLC0415 - only here
 
     problem = constant(24, buffer_mass=5000.0, h=600.0 / HOUR_S)
-    solved = problem.solve(source.year, 0.004615, 0.004615)
+    solved = problem.solve(source.cases, 0.004615, 0.004615)
 
     assert solved["x_end"][0] == pytest.approx(0.00400231, abs=1e-7)
     assert solved["y_end"][0] == pytest.approx(0.00457173, abs=1e-7)
@@ -109,7 +109,7 @@ def test_two_nodes_agree_with_the_matrix_exponential() -> None:
 def test_a_closed_room_without_buffer_only_collects_its_gains() -> None:
     problem = constant(2, a_out=0.0, g_in=0.1 / HOUR_S)
 
-    solved = problem.solve(source.year, 0.004, 0.0)
+    solved = problem.solve(source.cases, 0.004, 0.0)
 
     assert solved["x_end"] == pytest.approx([0.004 + 0.1 / 595.61, 0.004 + 0.2 / 595.61], rel=1e-14)
 
@@ -128,7 +128,7 @@ def test_a_device_starts_where_the_room_is_dry_enough_for_it_to_work() -> None:
     alone = settled + (0.007 - settled) * np.exp(-ends_s * EXCHANGE_KG_S / MASS_KG)
     helped = level + (0.006 - level) * np.exp(-(ends_s - wait_s) * both / MASS_KG)
 
-    solved = problem.solve(source.year, 0.007, 0.0)
+    solved = problem.solve(source.cases, 0.007, 0.0)
 
     # The limit counts as reached within 2e-9 kg/kg.
     expected = np.where(ends_s < wait_s, alone, helped)
@@ -138,7 +138,7 @@ def test_a_device_starts_where_the_room_is_dry_enough_for_it_to_work() -> None:
 def test_vapour_beyond_saturation_is_booked_as_fog() -> None:
     problem = constant(3, high=0.005, g_in=6.0 / HOUR_S)
 
-    solved = problem.solve(source.year, 0.0049, 0.0)
+    solved = problem.solve(source.cases, 0.0049, 0.0)
 
     assert solved["x_end"] == pytest.approx([0.005] * 3, abs=1e-9)
     assert solved["fog"].sum() > 1.0
@@ -148,7 +148,7 @@ def test_vapour_beyond_saturation_is_booked_as_fog() -> None:
 def test_compiled_and_plain_python_give_the_same_bits() -> None:
     year = cold_year(buffered=True, capacity_kg_h=1.5, heating_call=True).between(0, 1500)
 
-    plain = year.solve(source.year, 0.005, 0.005)
+    plain = year.solve(source.cases, 0.005, 0.005)
     fast = year.solve(compiled, 0.005, 0.005)
 
     for name, values in plain.items():
@@ -367,7 +367,7 @@ def test_a_film_dries_at_the_moment_it_is_used_up() -> None:
         2, mass=1e7, a_out=0.0, g_in=0.0, x_sat=np.full((1, 2), 0.007), area=np.array([2.0])
     )
 
-    solved = problem.solve(source.year, 0.005, 0.0, film=np.array([0.01188]))
+    solved = problem.solve(source.cases, 0.005, 0.0, film=np.array([0.01188]))
 
     assert solved["taken"][0] == pytest.approx([-0.01188, 0.0])
     assert solved["x_end"][0] == pytest.approx(0.005 + 2 * 0.01188 / 1e7, rel=1e-12)
@@ -381,7 +381,7 @@ def test_what_a_surface_cannot_hold_runs_off() -> None:
         3, mass=1e7, a_out=0.0, g_in=0.0, x_sat=np.full((1, 3), 0.002), area=np.array([0.0])
     )
 
-    solved = problem.solve(source.year, 0.005, 0.0)
+    solved = problem.solve(source.cases, 0.005, 0.0)
 
     taken = 0.0033 * 0.003 * HOUR_S  # 35.6 g/m2 an hour
     assert solved["taken"][0] == pytest.approx([taken] * 3, rel=1e-6)
@@ -396,7 +396,7 @@ def test_a_wet_surface_lowers_the_set_point_until_it_is_dry() -> None:
         x_sat=np.array([[0.005, 0.02, 0.02, 0.02]]), area=np.array([5.0]),
     )  # fmt: skip
 
-    solved = problem.solve(source.year, 0.004, 0.0)
+    solved = problem.solve(source.cases, 0.004, 0.0)
 
     wet_at_start = np.concatenate([[0.0], solved["film_end"][0, :-1]]) > 1e-3
     assert wet_at_start.tolist() == [False, True, False, False]
@@ -432,7 +432,7 @@ def test_without_numba_the_year_runs_as_plain_python(monkeypatch) -> None:
     monkeypatch.setitem(sys.modules, "numba", None)
     monkeypatch.delitem(sys.modules, "dewmargin.kernel.source_compiled")
 
-    assert kernel.year() is source.year
+    assert kernel.cases() is source.cases
 
 
 def test_a_cache_that_cannot_be_written_only_costs_time(monkeypatch, tmp_path) -> None:

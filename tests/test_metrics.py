@@ -7,7 +7,8 @@ import pytest
 
 from cases import small_case
 from dewmargin import air, metrics
-from dewmargin.balance import Outcome, State
+from dewmargin.balance import Outcome
+from dewmargin.batch import State
 from dewmargin.hours import hours_of
 from dewmargin.wetness import ANY_COLUMNS, surface_hours
 
@@ -24,7 +25,7 @@ def outcome(case, rh: np.ndarray, **changes: np.ndarray) -> Outcome:
         "condensed_kg": dry, "dried_kg": dry, "fog_kg": zero, "balance_error_kg": zero,
         "feed_heat_j": zero, "space_heat_j": zero, "fan_j": zero, "device_j": zero, "fuel_j": zero,
     }  # fmt: skip
-    return Outcome(**(values | changes), end=State(x=0.0, y=0.0))
+    return Outcome(**(values | changes), end=State(x=zero[:1], y=zero[:1], film_kg_m2=dry[:, :1].T))
 
 
 def row(case, made: Outcome, **changes: object) -> dict:

@@ -5,46 +5,28 @@ Set-points and capabilities in, kilograms out. The step itself is solved in `dew
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, kernel
+from dewmargin import air, batch
 from dewmargin.checks import require_hourly
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.errors import OutOfRangeError
-from dewmargin.kernel.source import NEVER, UNLIMITED
+from dewmargin.kernel.source import NEVER
 
 if TYPE_CHECKING:
-    from dewmargin.case import HourlyCase, SurfaceYear
+    from dewmargin.batch import State
+    from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import WhileWet
 
-WARM_UP_DAYS = 14  # a whole year is preceded by its own last 14 days
-BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
 _MOST_TURNS = 50  # of space and zones solved in turn; five to ten in a house
 _SETTLED_KG_KG = 1e-8
-_MOST_YEARS = 5  # films that have not returned by then grow from year to year
-_FILM_KG_M2 = 1e-6
 # Humidity ratio to hold, that to hold while a surface is wet, and the film of each surface from
 # which on it is wet [kg/m2].
-_Ran = tuple["State", list["FloatArray"], list["FloatArray"]]  # the end, outputs, of surfaces
-_Run = Callable[["State", slice], _Ran]
 _Held = tuple["FloatArray", "FloatArray", "FloatArray"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class State:
-    """Where a balance starts or ended, as the kernel holds it.
-
-    Room and buffer [kg/kg], and the film of each surface [kg/m2]; no films: all are dry.
-    """
-
-    x: float
-    y: float
-    film_kg_m2: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,20 +227,6 @@ def _held(
     return outcome
 
 
-def _whole_year(run: _Run, start: State, n_steps: int, warm_up_steps: int) -> tuple[State, _Ran]:
-    """Return the state in which a whole year begins, so that its films end as they began, and it.
-
-    Its own last days settle all but frost, which may be older: then the year follows itself.
-    """
-    begins = run(start, slice(max(n_steps - warm_up_steps, 0), n_steps))[0]
-    ran = run(begins, slice(0, n_steps))
-    for _ in range(_MOST_YEARS):
-        if np.allclose(begins.film_kg_m2, ran[0].film_kg_m2, rtol=0.0, atol=_FILM_KG_M2):
-            break
-        begins, ran = ran[0], run(ran[0], slice(0, n_steps))
-    return begins, ran
-
-
 def _idle(n_steps: int) -> Capability:
     zero = np.zeros(n_steps)
     mode = Mode(r0_kg_s=zero, r1_kg_s=zero, feed=Use())
@@ -274,67 +242,28 @@ def _solve(
     brought_kg_s: FloatArray | None = None,
 ) -> tuple[Outcome, FloatArray]:
     """Solve the year; return what happened, and the mean of the kernel's x in each step."""
-    n, base = case.n_steps, case.w_base_kg_kg
-    unlimited = capability is None
-    zero = np.zeros(n)
-    source = zero if case.departure else case.gains_kg_s + case.exchange_kg_s * case.w_out_kg_kg
-    if brought_kg_s is not None:
-        source = source + brought_kg_s
-    factor = _buffer_factor(case)
-    # A simulation's own humidity may exceed saturation of the mean temperature by a rounding:
-    # the departure must not lose that water.
-    ceiling = np.maximum(air.saturated_humidity_ratio(case.t_air_c, case.p_pa) - base, 0.0)
-    low, low_wet = (np.where(w > NEVER, np.minimum(w - base, ceiling), NEVER) for w in held[:2])
-    if capability is None:
-        heat_frac, modes = np.ones(n), [(np.full(n, UNLIMITED), zero), (zero, zero)]
-    else:
-        heat_frac = capability.heat_frac
-        added_r0, added_r1 = _relative(capability.added, base)
-        share = capability.added_share
-        modes = [_relative(capability.heat, base), (share * added_r0, share * added_r1)]
-    n_faces = len(case.surfaces)
-    area = np.array([s.area_m2 or 0.0 for s in case.surfaces])
-    of_surfaces = [
-        np.array([rows(s) for s in case.surfaces]).reshape(n_faces, n)
-        for rows in (
-            lambda s: np.broadcast_to(s.beta_kg_m2_s, n),
-            lambda s: _surface_limit(s, case) - base,
-            # Frost stays where it is until it melts.
-            lambda s: np.where(s.t_surface_c < 0.0, np.inf, 1e-3 * s.retention_g_m2),
-        )
-    ]
-    columns = [
-        low, low_wet, ceiling, factor, source, case.exchange_kg_s, heat_frac, *modes[0], *modes[1],
-    ]  # fmt: skip
-    require_hourly("balance", **{f"input {i}": c for i, c in enumerate(columns)})
-
-    solver = kernel.year()
-
-    def run(state: State, steps: slice) -> tuple[State, list[FloatArray], list[FloatArray]]:
-        inputs = [np.ascontiguousarray(c[steps], dtype=np.float64) for c in columns]
-        rows = [np.ascontiguousarray(c[:, steps]) for c in of_surfaces]
-        outputs = [np.empty(inputs[0].size) for _ in range(9)]
-        films = [np.empty_like(rows[0]) for _ in range(3)]
-        film = np.array(state.film_kg_m2 or np.zeros(n_faces))
-        x, y = solver(
-            state.x, state.y, film, case.step_s, case.dry_air_kg, case.buffer_kg, case.buffer_kg_s,
-            unlimited, *inputs, area, held[2], *rows, *outputs, *films,
-        )  # fmt: skip
-        return State(x=float(x), y=float(y), film_kg_m2=tuple(film.tolist())), outputs, films
-
-    begins = _start(case, source, ceiling, factor) if start is None else start
-    if start is None and case.wraps:
-        begins, ran = _whole_year(run, begins, n, WARM_UP_DAYS * 24 * case.steps_per_hour)
-    else:
-        ran = run(begins, slice(0, n))
-    end, outputs, (taken, runoff, film) = ran
-    x_end, y_end, sum_x, _sum_y, *given, run_heat, run_rest, fog = outputs
-    added = given[0] + given[1]
-
-    stored = case.dry_air_kg * np.diff(x_end, prepend=begins.x) + case.buffer_kg * np.diff(
-        y_end, prepend=begins.y
+    of = batch.building(case, brought_kg_s=brought_kg_s)
+    ran = batch.solve(
+        of,
+        batch.Cases(
+            low=np.array([of.to_hold(held[0]), of.to_hold(held[1])]),
+            devices=[batch.device(case, capability)],
+            of_low=[0],
+            of_low_wet=[1],
+            of_device=[0],
+            wet_above_kg_m2=held[2][None, :],
+        ),
+        start=start,
     )
-    flows = source * case.step_s - case.exchange_kg_s * sum_x
+    x_end, y_end, sum_x, _sum_y, *given, run_heat, run_rest, fog = ran.steps[:, 0]
+    taken, runoff, film = ran.films[:, 0]
+    added = given[0] + given[1]
+    base, area = case.w_base_kg_kg, of.area_m2
+
+    stored = case.dry_air_kg * np.diff(x_end, prepend=ran.begins.x) + case.buffer_kg * np.diff(
+        y_end, prepend=ran.begins.y
+    )
+    flows = of.source_kg_s * case.step_s - case.exchange_kg_s * sum_x
     error = stored - (flows + added - area @ taken - fog)
     # The kernel spreads the second mode over the whole rest of the step.
     run_rest = run_rest if capability is None else run_rest * capability.added_share
@@ -360,7 +289,7 @@ def _solve(
         dried_kg=area[:, None] * np.maximum(-taken_kg_m2, 0.0),
         fog_kg=total(fog),
         balance_error_kg=np.abs(error).reshape(hours).max(axis=1),
-        end=end,
+        end=ran.ends,
     )
     return outcome, x_mean
 
@@ -403,34 +332,3 @@ def _used(
         "device_j": total("electricity") + capability.standby_w * resting_s,
         "fuel_j": fuel,
     }
-
-
-def _buffer_factor(case: HourlyCase) -> FloatArray:
-    """Return what the room's humidity ratio counts for the buffer, which may follow RH. [-]."""
-    if not case.buffer_on_rh:
-        return np.ones(case.n_steps)
-    at_reference = air.saturated_humidity_ratio(np.array([BUFFER_REFERENCE_C]), case.p_pa)
-    return at_reference / air.saturated_humidity_ratio(case.t_air_c, case.p_pa)
-
-
-def _start(case: HourlyCase, source: FloatArray, ceiling: FloatArray, factor: FloatArray) -> State:
-    """Return the state of the first step as it would be without a humidifier."""
-    x = 0.0
-    if not case.departure:
-        flow = float(case.exchange_kg_s[0])
-        settled = source[0] / flow if flow > 0.0 else case.w_out_kg_kg[0]
-        x = float(min(settled, ceiling[0]))
-    return State(x=x, y=x * float(factor[0]))
-
-
-def _relative(mode: Mode | None, base: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return a mode's rate as a function of the departure: r0 − r1·(base + x)."""
-    if mode is None:
-        return np.zeros(base.size), np.zeros(base.size)
-    return mode.r0_kg_s - mode.r1_kg_s * base, mode.r1_kg_s
-
-
-def _surface_limit(surface: SurfaceYear, case: HourlyCase) -> FloatArray:
-    """Humidity ratio of the space at which a surface begins to condense. [kg/kg]."""
-    limit = air.saturated_humidity_ratio(surface.t_surface_c, case.p_pa)
-    return limit if surface.w_offset_kg_kg is None else limit - surface.w_offset_kg_kg

@@ -6,7 +6,7 @@ has no branch, so the compiler puts several cases into one vector register. Lane
 does happen are gathered into a dense list and solved there segment by segment, again in vector
 loops, so that a few of them do not make the whole block pay.
 
-Prints CPU time a case-hour for lanes and for the ordinary compiled year, and stops if one bit
+Prints CPU time a case-hour for lanes and for the ordinary compiled cases, and stops if one bit
 differs. Invented cases; not collected by pytest.
 """
 
@@ -81,6 +81,7 @@ def twin(name: str, **options: object):
     module = module_from_spec(spec)
     sys.modules[name] = module
     vars(module)["jit"] = numba.njit(error_model="numpy", **options)
+    vars(module)["inline"] = vars(module)["jit"]
     spec.loader.exec_module(module)
     return module
 
@@ -502,12 +503,12 @@ class Scalar:
     def __init__(self, drivers, parameters, unlimited, surfaces) -> None:
         self.drivers, self.parameters, self.unlimited = drivers, parameters, unlimited
         self.inputs = np.empty((4, N_HOURS))
-        self.outputs = np.empty((9, N_HOURS))
-        self.films = np.empty((3, surfaces, N_HOURS))
+        self.outputs = np.empty((9, 1, N_HOURS))
+        self.films = np.empty((3, 1, surfaces, N_HOURS))
         self.x_sat = np.ascontiguousarray(drivers[X_SAT : X_SAT + surfaces])
         self.beta, self.most = np.full_like(self.x_sat, BETA), np.full_like(self.x_sat, MOST_KG_M2)
-        self.year = kernel.compiled().year
-        self.seconds = 0.0  # in year() alone
+        self.cases = kernel.compiled().cases
+        self.seconds = 0.0  # in cases() alone
 
     def run(self, case: int) -> list[float]:
         """Return the sums and the end of one case."""
@@ -517,22 +518,23 @@ class Scalar:
         full = np.ones(N_HOURS)
         rates = (p[R0] * full, p[R1] * full, p[R0_REST] * full, 0.0 * full)
         area = p[AREA : AREA + len(self.x_sat)]
+        x, y, only = np.array([0.005]), np.array([0.005]), np.zeros(1, np.int64)
         start = time.process_time()
-        x, y = self.year(
-            0.005, 0.005, np.zeros(len(self.x_sat)), HOUR_S,
+        self.cases(
+            x, y, np.zeros((1, area.size)), HOUR_S,
             p[MASS], 1.0 / p[INV_BUFFER] if p[INV_BUFFER] else 0.0, p[H],
-            self.unlimited, low, low, self.drivers[HIGH], self.drivers[K], g, a, heat, *rates,
-            area, np.full(area.size, np.inf), self.beta, self.x_sat, self.most,
-            *self.outputs, *self.films,
+            self.drivers[HIGH], self.drivers[K], g, a, area, self.beta, self.x_sat, self.most,
+            np.array([self.unlimited]), only, only, only, np.full((1, area.size), np.inf),
+            low[None], heat[None], *(rate[None] for rate in rates), *self.outputs, *self.films,
         )  # fmt: skip
         self.seconds += time.process_time() - start
-        x_end, _, sum_x, _, added, added_rest, running, running_rest, fog = self.outputs
-        taken, _, film = self.films
+        x_end, _, sum_x, _, added, added_rest, running, running_rest, fog = self.outputs[:, 0]
+        taken, _, film = self.films[:, 0]
         sums = scalar_sums(
             low, self.drivers[HIGH], x_end, sum_x, added, added_rest, running, running_rest, fog,
             area, taken, film,
         )  # fmt: skip
-        return [x, y, *sums]
+        return [float(x[0]), float(y[0]), *sums]
 
 
 def make_drivers(*, two_modes: bool) -> np.ndarray:
@@ -627,9 +629,9 @@ def main() -> None:
     }
     hours = N_TIMED * N_HOURS
     print(  # noqa: T201 - a script
-        "CPU ns per case-hour, one thread; x = year() / lanes of 64; "
+        "CPU ns per case-hour, one thread; x = cases() / lanes of 64; "
         "case-years/s by the clock, best round\n"
-        f"{'sweep':30} year()  with sums  B=16  B=32  B=64     x  1 thread 2 threads  in list"
+        f"{'sweep':30} cases()  with sums  B=16  B=32  B=64     x  1 thread 2 threads  in list"
     )
     for name, sweep in SWEEPS.items():
         demand, surfaces = sweep["demand"], sweep["surfaces"]

@@ -66,13 +66,13 @@ def test_the_demo_agrees_with_ten_second_steps(results, name, monkeypatch) -> No
     """Annual 0.1 % and every hour 2 % of the 99th percentile, on the demo's own inputs."""
     result = results[name]
     asked: list[tuple] = []
-    solver = kernel.year()
+    solver = kernel.cases()
 
-    def listening(*arguments: object) -> tuple[float, float]:
+    def listening(*arguments: object) -> None:
         asked.append(tuple(np.copy(a) if isinstance(a, np.ndarray) else a for a in arguments))
-        return solver(*arguments)
+        solver(*arguments)
 
-    monkeypatch.setattr(kernel, "year", lambda: listening)
+    monkeypatch.setattr(kernel, "cases", lambda: listening)
     strategy, equipment = result.scenario.strategies[1], result.scenario.equipment[0]
     rh = strategy.setpoint(result.case)
     water = result.scenario.supplies[1].feed_water(result.case)
@@ -86,23 +86,11 @@ def test_the_demo_agrees_with_ten_second_steps(results, name, monkeypatch) -> No
     outcome = balance.deliver(result.case, rh, capability)
 
     # The year after its warm-up.
-    x, y, film, step_s, mass, buffer_mass, h, unlimited, low, _, *rest = asked[-1]
-    inputs, (area, _, beta, x_sat, most) = rest[:9], rest[9:14]
+    (x,), (y,), (film,), *house = asked[-1]
+    sizes, shared, (area, beta, x_sat, most) = house[:4], house[4:8], house[8:12]
+    (unlimited,), low, device = house[12], house[17], [rows[0] for rows in house[18:23]]
     _, added, _, taken, _, _ = integrate(
-        x,
-        y,
-        film,
-        step_s,
-        mass,
-        buffer_mass,
-        h,
-        low,
-        *inputs,
-        area,
-        beta,
-        x_sat,
-        most,
-        not unlimited,
+        x, y, film, *sizes, low[0], *shared, *device, area, beta, x_sat, most, not unlimited
     )
     condensed = area[:, None] * np.maximum(taken, 0.0)
     assert outcome.added_kg.sum() == pytest.approx(added.sum(), rel=1e-3)

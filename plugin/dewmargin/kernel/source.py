@@ -21,25 +21,28 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, TypeVar
 
+import numpy as np
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from dewmargin.columns import FloatArray
+    from dewmargin.columns import BoolArray, FloatArray, IntArray
 
     Function = TypeVar("Function", bound=Callable[..., object])
 
-if "jit" not in globals():  # the loader of the compiled twin sets it beforehand
+if "jit" not in globals():  # the loader of the compiled twin sets both beforehand
 
     def jit(function: Function) -> Function:
         """Leave a function as plain Python."""
         return function
 
+    inline = jit
 
 SEGMENTS = 12  # float, run, hold; the last runs to its end
 PER_SURFACE = 2  # more segments for each surface: it may begin, and its film dry
 SEARCH_STEPS = 12  # two or three are enough in a house; a rest is finished by the next segment
 HALVE_EVERY = 4  # steps of a search that has not ended by then
-SETTLED = 1e-5  # of the stretch: after so short a step the next, of third order, is rounding
+SETTLED = 1e-3  # of the stretch: after so short a step the next, of third order, is rounding
 AT_LIMIT = 1e-9  # kg/kg: nearer than this the room is at its set-point
 DRY = 1e-10  # kg/m2: a film that evaporates is gone when less is left
 AT_BALANCE = 1e-11  # kg/kg, times all conductances: nearer than this a rate is at its limit
@@ -47,9 +50,12 @@ TINY = 1e-300
 SLIGHT = 1e-200  # kg/s: by it even a rate without limit can be divided
 NEVER = -1e9  # a set-point that is never reached from above: no humidifier
 UNLIMITED = 1e30  # kg/s, the rate of a device without limit
+FLOAT, RUN, HOLD = range(3)  # regimes, by their decays: fog holds too
+KINDS = 3
+SECONDS, LOSS = range(2)  # columns of what is known of a regime's decays; the rest follows
 
 
-@jit
+@inline
 def decay(y: float) -> tuple[float, float]:
     """Return phi = (1 - exp(-y))/y and psi = (1 - phi)/y for y >= 0, without cancellation.
 
@@ -92,7 +98,7 @@ def decay(y: float) -> tuple[float, float]:
     return phi, psi
 
 
-@jit
+@inline
 def spans(t: float, l1: float, l2: float) -> tuple[float, float, float, float]:
     """Return E1, E2 - E1 [s] and their integrals I1, I2 - I1 [s2], E_i = (1 - exp(-l_i t))/l_i."""
     phi1, psi1 = decay(l1 * t)
@@ -102,7 +108,7 @@ def spans(t: float, l1: float, l2: float) -> tuple[float, float, float, float]:
     return e1, t * phi2 - e1, i1, t * t * psi2 - i1
 
 
-@jit
+@inline
 def first_guess(m0: float, m_end: float, g: float, end: float) -> float:
     """Return where the search for the root of a falling m starts, inside 0 to `end`.
 
@@ -113,7 +119,7 @@ def first_guess(m0: float, m_end: float, g: float, end: float) -> float:
     return t if (g < 0.0) & (t > 0.0) & (t < end) else 0.5 * end
 
 
-@jit
+@inline
 def refine(
     t: float, low: float, high: float,
     halve: bool,  # noqa: FBT001 - numba takes no keywords
@@ -144,7 +150,7 @@ def refine(
     return ahead, (ahead if near else low), (ahead if near else high)
 
 
-@jit
+@inline
 def halves(n: int) -> bool:
     """Say whether step n of a search, counted from zero, halves the bracket."""
     return (n > 0) & (n % HALVE_EVERY == 0)
@@ -166,15 +172,15 @@ def crossing(
     return t
 
 
-@jit
-def regime(
-    x: float, y: float, low: float, high: float, r0: float, r1: float,
-    inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
-) -> tuple[bool, bool, bool, float, float, float, float, float, float, float, float]:  # fmt: skip
+@inline
+def choose(
+    x: float, y: float, low: float, high: float, r0: float, r1: float, h: float, k: float,
+    g_in: float, a_out: float,
+) -> tuple[bool, bool, bool, float, float, float]:  # fmt: skip
     """Choose what happens from here on: float, run at capacity, hold, or lose fog; no branches.
 
-    Returns run, hold, fog (fog also holds), the device's rate and the rate needed to stay [kg/s],
-    and the motion: x + gx E1 + ux (E2 - E1), same with y, and the rates l1 <= l2 [1/s] of E1, E2.
+    Returns run, hold, fog (fog also holds), the device's rate, the rate needed to stay, and the
+    flow to the buffer [kg/s].
     """
     flow_y = h * (k * x - y)
     need = a_out * x + flow_y - g_in  # the rate that would keep x where it is
@@ -187,10 +193,18 @@ def regime(
     fog = (x >= high - AT_LIMIT) & (need < -slack)
     run = (not fog) & (rate > 0.0) & (below | (at_low & (need > rate - slack)))
     hold = fog | ((not run) & at_low & (need > slack) & (rate > 0.0))
+    return run, hold, fog, rate, need, flow_y
 
-    # One linear system serves all three: running adds r0 - r1 x, holding pins x.
-    free = 0.0 if hold else 1.0
-    loss = a_out + (r1 if run else 0.0)
+
+@inline
+def decays(
+    free: float, loss: float, inv_mass: float, inv_buffer: float, h: float, k: float
+) -> tuple[float, float, float, float, float, float, float]:
+    """Return a, d, e, f of dx/dt = -a x + d y, dy/dt = e x - f y, l1 <= l2 and 1/(l2 - l1).
+
+    l1 and l2 [1/s] are the rates of its two exponentials. One linear system serves all regimes:
+    running adds to the loss, holding (`free` 0) pins x.
+    """
     a = free * (loss + h * k) * inv_mass
     d = free * h * inv_mass
     e = h * k * inv_buffer
@@ -199,14 +213,40 @@ def regime(
     l2 = 0.5 * (a + f + math.sqrt(spread * spread + 4.0 * d * e))
     l1 = free * loss * inv_mass * f / (max(TINY, l2))
     inv_gap = 1.0 / (max(TINY, l2 - l1))
+    return a, d, e, f, l1, l2, inv_gap
+
+
+@inline
+def motion(
+    run: bool, free: float, x: float, r0: float, r1: float, need: float, flow_y: float,  # noqa: FBT001 - numba takes no keywords
+    inv_mass: float, inv_buffer: float, a: float, d: float, e: float, f: float, l1: float,
+    inv_gap: float,
+) -> tuple[float, float, float, float]:  # fmt: skip
+    """Return gx, gy, ux, uy of the motion x + gx E1 + ux (E2 - E1), same with y."""
     gx = free * ((r0 - r1 * x if run else 0.0) - need) * inv_mass
     gy = flow_y * inv_buffer
     ux = ((a - l1) * gx - d * gy) * inv_gap
     uy = ((f - l1) * gy - e * gx * free) * inv_gap
+    return gx, gy, ux, uy
+
+
+@inline
+def regime(
+    x: float, y: float, low: float, high: float, r0: float, r1: float,
+    inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
+) -> tuple[bool, bool, bool, float, float, float, float, float, float, float, float]:  # fmt: skip
+    """Return what `choose` says but the flow to the buffer, the motion and its rates l1, l2."""
+    run, hold, fog, rate, need, flow_y = choose(x, y, low, high, r0, r1, h, k, g_in, a_out)
+    free = 0.0 if hold else 1.0
+    loss = a_out + (r1 if run else 0.0)
+    a, d, e, f, l1, l2, inv_gap = decays(free, loss, inv_mass, inv_buffer, h, k)
+    gx, gy, ux, uy = motion(
+        run, free, x, r0, r1, need, flow_y, inv_mass, inv_buffer, a, d, e, f, l1, inv_gap
+    )
     return run, hold, fog, rate, need, gx, gy, ux, uy, l1, l2
 
 
-@jit
+@inline
 def limit(
     run: bool, hold: bool, fog: bool, rate: float, need: float, gx: float, gy: float, ux: float,  # noqa: FBT001 - numba takes no keywords
     uy: float, x: float, low: float, high: float, ceiling: float, r0: float, r1: float, h: float,
@@ -244,7 +284,7 @@ def limit(
     return m0 + grace, m_end + grace, sign * gz, sign * uz
 
 
-@jit
+@inline
 def follow(
     run: bool, hold: bool, fog: bool, rate: float, need: float, gx: float, gy: float, ux: float,  # noqa: FBT001 - numba takes no keywords
     uy: float, x: float, y: float, t: float, r0: float, r1: float, h: float,
@@ -273,7 +313,7 @@ def follow(
     )
 
 
-@jit
+@inline
 def exchanges(x: float, x_sat: float, film: float) -> bool:
     """Say whether a surface exchanges vapour with the room: it is wet, or about to be.
 
@@ -282,7 +322,7 @@ def exchanges(x: float, x_sat: float, film: float) -> bool:
     return (film > 0.0) | (x > x_sat + AT_LIMIT)
 
 
-@jit
+@inline
 def film_guess(film: float, beta: float, x_sat: float, x: float, sum_x: float, t: float) -> float:
     """Return where the search begins for the moment a film is used up, inside 0 to t.
 
@@ -297,7 +337,7 @@ def film_guess(film: float, beta: float, x_sat: float, x: float, sum_x: float, t
     return min(falling if first > 0.0 else turning, t)
 
 
-@jit
+@inline
 def film_refine(
     t: float, low: float, high: float,
     halve: bool,  # noqa: FBT001 - numba takes no keywords
@@ -334,7 +374,7 @@ def dries_after(
     return low
 
 
-@jit
+@inline
 def wetted(film: float, change: float) -> tuple[float, float, float]:
     """Return a film after a change, what it took, and what it is owed by the room. [kg/m2].
 
@@ -345,14 +385,41 @@ def wetted(film: float, change: float) -> tuple[float, float, float]:
     return 0.0 if gone else left, -film if gone else change, left if gone else 0.0
 
 
-@jit
+@inline
+def forget(known: FloatArray) -> None:
+    """Empty the memory of a mode: no stretch has a negative length."""
+    for kind in range(KINDS):
+        known[kind, SECONDS] = -1.0
+
+
+@inline
+def recalled(
+    known: FloatArray, kind: int, loss: float, seconds: float, inv_mass: float, inv_buffer: float,
+    h: float, k: float,
+) -> None:  # fmt: skip
+    """See that row `kind` of `known` holds the decays of a regime and their spans.
+
+    Cases that share a building share most of them: the first to ask has them worked out.
+    """
+    if known[kind, SECONDS] == seconds and known[kind, LOSS] == loss:
+        return
+    free = 0.0 if kind == HOLD else 1.0
+    a, d, e, f, l1, l2, inv_gap = decays(free, loss, inv_mass, inv_buffer, h, k)
+    e1, e21, i1, i21 = spans(seconds, l1, l2)
+    known[kind, SECONDS], known[kind, LOSS] = seconds, loss
+    known[kind, 2], known[kind, 3], known[kind, 4], known[kind, 5] = a, d, e, f
+    known[kind, 6], known[kind, 7], known[kind, 8] = l1, l2, inv_gap
+    known[kind, 9], known[kind, 10], known[kind, 11], known[kind, 12] = e1, e21, i1, i21
+
+
+@inline
 def stretch(
     x: float, y: float, owed: float, seconds: float, low: float, high: float, r0: float, r1: float,
     inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
     area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int, film: FloatArray,
-    taken: FloatArray,
+    taken: FloatArray, c: int, known: FloatArray,
 ) -> tuple[float, float, float, float, float, float, float, float]:  # fmt: skip
-    """Solve `seconds` of step `i` with constant coefficients: a few segments, one after the other.
+    """Solve `seconds` of step `i` of case `c` with constant coefficients: segment by segment.
 
     A segment ends where its regime does, where a dry surface begins to take vapour, or where a film
     is used up. Changes `film`, and adds what it took to `taken` [kg/m2] and what it gives back to
@@ -363,115 +430,143 @@ def stretch(
     sum_x, sum_y, added, running, fog = 0.0, 0.0, 0.0, 0.0, 0.0
     most = SEGMENTS + PER_SURFACE * area.size
     for n in range(most):
-        if left > 0.0:
-            last = n == most - 1
-            start, start_y, g, a, ceiling = x, y, g_in, a_out, -NEVER
-            for j in range(area.size):
-                if exchanges(start, x_sat[j, i], film[j]):
-                    sink = area[j] * beta[j, i]
-                    g += sink * x_sat[j, i]
-                    a += sink
-                else:
-                    ceiling = min(ceiling, x_sat[j, i] + 2.0 * AT_LIMIT)
-            run, hold, foggy, rate, need, gx, gy, ux, uy, l1, l2 = regime(
-                start, start_y, low, high, r0, r1, inv_mass, inv_buffer, h, k, g, a
-            )
-            t = left
+        if left <= 0.0:
+            break
+        last = n == most - 1
+        start, start_y, g, a_all, ceiling, wet = x, y, g_in, a_out, -NEVER, False
+        for j in range(area.size):
+            if exchanges(start, x_sat[j, i], film[c, j]):
+                sink = area[j] * beta[j, i]
+                g += sink * x_sat[j, i]
+                a_all += sink
+                wet = True
+            else:
+                ceiling = min(ceiling, x_sat[j, i] + 2.0 * AT_LIMIT)
+        run, hold, foggy, rate, need, flow_y = choose(
+            start, start_y, low, high, r0, r1, h, k, g, a_all
+        )
+        free = 0.0 if hold else 1.0
+        kind = HOLD if hold else RUN if run else FLOAT
+        loss = 0.0 if hold else a_all + (r1 if run else 0.0)
+        t = left
+        if n == 0:
+            recalled(known, kind, loss, t, inv_mass, inv_buffer, h, k)
+            a, d, e, f = known[kind, 2], known[kind, 3], known[kind, 4], known[kind, 5]
+            l1, l2, inv_gap = known[kind, 6], known[kind, 7], known[kind, 8]
+            e1, e21 = known[kind, 9], known[kind, 10]
+            i1, i21 = known[kind, 11], known[kind, 12]
+        else:
+            a, d, e, f, l1, l2, inv_gap = decays(free, loss, inv_mass, inv_buffer, h, k)
             e1, e21, i1, i21 = spans(t, l1, l2)
-            m0, m_end, mg, mu = limit(
-                run, hold, foggy, rate, need, gx, gy, ux, uy, start, low, high, ceiling, r0, r1, h,
-                e1, e21,
-            )  # fmt: skip
-            if m_end < 0.0 and not last:
-                t = crossing(m0, m_end, mg, mu, l1, l2, left)
-                e1, e21, i1, i21 = spans(t, l1, l2)
-            x, y, part_x, part_y, part_added, part_running, part_fog = follow(
-                run, hold, foggy, rate, need, gx, gy, ux, uy, start, start_y, t, r0, r1, h,
-                e1, e21, i1, i21,
-            )  # fmt: skip
-            if not last:
-                for j in range(area.size):
-                    if exchanges(start, x_sat[j, i], film[j]):
-                        dry = dries_after(
-                            film[j], beta[j, i], x_sat[j, i], start, gx, ux, l1, l2, part_x, t
-                        )
-                        if dry < t:
-                            t = dry
-                            e1, e21, i1, i21 = spans(t, l1, l2)
-                            x, y, part_x, part_y, part_added, part_running, part_fog = follow(
-                                run, hold, foggy, rate, need, gx, gy, ux, uy, start, start_y, t,
-                                r0, r1, h, e1, e21, i1, i21,
-                            )  # fmt: skip
+        gx, gy, ux, uy = motion(
+            run, free, start, r0, r1, need, flow_y, inv_mass, inv_buffer, a, d, e, f, l1, inv_gap
+        )
+        m0, m_end, mg, mu = limit(
+            run, hold, foggy, rate, need, gx, gy, ux, uy, start, low, high, ceiling, r0, r1, h,
+            e1, e21,
+        )  # fmt: skip
+        if m_end < 0.0 and not last:
+            t = crossing(m0, m_end, mg, mu, l1, l2, left)
+            e1, e21, i1, i21 = spans(t, l1, l2)
+        x, y, part_x, part_y, part_added, part_running, part_fog = follow(
+            run, hold, foggy, rate, need, gx, gy, ux, uy, start, start_y, t, r0, r1, h,
+            e1, e21, i1, i21,
+        )  # fmt: skip
+        if wet and not last:
             for j in range(area.size):
-                if exchanges(start, x_sat[j, i], film[j]):
+                if exchanges(start, x_sat[j, i], film[c, j]):
+                    dry = dries_after(
+                        film[c, j], beta[j, i], x_sat[j, i], start, gx, ux, l1, l2, part_x, t
+                    )
+                    if dry < t:
+                        t = dry
+                        e1, e21, i1, i21 = spans(t, l1, l2)
+                        x, y, part_x, part_y, part_added, part_running, part_fog = follow(
+                            run, hold, foggy, rate, need, gx, gy, ux, uy, start, start_y, t,
+                            r0, r1, h, e1, e21, i1, i21,
+                        )  # fmt: skip
+        if wet:
+            for j in range(area.size):
+                if exchanges(start, x_sat[j, i], film[c, j]):
                     change = beta[j, i] * (part_x - x_sat[j, i] * t)
-                    film[j], took, rest = wetted(film[j], change)
-                    taken[j, i] += took
+                    film[c, j], took, rest = wetted(film[c, j], change)
+                    taken[c, j, i] += took
                     owed += area[j] * rest
-            left = left - t
-            sum_x += part_x
-            sum_y += part_y
-            added += part_added
-            running += part_running
-            fog += part_fog
+        left = left - t
+        sum_x += part_x
+        sum_y += part_y
+        added += part_added
+        running += part_running
+        fog += part_fog
     return x, y, owed, sum_x, sum_y, added, running, fog
 
 
 @jit
-def year(
-    x: float, y: float, film: FloatArray, step_s: float, mass: float, buffer_mass: float, h: float,
-    unlimited: bool,  # noqa: FBT001 - numba takes no keywords
-    low: FloatArray, low_wet: FloatArray, high: FloatArray, k: FloatArray, g_in: FloatArray,
-    a_out: FloatArray, heat_frac: FloatArray, r0: FloatArray, r1: FloatArray, r0_rest: FloatArray,
-    r1_rest: FloatArray, area: FloatArray, wet_above: FloatArray, beta: FloatArray,
-    x_sat: FloatArray, most: FloatArray,
+def cases(
+    x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, mass: float, buffer_mass: float,
+    h: float, high: FloatArray, k: FloatArray, g_in: FloatArray, a_out: FloatArray,
+    area: FloatArray, beta: FloatArray, x_sat: FloatArray, most: FloatArray,
+    unlimited: BoolArray, of_low: IntArray, of_low_wet: IntArray, of_device: IntArray,
+    wet_above: FloatArray, low: FloatArray, heat_frac: FloatArray, r0: FloatArray, r1: FloatArray,
+    r0_rest: FloatArray, r1_rest: FloatArray,
     x_end: FloatArray, y_end: FloatArray, sum_x: FloatArray, sum_y: FloatArray, added: FloatArray,
     added_rest: FloatArray, running: FloatArray, running_rest: FloatArray, fog: FloatArray,
     taken: FloatArray, runoff: FloatArray, film_end: FloatArray,
-) -> tuple[float, float]:  # fmt: skip
-    """Solve all steps in turn and fill the output arrays; return the final x and y.
+) -> None:  # fmt: skip
+    """Solve all steps of several cases of one building in turn, and fill the output arrays.
 
     Each step has up to two modes, with heat (a fraction of the step, first) and the rest.
-    Arrays have one value a step, except those of the surfaces: `film` [kg/m2], which is changed,
-    `area` [m2], 0 for a surface that is watched and exchanges nothing with the room, and
-    `wet_above` [kg/m2], the film beyond which `low_wet` stands for `low` from the start of a step,
-    have one value a surface; `beta` [kg/(m2 s)], `x_sat`, `most` [kg/m2], what stays on it at the
-    end of a step, and the outputs `taken` (negative: given back), `runoff` and `film_end` [kg/m2]
-    have one row.
+
+    Of the building, in each step: `high` to `a_out`, and of its surfaces, a row each: `beta`
+    [kg/(m2 s)], `x_sat` and `most` [kg/m2], what stays on it at the end of a step; `area` [m2] is 0
+    for a surface that is watched and exchanges nothing with the room.
+    Of each case: its state `x`, `y` and a row of `film` [kg/m2], which are changed; whether its
+    device is `unlimited`; the rows of `low` that it holds while it is dry and wet, and the row of
+    its device in `heat_frac` to `r1_rest`; and a row of `wet_above` [kg/m2], the film beyond which
+    it counts as wet from the start of a step.
+    The outputs have a row a case; `taken` (negative: given back), `runoff` and `film_end` [kg/m2]
+    have a row a case and surface. The result of a case does not depend on the others.
     """
     inv_mass = 1.0 / mass
     inv_buffer = 1.0 / buffer_mass if buffer_mass > 0.0 else 0.0
-    for i in range(low.size):
-        hold = low[i]
-        for j in range(area.size):
-            if film[j] > wet_above[j]:
-                hold = low_wet[i]
-            taken[j, i] = 0.0
-        start_fog = 0.0
-        if x > high[i]:
-            start_fog = mass * (x - high[i])
-            x = high[i]
-        jump = 0.0
-        if unlimited and x < hold:
-            jump = mass * (hold - x)
-            x = hold
-        first = heat_frac[i] * step_s
-        x, y, owed, sx, sy, add1, run1, fog1 = stretch(
-            x, y, 0.0, first, hold, high[i], r0[i], r1[i], inv_mass, inv_buffer, h, k[i], g_in[i],
-            a_out[i], area, beta, x_sat, i, film, taken,
-        )  # fmt: skip
-        x, y, owed, sx2, sy2, add2, run2, fog2 = stretch(
-            x, y, owed, step_s - first, hold, high[i], r0_rest[i], r1_rest[i],
-            inv_mass, inv_buffer, h, k[i], g_in[i], a_out[i], area, beta, x_sat, i, film, taken,
-        )  # fmt: skip
-        x = x + owed * inv_mass
-        for j in range(area.size):
-            runoff[j, i] = max(film[j] - most[j, i], 0.0)
-            film[j] = min(film[j], most[j, i])
-            film_end[j, i] = film[j]
-        x_end[i], y_end[i] = x, y
-        sum_x[i], sum_y[i] = sx + sx2, sy + sy2
-        added[i], added_rest[i] = jump + add1, add2
-        running[i], running_rest[i] = run1, run2
-        fog[i] = start_fog + fog1 + fog2
-    return x, y
+    known = np.empty((2 * KINDS, 13))
+    known_first, known_rest = known[:KINDS], known[KINDS:]
+    for i in range(high.size):
+        forget(known_first)
+        forget(known_rest)
+        for c in range(x.size):
+            hold = low[of_low[c], i]
+            for j in range(area.size):
+                if film[c, j] > wet_above[c, j]:
+                    hold = low[of_low_wet[c], i]
+                taken[c, j, i] = 0.0
+            x_c, y_c, start_fog, jump = x[c], y[c], 0.0, 0.0
+            if x_c > high[i]:
+                start_fog = mass * (x_c - high[i])
+                x_c = high[i]
+            if unlimited[c] and x_c < hold:
+                jump = mass * (hold - x_c)
+                x_c = hold
+            dev = of_device[c]
+            first = heat_frac[dev, i] * step_s
+            x_c, y_c, owed, sx, sy, add1, run1, fog1 = stretch(
+                x_c, y_c, 0.0, first, hold, high[i], r0[dev, i], r1[dev, i],
+                inv_mass, inv_buffer, h, k[i], g_in[i], a_out[i], area, beta, x_sat, i, film, taken,
+                c, known_first,
+            )  # fmt: skip
+            x_c, y_c, owed, sx2, sy2, add2, run2, fog2 = stretch(
+                x_c, y_c, owed, step_s - first, hold, high[i], r0_rest[dev, i], r1_rest[dev, i],
+                inv_mass, inv_buffer, h, k[i], g_in[i], a_out[i], area, beta, x_sat, i, film, taken,
+                c, known_rest,
+            )  # fmt: skip
+            x_c = x_c + owed * inv_mass
+            for j in range(area.size):
+                runoff[c, j, i] = max(film[c, j] - most[j, i], 0.0)
+                film[c, j] = min(film[c, j], most[j, i])
+                film_end[c, j, i] = film[c, j]
+            x[c], y[c] = x_c, y_c
+            x_end[c, i], y_end[c, i] = x_c, y_c
+            sum_x[c, i], sum_y[c, i] = sx + sx2, sy + sy2
+            added[c, i], added_rest[c, i] = jump + add1, add2
+            running[c, i], running_rest[c, i] = run1, run2
+            fog[c, i] = start_fog + fog1 + fog2

@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from dewmargin import air, clock, exchange, gains, glazing, surfaces, thermal
-from dewmargin.balance import BUFFER_REFERENCE_C, WARM_UP_DAYS
+from dewmargin.batch import BUFFER_REFERENCE_C, WARM_UP_DAYS
 from dewmargin.case import HourlyCase
 from dewmargin.clock import ClockHour
 from dewmargin.errors import InputError
