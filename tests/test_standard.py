@@ -226,7 +226,8 @@ def test_a_building_that_demands_nothing_gets_the_smallest_device(run):
 
     assert result.scenario.equipment[0].rate_kg_h == 0.1
     assert result.verdict == (
-        "None needed: without a humidifier the air is too dry in 0 of 744 heating-season hours."
+        "None needed: without a humidifier the air is too dry in 0 of 744 heating-season hours. "
+        "No limit on dry hours would change that."
     )
 
 
