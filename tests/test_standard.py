@@ -315,9 +315,11 @@ def test_the_command_gives_an_answer_from_a_run_folder_alone(run):
 
     assert told.exit_code == 0, told.output
     assert told.output.startswith("Larch House: LARCH YEAR, standard scenario\n")
-    assert told.output.endswith(
-        "Write the standard scenario to a file, to change it: --save-scenario FILE\n"
+    assert (
+        "\nWrite the standard scenario to a file, to change it: --save-scenario FILE\n"
+        in told.output
     )
+    assert told.output.endswith(document["verdict"].replace(". ", ".\n") + "\n")
     assert " ".join(told.output.split()).count("Note: assumed: ") == 4
     assert document["warnings"][0] == (
         f"assumed: all window faces that the run reports decide; {EDGE}"

@@ -56,8 +56,7 @@ BEST = (
     "condensation (10 without), 1000 l of water, 100 EUR."
 )
 ALONE = (
-    "Within the accepted condensation no other option that helps has less of it or saves 5 % of "
-    "the cost."
+    "Of the options that are accepted and help, none saves 5 % of the condensation or of the cost."
 )
 
 
@@ -124,12 +123,12 @@ def test_a_saving_of_less_than_one_is_said_so() -> None:
 
 
 def test_the_best_in_everything_stays_so() -> None:
-    # Twice as cheap, but of no help; 4 % cheaper, which is not worth a sentence.
+    # Twice as cheap, but of no help; 4 % drier and cheaper, which is not worth a sentence.
     _, sentences = said(
-        without(),
-        option("A", 4500, 10.0),
-        option("no use", 1990, 10.0, cost=50.0),
-        option("as dear", 4400, 10.0, cost=96.0),
+        without(condensation_h=200.0),
+        option("A", 4500, 100.0),
+        option("no use", 1990, 100.0, cost=50.0),
+        option("as good", 4400, 96.0, cost=96.0),
     )
 
     assert sentences[1:] == [ALONE, "No other limit on condensation would change that."]
@@ -157,6 +156,17 @@ def test_the_lost_tie_is_by_water_where_a_cost_is_not_known() -> None:
     ]
 
 
+def test_a_cost_that_is_not_known_of_one_too_wet_does_not_matter() -> None:
+    chosen, _ = said(
+        without(),
+        option("dear", 4500, 10.0, cost=200.0, feed_l=500.0),
+        option("A", 4500, 10.0),
+        option("too wet", 4600, 100.0, cost=None),
+    )
+
+    assert chosen == "A"
+
+
 def test_without_condensation_the_cheaper_water_is_named() -> None:
     _, sentences = said(
         without(condensation_h=None), option("A", 4500, None), option("B", 4600, None, cost=None)
@@ -167,7 +177,7 @@ def test_without_condensation_the_cheaper_water_is_named() -> None:
             "Choose 'B': 4600 of 5000 heating-season hours in the comfort band (2000 without), "
             "condensation not examined (no surfaces given), 1000 l of water."
         ),
-        "No other option that helps saves 5 % of the water.",
+        "Of the options that help, none saves 5 % of the water.",
         "Whether condensation would change that is open, as no surfaces are given.",
     ]
 
@@ -201,7 +211,9 @@ def test_without_accepted_condensation_none_is_said_in_words() -> None:
 
 def test_in_a_part_of_a_year_the_limits_are_its_share() -> None:
     hours = SimpleNamespace(t_out_c=np.zeros(744), heating_season=np.ones(744, dtype=bool))
-    limits = Limits.of(Comfort(), hours, Tariff(source="made up", currency="EUR"))
+    limits = Limits.of(
+        Comfort(extra_condensation_h=30.0), hours, Tariff(source="made up", currency="EUR")
+    )
 
     chosen, sentences = said(
         without(), option("A", 4500, 10.0), option("B", 4600, 13.0), limits=limits
@@ -209,6 +221,8 @@ def test_in_a_part_of_a_year_the_limits_are_its_share() -> None:
 
     assert limits.season_h == 744
     assert limits.dry_h == pytest.approx(168.0 * 744 / 8760)
+    # 2.5 h, of which whole hours fill two.
+    assert limits.extra_condensation_h == pytest.approx(30.0 * 744 / 8760)
     assert chosen == "A"
     assert sentences[2] == (
         "If 3 h more condensation than without a humidifier were accepted (now 2 h in this part of "
@@ -515,8 +529,10 @@ def test_the_runner_up_is_better_and_as_much_as_is_said(problem) -> None:
     fit = {n: by_name[n] for n in by_name if wet[n] <= limits.extra_condensation_h and n in NAMES}
     column = "feed_l" if any(r["cost"] is None for r in fit.values()) else "cost"
     helpful = {n: r for n, r in fit.items() if r["band_h"] > dry["band_h"]}
-    drier = {n for n in helpful if wet[n] < wet[chosen]}
-    cheaper = {n for n, r in helpful.items() if r[column] < 0.95 * best[column]}
+    drier, cheaper = (
+        {n for n, r in helpful.items() if (r[goal] or 0.0) < 0.95 * (best[goal] or 0.0)}
+        for goal in ("condensation_h", column)
+    )
 
     told = re.match(r"'(\w)' would (have|save) (?:under )?(\d+)", sentences[1])
 

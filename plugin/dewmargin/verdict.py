@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 YEAR_H = 8760
 MORE = "more condensation than without a humidifier"
 WHAT = {"cost": "cost", "feed_l": "water"}
-LEAST_SAVING_FRAC = 0.05  # of cost or water, that is worth a sentence; our choice
+WORTH_FRAC = 0.05  # of condensation, cost or water, that is worth a sentence; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,10 +97,10 @@ def judge(options: Sequence[Option], limits: Limits) -> Verdict:
 
     The first sentence says which. The second says what it costs in the next goal in which another
     option is better, against the one of those with the most hours in the band: of the options that
-    are accepted and have more such hours than without humidifier, those with less condensation,
-    otherwise those that save a twentieth of the cost (or the water). The third says what would
-    change the choice: the nearest whole number of accepted hours, and the margin of one that lost
-    a tie.
+    are accepted and have more such hours than without humidifier, those that save a twentieth of
+    the condensation hours, otherwise those that save a twentieth of the cost (or water). The third
+    says what would change the choice: the nearest whole number of accepted hours, and the margin of
+    one that lost a tie.
     """
     dry, *others = options
     choice = _choose(dry, others, limits.extra_condensation_h)
@@ -231,17 +231,15 @@ def _first(dry: Option, choice: _Choice, limits: Limits) -> str:
 def _second(dry: Option, choice: _Choice, limits: Limits) -> str:
     best, taken = choice.option, choice.taken
     helpful = [o for o in choice.fit if number(o, "band_h") > number(dry, "band_h")]
-    drier = [o for o in helpful if _extra_h(o, best) < 0]
-    enough = (1.0 - LEAST_SAVING_FRAC) * number(best, taken)
-    cheaper = [o for o in helpful if number(o, taken) < enough]
+    drier, cheaper = (
+        [o for o in helpful if number(o, goal) < (1.0 - WORTH_FRAC) * number(best, goal)]
+        for goal in ("condensation_h", taken)
+    )
     if not drier and not cheaper:
-        saves = f"saves {100.0 * LEAST_SAVING_FRAC:.0f} % of the {WHAT[taken]}"
-        if not _examined(dry):
-            return f"No other option that helps {saves}."
-        return (
-            "Within the accepted condensation no other option that helps has less of it or "
-            f"{saves}."
-        )
+        of_all = "are accepted and help" if _examined(dry) else "help"
+        goals = [*(["condensation"] if _examined(dry) else []), WHAT[taken]]
+        saves = " or of ".join(f"the {goal}" for goal in goals)
+        return f"Of the options that {of_all}, none saves {100.0 * WORTH_FRAC:.0f} % of {saves}."
     other = _best(drier or cheaper, taken)
     saved = number(best, taken) - number(other, taken)
     lost_h = number(best, "band_h") - number(other, "band_h")
