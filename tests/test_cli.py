@@ -71,6 +71,20 @@ def test_compare_prints_one_json_document_and_nothing_else(tmp_path) -> None:
 
 
 @pytest.mark.slow
+def test_compare_begins_with_the_choice_and_ends_in_what_it_costs_and_what_would_change_it() -> (
+    None
+):
+    lines = run("compare", HOUSE).stdout.splitlines()
+
+    choose, saves, change = lines[-3:]
+    assert lines[1] == choose
+    assert choose.startswith("Choose 'windows 1 K dry | bypass pad | hot 55 °C': ")
+    assert saves.startswith("'windows 3 K dry | bypass pad | hot 55 °C' would save ")
+    assert change.startswith("If 265 h more condensation than without a humidifier were accepted")
+    assert sum(line == choose for line in lines) == 2
+
+
+@pytest.mark.slow
 def test_check_lists_what_will_be_used_and_every_default() -> None:
     text = run("check", HOUSE).stdout
     document = json.loads(run("check", HOUSE, "--json").stdout)

@@ -226,7 +226,8 @@ def test_a_building_that_demands_nothing_gets_the_smallest_device(run):
 
     assert result.scenario.equipment[0].rate_kg_h == 0.1
     assert result.verdict == (
-        "None needed: without a humidifier the air is too dry in 0 of 744 heating-season hours."
+        "None needed: without a humidifier the air is too dry in 0 of 744 heating-season hours. "
+        "No limit on dry hours would change that."
     )
 
 
@@ -314,9 +315,11 @@ def test_the_command_gives_an_answer_from_a_run_folder_alone(run):
 
     assert told.exit_code == 0, told.output
     assert told.output.startswith("Larch House: LARCH YEAR, standard scenario\n")
-    assert told.output.endswith(
-        "Write the standard scenario to a file, to change it: --save-scenario FILE\n"
+    assert (
+        "\nWrite the standard scenario to a file, to change it: --save-scenario FILE\n"
+        in told.output
     )
+    assert told.output.endswith(document["verdict"].replace(". ", ".\n") + "\n")
     assert " ".join(told.output.split()).count("Note: assumed: ") == 4
     assert document["warnings"][0] == (
         f"assumed: all window faces that the run reports decide; {EDGE}"

@@ -105,6 +105,8 @@ def compare(
 
     Without a scenario, a simulation is enough: --run RUN.
     """
+    from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
+
     result = _compared(scenario, run_, environment=environment, save_scenario=save_scenario)
     written = result.write(out, hourly_csv=hourly_csv) if out is not None else []
     if as_json:
@@ -117,6 +119,8 @@ def compare(
         click.echo("Write the standard scenario to a file, to change it: --save-scenario FILE")
     for path in written:
         click.echo(path)
+    # What stands above has scrolled away.
+    terminal.print_lines(terminal.console(), ["", *result.verdict_sentences], style="bold")
 
 
 @cli.command()
@@ -340,7 +344,7 @@ def _print_comparison(result: Comparison) -> None:
     from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
 
     out = terminal.console()
-    terminal.print_lines(out, [result.verdict], style="bold")
+    terminal.print_lines(out, result.verdict_sentences[:1], style="bold")
     table = result.table("comparison")
     terminal.print_comparison(out, table)
     terminal.print_taken(out, table)

@@ -15,10 +15,11 @@ from dewmargin import air, balance, energy, metrics, wall
 from dewmargin.contracts import FilmMemory
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.hours import hours_of, month_means
-from dewmargin.options import Option, Results, number
+from dewmargin.options import Option, Results
 from dewmargin.reports import tables
 from dewmargin.result_tables import OF_ASSEMBLY, TABLES
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
+from dewmargin.verdict import Limits, judge
 from dewmargin.wetness import surface_hours
 
 if TYPE_CHECKING:
@@ -30,13 +31,10 @@ if TYPE_CHECKING:
     from dewmargin.contracts import Equipment, FeedWater, Strategy, WhileWet
     from dewmargin.hours import Hours
     from dewmargin.readers.epw import Weather
-    from dewmargin.scenario import Comfort
-    from dewmargin.tariff import Tariff
     from dewmargin.wall import Assembly
 
 QUALITY_RMSE_KG_KG = 0.2e-3
 QUALITY_GAP_FRAC = 0.05
-YEAR_H = 8760
 MONTHS = 12
 
 
@@ -64,8 +62,13 @@ class Comparison(Results):
     weather: Weather | None
     quality: Quality | None
     warnings: tuple[str, ...]
-    verdict: str
+    verdict_sentences: tuple[str, ...]
     chosen: Option | None
+
+    @property
+    def verdict(self) -> str:
+        """Which option, why, what it costs elsewhere, and what would change that."""
+        return " ".join(self.verdict_sentences)
 
     @property
     def comparison(self) -> pd.DataFrame:
@@ -217,8 +220,8 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
         for water in waters
     ]
     found = quality(case, hours, rh_set=held[0].rh_set, departure=held[0].demand)
-    chosen, verdict = _verdict(options, comfort, hours, tariff=scenario.tariff)
-    cautions = _wall_cautions(scenario.assembly, dry, chosen)
+    verdict = judge(options, Limits.of(comfort, hours, scenario.tariff))
+    cautions = _wall_cautions(scenario.assembly, dry, verdict.chosen)
     return Comparison(
         scenario=scenario,
         weather=weather,
@@ -227,8 +230,8 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
         options=tuple(options),
         quality=found,
         warnings=(*_warnings(case, options, found), *cautions),
-        verdict=verdict,
-        chosen=chosen,
+        verdict_sentences=verdict.sentences,
+        chosen=verdict.chosen,
     )
 
 
@@ -487,57 +490,3 @@ def _require_no_peeking(
             f"looks further ahead than its horizon_h of {strategy.horizon_h:g}",
             where=f"strategies[{strategy.name!r}]",
         )
-
-
-def _verdict(
-    options: list[Option], comfort: Comfort, hours: Hours, *, tariff: Tariff | None
-) -> tuple[Option | None, str]:
-    """Return which option, and one sentence that says why.
-
-    Among the options whose condensation hours exceed those without humidifier by at most the
-    accepted number, the one with the most hours in the comfort band. The least cost decides a tie,
-    or the least feed where a cost is not known.
-    """
-    dry, *others = options
-    # What is accepted in a year, by the length of the record.
-    share = min(hours.t_out_c.size / YEAR_H, 1.0)
-    accepted_dry_h = share * comfort.accepted_dry_h
-    extra_h = share * comfort.extra_condensation_h
-    season_h = int(np.count_nonzero(hours.heating_season))
-    dry_h, band_h = number(dry, "dry_h"), number(dry, "band_h")
-    if dry_h <= accepted_dry_h:
-        return None, (
-            f"None needed: without a humidifier the air is too dry in {dry_h:.0f} of "
-            f"{season_h} heating-season hours."
-        )
-    examined = dry.row["condensation_h"] is not None
-    allowed = number(dry, "condensation_h") + extra_h
-    fit = [o for o in others if number(o, "condensation_h") <= allowed]
-    if not fit:
-        least = min(others, key=lambda o: number(o, "condensation_h"))
-        return least, (
-            f"No option keeps within {extra_h:.0f} h more condensation than "
-            f"without a humidifier; the nearest is {least.name!r} with "
-            f"{number(least, 'condensation_h'):.0f} h."
-        )
-    priced = all(o.row["cost"] is not None for o in fit)
-    taken = "cost" if priced else "feed_l"
-    best = max(fit, key=lambda o: (number(o, "band_h"), -number(o, taken)))
-    if number(best, "band_h") <= band_h:
-        return None, (
-            f"None helps: no option within the accepted condensation has more than the "
-            f"{band_h:.0f} of {season_h} heating-season hours in the comfort band that there are "
-            "without."
-        )
-    condensation = (
-        f"{number(best, 'condensation_h'):.0f} h with condensation "
-        f"({number(dry, 'condensation_h'):.0f} without)"
-        if examined
-        else "condensation not examined (no surfaces given)"
-    )
-    return best, (
-        f"Choose {best.name!r}: {number(best, 'band_h'):.0f} of {season_h} heating-season hours "
-        f"in the comfort band ({band_h:.0f} without), {condensation}, "
-        f"{number(best, 'feed_l'):.0f} l of water"
-        + (f", {number(best, 'cost'):.0f} {tariff.currency}." if tariff and priced else ".")
-    )

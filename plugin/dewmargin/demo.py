@@ -34,8 +34,8 @@ def findings(house: Comparison, simulation: Comparison) -> list[str]:
             f"heating-season hours by the house model, "
             f"{number(simulation.options[0], 'dry_h'):.0f} by EnergyPlus."
         ),
-        f"2. {house.verdict}",
-        f"3. From the simulation: {simulation.verdict}",
+        f"2. {house.verdict_sentences[0]}",
+        f"3. From the simulation: {simulation.verdict_sentences[0]}",
         (
             f"4. The windows decide: {wettest.strategy!r} wets a surface in "
             f"{number(wettest, 'condensation_h'):.0f} h of the year, "
