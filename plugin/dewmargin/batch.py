@@ -105,13 +105,17 @@ class Building:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Device:
-    """A device as the kernel takes it: two straight lines in the room's humidity, step by step."""
+    """A device as the kernel takes it: two straight lines in the room's humidity, step by step.
+
+    The second is spread over the whole rest of the step, of which `rest_share` is run.
+    """
 
     heat_frac: FloatArray
     r0_kg_s: FloatArray
     r1_kg_s: FloatArray
     rest_r0_kg_s: FloatArray
     rest_r1_kg_s: FloatArray
+    rest_share: FloatArray | float = 1.0
     unlimited: bool = False
 
 
@@ -223,6 +227,7 @@ def device(case: HourlyCase, capability: Capability | None) -> Device:
         r1_kg_s=r1,
         rest_r0_kg_s=share * rest_r0,
         rest_r1_kg_s=share * rest_r1,
+        rest_share=share,
     )
 
 

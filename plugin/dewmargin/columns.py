@@ -93,6 +93,11 @@ COMPARISON = (
     Column("dry_h", "h", "heating-season hours below the comfort band"),
     Column("band_h", "h", "heating-season hours inside the comfort band, edges included"),
     Column("humid_h", "h", "heating-season hours above the comfort band"),
+    Column(
+        "below_band_percent_h",
+        "% h",
+        "sum over the heating-season hours of the points of relative humidity below the band",
+    ),
     Column("condensation_h", "h", "hours in which any surface is below the dew or frost point"),
     Column("wet_h", "h", "hours at whose end any surface has a film, drying ones included"),
     Column("runoff_h", "h", "hours in which water runs off any surface"),

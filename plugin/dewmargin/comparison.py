@@ -334,8 +334,9 @@ def _option(
         high_rh=scenario.comfort.high_rh,
     )
     bill = energy.bill(
-        taken,
-        outcome,
+        taken.year(),
+        feed_kg=float(outcome.feed_kg.sum()),
+        added_kg=float(outcome.added_kg.sum()),
         tariff=scenario.tariff,
         heater_carrier=None if water.heater is None else water.heater.carrier,
         plant_carrier=None if case.heat_source is None else case.heat_source.carrier,

@@ -18,12 +18,14 @@ warmer or colder (D, T_d) and what the line loses.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from dewmargin.balance import Outcome
     from dewmargin.case import HeatSource, HourlyCase
     from dewmargin.columns import BoolArray, FloatArray
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
 J_PER_KWH = 3.6e6
 L_PER_M3 = 1000.0
 # Of a room's departure in temperature; 48 h are 10 kWh/K losing 210 W/K, a house (from memory).
-_KEPT_IN_AN_HOUR = math.exp(-1.0 / 48.0)
+KEPT_IN_AN_HOUR = math.exp(-1.0 / 48.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +62,10 @@ class Energy:
     fan_kwh: FloatArray
     device_kwh: FloatArray
     fuel_kwh: FloatArray
+
+    def year(self) -> dict[str, float]:
+        """Return the sums over all hours, by name; NaN is not known. [kWh]."""
+        return {f.name: float(getattr(self, f.name).sum()) for f in fields(self)}
 
 
 def energy_hours(case: HourlyCase, outcome: Outcome, *, water_heater: HeatSource | None) -> Energy:
@@ -112,7 +118,7 @@ def _made_up(heat_j: FloatArray, need_j: FloatArray, cools: BoolArray) -> FloatA
     made_j, owed_j = np.zeros_like(heat_j), 0.0
     hours = zip(heat_j.tolist(), need_j.tolist(), cools.tolist(), strict=True)
     for i, (heat, need, cooled) in enumerate(hours):
-        owed_j = need + owed_j * _KEPT_IN_AN_HOUR
+        owed_j = need + owed_j * KEPT_IN_AN_HOUR
         if heat > 0.0:
             made_j[i] = max(heat + owed_j, 0.0) - heat
             owed_j -= made_j[i]
@@ -138,19 +144,22 @@ class Bill:
 
 
 def bill(
-    energy: Energy,
-    outcome: Outcome,
+    kwh: Mapping[str, float],
     *,
+    feed_kg: float,
+    added_kg: float,
     tariff: Tariff | None,
     heater_carrier: str | None,
     plant_carrier: str | None,
 ) -> Bill:
-    """Price an option.
+    """Price an option's year.
 
     Parameters
     ----------
-    energy : Energy
-    outcome : Outcome
+    kwh : mapping of str to float
+        Energy bought, by the names of `Energy`; NaN is not known. [kWh]
+    feed_kg, added_kg : float
+        Water fed, and what of it became vapour. [kg]
     tariff : Tariff or None
         Without one nothing is known, and nothing is lacking.
     heater_carrier, plant_carrier : str or None
@@ -163,7 +172,7 @@ def bill(
     """
     if tariff is None:
         return Bill(cost=None, co2_kg=None, lacking=())
-    bought, lacking = _by_carrier(energy, heater_carrier, plant_carrier)
+    bought, lacking = _by_carrier(kwh, heater_carrier, plant_carrier)
     known = not lacking
     prices = {carrier: tariff.price(carrier) for carrier in bought}
     carbons = {carrier: tariff.carbon(carrier) for carrier in bought}
@@ -175,27 +184,27 @@ def bill(
         lacking.append("the price of water")
         cost = None
     elif cost is not None:
-        fed_m3 = float(outcome.feed_kg.sum()) / L_PER_M3
-        drained_m3 = fed_m3 - float(outcome.added_kg.sum()) / L_PER_M3
+        fed_m3 = feed_kg / L_PER_M3
+        drained_m3 = fed_m3 - added_kg / L_PER_M3
         waste_m3 = fed_m3 if tariff.sewer_counts == "supply" else drained_m3
         cost += tariff.water_per_m3 * fed_m3 + (tariff.sewer_per_m3 or 0.0) * waste_m3
     return Bill(cost=cost, co2_kg=co2_kg, lacking=tuple(lacking))
 
 
 def _by_carrier(
-    energy: Energy, heater_carrier: str | None, plant_carrier: str | None
+    kwh: Mapping[str, float], heater_carrier: str | None, plant_carrier: str | None
 ) -> tuple[dict[str, float], list[str]]:
     """Return the energy bought of each carrier [kWh], and what of it is not known."""
     lacking: list[str] = []
     bought: dict[str, float] = {}
-    for what, kwh, carrier in (
-        ("the fans", energy.fan_kwh, "electricity"),
-        ("the device", energy.device_kwh, "electricity"),
-        ("the device's fuel", energy.fuel_kwh, "gas"),
-        ("heating the feed", energy.water_heating_kwh, heater_carrier),
-        ("heating the room", energy.space_heating_kwh, plant_carrier),
+    for what, name, carrier in (
+        ("the fans", "fan_kwh", "electricity"),
+        ("the device", "device_kwh", "electricity"),
+        ("the device's fuel", "fuel_kwh", "gas"),
+        ("heating the feed", "water_heating_kwh", heater_carrier),
+        ("heating the room", "space_heating_kwh", plant_carrier),
     ):
-        total = float(kwh.sum())
+        total = kwh[name]
         if math.isnan(total):
             lacking.append(f"the energy of {what}")
         elif total != 0.0 and carrier is not None:

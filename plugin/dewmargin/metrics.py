@@ -140,6 +140,7 @@ def comparison_row(
         "dry_h": float(np.count_nonzero(dry)),
         "band_h": float(np.count_nonzero(season & ~dry & ~humid)),
         "humid_h": float(np.count_nonzero(humid)),
+        "below_band_percent_h": 100.0 * float(np.maximum(low_rh - rh, 0.0)[season].sum()),
         **wetness.year_of_any(faces),
         "condensed_kg": float(outcome.condensed_kg.sum()),
         "dried_kg": float(outcome.dried_kg.sum()),
@@ -156,5 +157,4 @@ def energy_row(energy: Energy | None) -> dict[str, float | None]:
     """
     if energy is None:
         return dict.fromkeys(ENERGY_COLUMNS, 0.0)
-    totals = {name: float(getattr(energy, name).sum()) for name in ENERGY_COLUMNS}
-    return {name: None if np.isnan(total) else total for name, total in totals.items()}
+    return {name: None if np.isnan(total) else total for name, total in energy.year().items()}

@@ -13,7 +13,7 @@ from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from dewmargin.kernel import growth, source
+from dewmargin.kernel import growth, source, tally
 
 if TYPE_CHECKING:
     from types import ModuleType
@@ -95,6 +95,16 @@ def cases() -> Solver:
 def mould_follow() -> Solver:
     """Return the mould index's solver, as `cases`."""
     return _chosen(growth, "follow")
+
+
+def tally_room() -> Solver:
+    """Return what counts the hours of many cases, as `cases`."""
+    return _chosen(tally, "room")
+
+
+def tally_device() -> Solver:
+    """Return what adds up the use of a device in many cases, as `cases`."""
+    return _chosen(tally, "device")
 
 
 def _chosen(plain: ModuleType, name: str) -> Solver:

@@ -1,0 +1,346 @@
+"""The year numbers of many cases of one building, straight from their steps.
+
+The same numbers as `metrics.comparison_row` and `energy` give for one option, without keeping its
+hours: what a search or a study of uncertainty needs of thousands. Peaks of demand, mould and
+monthly criteria are left out, since they need the hours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dewmargin import air, energy, kernel
+from dewmargin.hours import EDGE_SLACK
+from dewmargin.kernel import tally
+from dewmargin.metrics import DEMAND_HOUR_KG, SHORTFALL_FRAC
+from dewmargin.surfaces import WET_G_M2, dew_margin
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from dewmargin.batch import Building, Device, Ran
+    from dewmargin.case import HeatSource
+    from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.contracts import Capability, Use
+    from dewmargin.hours import Hours
+    from dewmargin.tariff import Tariff
+
+_SLOPE_STEP_K = 0.1
+_ROOM = {
+    "demand_kg": tally.DEMAND,
+    "demand_h": tally.DEMAND_H,
+    "delivered_kg": tally.DELIVERED,
+    "shortfall_kg": tally.SHORTFALL,
+    "shortfall_h": tally.SHORTFALL_H,
+    "running_h": tally.RUNNING_H,
+    "dry_h": tally.DRY_H,
+    "humid_h": tally.HUMID_H,
+    "condensation_h": tally.CONDENSATION_H,
+    "wet_h": tally.WET_H,
+    "runoff_h": tally.RUNOFF_H,
+    "frost_h": tally.FROST_H,
+    "condensed_kg": tally.CONDENSED,
+    "dried_kg": tally.DRIED,
+    "fog_kg": tally.FOG,
+}
+_OF_DEMAND = ("demand_kg", "demand_h", "shortfall_kg", "shortfall_h")
+_OF_SURFACES = ("condensation_h", "wet_h", "runoff_h", "frost_h")
+_KWH = {
+    "feed_heat_kwh": tally.FEED_HEAT,
+    "water_heating_kwh": tally.WATER_HEATING,
+    "makeup_heat_kwh": tally.MAKEUP,
+    "space_heating_kwh": tally.SPACE_HEATING,
+    "fan_kwh": tally.FAN,
+    "device_kwh": tally.ELECTRICITY,
+    "fuel_kwh": tally.FUEL,
+}
+# In the order of the comparison's columns; NaN is not known.
+METRICS = (
+    "demand_kg",
+    "demand_h",
+    "delivered_kg",
+    "shortfall_kg",
+    "shortfall_h",
+    "feed_l",
+    "evaporated_l",
+    "drained_l",
+    "hot_feed_l",
+    "feed_l_per_kg",
+    "running_h",
+    *_KWH,
+    "cost",
+    "co2_kg",
+    "rh_mean_frac",
+    "dry_h",
+    "band_h",
+    "humid_h",
+    "below_band_percent_h",
+    "condensation_h",
+    "wet_h",
+    "runoff_h",
+    "frost_h",
+    "worst_margin_k",
+    "condensed_kg",
+    "dried_kg",
+    "fog_kg",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taker:
+    """An equipment on a supply, as its account is kept.
+
+    Attributes
+    ----------
+    capability : Capability
+    heater : HeatSource or None
+        What heating the feed takes; None is not known.
+    """
+
+    capability: Capability
+    heater: HeatSource | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ledger:
+    """What the accounts of a building need, hour by hour; made once for all its cases.
+
+    Attributes
+    ----------
+    hours : Hours
+    p_sat_pa : float64 array, shape (n_hours,)
+        Saturation pressure of the room. [Pa]
+    w_face, slope_per_k : float64 array, shape (n_surfaces, n_hours)
+        Humidity ratio of saturation at each surface, and how fast its logarithm rises with its
+        temperature. [kg/kg, 1/K]
+    low_rh, high_rh : float
+        Edges of the comfort band. [-]
+    """
+
+    hours: Hours
+    p_sat_pa: FloatArray
+    w_face: FloatArray
+    slope_per_k: FloatArray
+    low_rh: float
+    high_rh: float
+
+
+def ledger(hours: Hours, *, low_rh: float, high_rh: float) -> Ledger:
+    """Return what the accounts need of a building's hours."""
+    w_face = air.saturated_humidity_ratio(hours.t_surface_c, hours.p_pa)
+    warmer = air.saturated_humidity_ratio(hours.t_surface_c + _SLOPE_STEP_K, hours.p_pa)
+    return Ledger(
+        hours=hours,
+        p_sat_pa=air.saturation_pressure(hours.t_air_c),
+        w_face=w_face,
+        slope_per_k=(warmer / w_face - 1.0) / _SLOPE_STEP_K,
+        low_rh=low_rh,
+        high_rh=high_rh,
+    )
+
+
+def year_numbers(
+    of: Building,
+    book: Ledger,
+    ran: Ran,
+    *,
+    devices: Sequence[Device],
+    of_device: Sequence[int],
+    takers: Mapping[int, Taker],
+    demand_of: Sequence[int],
+    tariff: Tariff | None,
+) -> dict[str, FloatArray]:
+    """Return the year numbers of every case, by column of the comparison.
+
+    Parameters
+    ----------
+    of : Building
+    book : Ledger
+        Of the building's case.
+    ran : Ran
+        What the kernel found.
+    devices, of_device : sequences
+        As in the `Cases` that ran.
+    takers : mapping of int to Taker
+        The devices whose water and energy are to be known, by their place in `devices`; the
+        cases of the others take nothing.
+    demand_of : sequence of int
+        The case whose device has no limit, and so tells each case's demand; -1 for none.
+    tariff : Tariff or None
+
+    Returns
+    -------
+    dict of str to float64 array, shape (n_cases,)
+        By `METRICS`; NaN is not known, or no question.
+    """
+    found, w, worst = _room(of, book, ran, of_device=of_device, devices=devices, asked=demand_of)
+    numbers = {name: found[:, k].copy() for name, k in _ROOM.items()}
+    no_demand = np.array(demand_of) < 0
+    for name in _OF_DEMAND:
+        numbers[name][no_demand] = np.nan
+    if not of.area_m2.size:
+        for name in _OF_SURFACES:
+            numbers[name][:] = np.nan
+    season_h = float(np.count_nonzero(book.hours.heating_season))
+    numbers["rh_mean_frac"] = found[:, tally.RH_SUM] / (season_h or np.nan)
+    numbers["below_band_percent_h"] = 100.0 * found[:, tally.BELOW_BAND]
+    numbers["band_h"] = season_h - numbers["dry_h"] - numbers["humid_h"]
+    numbers["worst_margin_k"] = _worst_margin(book, w, worst)
+    return {
+        **numbers,
+        **_taken(of, book, ran, of_device=of_device, takers=takers, tariff=tariff, found=found),
+    }
+
+
+def _room(
+    of: Building,
+    book: Ledger,
+    ran: Ran,
+    *,
+    devices: Sequence[Device],
+    of_device: Sequence[int],
+    asked: Sequence[int],
+) -> tuple[FloatArray, FloatArray, np.ndarray]:
+    case, hours = of.case, book.hours
+    n_cases, n_faces = len(of_device), of.area_m2.size
+    found = np.empty((n_cases, tally.OF_ROOM))
+    w = np.empty((n_cases, case.n_hours))
+    worst = np.zeros((n_cases, n_faces), dtype=np.int64)
+    shares = np.array([np.broadcast_to(d.rest_share, case.n_steps) for d in devices])
+    _, _, sum_x, _, added, added_rest, running, running_rest, fog = ran.steps
+    taken, runoff, film = ran.films
+    kernel.tally_room()(
+        case.step_s, case.steps_per_hour, case.w_base_kg_kg, hours.p_pa, book.p_sat_pa,
+        air.MOLAR_RATIO, hours.heating_season, book.low_rh, book.high_rh, EDGE_SLACK,
+        hours.w_offset_kg_kg, book.w_face, hours.t_surface_c < 0.0, book.slope_per_k,
+        of.area_m2, 1e-3 * WET_G_M2, np.array(asked, dtype=np.int64), DEMAND_HOUR_KG,
+        SHORTFALL_FRAC, sum_x, added, added_rest, running, running_rest, shares,
+        np.array(of_device, dtype=np.int64), fog, taken, runoff, film, found, w, worst,
+    )  # fmt: skip
+    return found, w, worst
+
+
+def _worst_margin(book: Ledger, w: FloatArray, worst: np.ndarray) -> FloatArray:
+    """Return each case's smallest dew margin, of the hours in which the surfaces have theirs."""
+    n_cases, n_faces = worst.shape
+    if not n_faces:
+        return np.full(n_cases, np.nan)
+    hours, faces = book.hours, np.arange(n_faces)
+    at = np.take_along_axis(w, worst, axis=1) + hours.w_offset_kg_kg[faces, worst]
+    margins = dew_margin(
+        hours.t_surface_c[faces, worst].ravel(),
+        np.maximum(at, 0.0).ravel(),
+        hours.p_pa[worst].ravel(),
+    )
+    least: FloatArray = margins.reshape(worst.shape).min(axis=1)
+    return least
+
+
+def _taken(
+    of: Building,
+    book: Ledger,
+    ran: Ran,
+    *,
+    of_device: Sequence[int],
+    takers: Mapping[int, Taker],
+    tariff: Tariff | None,
+    found: FloatArray,
+) -> dict[str, FloatArray]:
+    """Return water, energy, money and carbon; cases of devices that are no takers take nothing."""
+    n_cases = len(of_device)
+    used = np.zeros((n_cases, tally.OF_DEVICE))
+    source = of.case.heat_source
+    delivered = found[:, tally.DELIVERED]
+    cost = np.full(n_cases, np.nan if tariff is None else 0.0)
+    carbon = cost.copy()
+    for k, taker in takers.items():
+        which = np.array([c for c, each in enumerate(of_device) if each == k], dtype=np.int64)
+        _account(of, book, ran, taker, which, used)
+        for c in which:
+            kwh = {name: float(used[c, j]) / energy.J_PER_KWH for name, j in _KWH.items()}
+            bill = energy.bill(
+                kwh,
+                feed_kg=float(used[c, tally.FEED]),
+                added_kg=float(delivered[c]),
+                tariff=tariff,
+                heater_carrier=None if taker.heater is None else taker.heater.carrier,
+                plant_carrier=None if source is None else source.carrier,
+            )
+            cost[c] = np.nan if bill.cost is None else bill.cost
+            carbon[c] = np.nan if bill.co2_kg is None else bill.co2_kg
+    feed = used[:, tally.FEED]
+    taking = np.isin(of_device, list(takers))
+    evaporated = np.where(taking, delivered, 0.0)
+    given = np.where(evaporated > 0.0, evaporated, np.nan)
+    return {
+        "feed_l": feed,
+        "evaporated_l": evaporated,
+        "drained_l": feed - evaporated,
+        "hot_feed_l": used[:, tally.HOT_FEED],
+        "feed_l_per_kg": feed / given,
+        **{name: used[:, j] / energy.J_PER_KWH for name, j in _KWH.items()},
+        "cost": cost,
+        "co2_kg": carbon,
+    }
+
+
+def _account(
+    of: Building, book: Ledger, ran: Ran, taker: Taker, which: np.ndarray, out: FloatArray
+) -> None:
+    """Fill the rows `which` of `out` with what one device takes."""
+    case, can = of.case, taker.capability
+    n = case.n_steps
+    rows, of_use = _use_rows(can, n)
+    load = can.part_load
+    beside = 0.0 if can.added is None else can.added_share
+    hot: BoolArray = np.zeros(n, dtype=bool) if can.hot is None else can.hot
+    _, _, _, _, added, added_rest, running, running_rest, _ = ran.steps
+    kernel.tally_device()(
+        case.step_s, case.steps_per_hour, air.H_FG_0C + air.CP_VAPOUR * case.t_air_c,
+        3600.0 * case.hourly_mean(case.heating_w), book.hours.cooling, energy.KEPT_IN_AN_HOUR,
+        _per_heat(case.heat_source, of), _per_heat(taker.heater, of), rows, of_use,
+        _column(can.added_share, n),
+        case.step_s * (can.heat_frac + (1.0 - can.heat_frac) * beside),
+        hot.astype(np.float64), can.standby_w, can.resting_feed_kg_s,
+        _column(can.resting_heat_w, n),
+        np.empty((0, 2)) if load is None else np.array(load.points),
+        0.0 if load is None else load.rate_kg_s, 1 if load is None else load.units, which,
+        added, added_rest, running, running_rest, out,
+    )  # fmt: skip
+
+
+def _per_heat(source: HeatSource | None, of: Building) -> FloatArray:
+    """Return the energy bought for a unit of heat in each hour; NaN is not known. [-]."""
+    if source is None:
+        return np.full(of.case.n_hours, np.nan)
+    return of.case.hourly_mean(source.energy_per_heat)
+
+
+def _column(value: FloatArray | float, n: int) -> FloatArray:
+    return np.ascontiguousarray(np.broadcast_to(value, n), dtype=np.float64)
+
+
+def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
+    """Return the distinct rows of what a device uses, and which each use has in each mode."""
+    rows: list[FloatArray] = [np.zeros(n)]
+    seen: dict[float | int, int] = {0.0: 0}
+    of_use = np.zeros((len(tally.USES), 2, 2), dtype=np.int64)
+
+    def row(value: FloatArray | float) -> int:
+        # One number, or one array used twice, needs one row.
+        key = float(value) if np.ndim(value) == 0 else id(value)
+        if key not in seen:
+            seen[key] = len(rows)
+            rows.append(_column(value, n))
+        return seen[key]
+
+    for m, mode in enumerate((can.heat, can.added)):
+        if mode is None:
+            continue
+        for k, name in enumerate(tally.USES):
+            use: Use = getattr(mode, name)
+            of_use[k, m] = row(use.per_s), row(use.per_kg)
+    return np.array(rows), of_use
