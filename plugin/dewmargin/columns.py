@@ -76,7 +76,7 @@ COMPARISON = (
     Column(
         "cycles",
         "1",
-        "starts of the equipment, estimated; null where the controller is ideal",
+        "times the controller calls for humidity, estimated; null where it is ideal",
     ),
     Column(
         "feed_heat_kwh", "kWh", "heat that the water heater put into the feed, line loss included"

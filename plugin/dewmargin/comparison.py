@@ -373,16 +373,18 @@ def _option(
 def _deliver(
     control: Control, case: HourlyCase, held: _Held, capability: Capability
 ) -> tuple[Outcome, float | None]:
-    """Solve the year, and count the starts; a controller that swings holds its mean."""
-    outcome = balance.deliver(case, held.rh_set, capability, wet=held.wet)
+    """Solve the year; where the humidity swings, again at its mean, and count the starts."""
+    rh_set, wet = held.rh_set, held.wet
+    outcome = balance.deliver(case, rh_set, capability, wet=wet)
     if not control.swings:
         return outcome, None
-    swing = control.swing(case, held.rh_set, capability, outcome.added_kg)
-    wet = held.wet
+    offset = control.swing(case, rh_set, capability, outcome.added_kg).offset_rh
+    rh_set = shifted(rh_set, offset)
     if wet is not None:
-        wet = replace(wet, rh_frac=shifted(wet.rh_frac, swing.offset_rh))
-    outcome = balance.deliver(case, shifted(held.rh_set, swing.offset_rh), capability, wet=wet)
-    return outcome, float(swing.starts_per_h.sum()) / case.steps_per_hour
+        wet = replace(wet, rh_frac=shifted(wet.rh_frac, offset))
+    outcome = balance.deliver(case, rh_set, capability, wet=wet)
+    starts_per_h = control.swing(case, rh_set, capability, outcome.added_kg).starts_per_h
+    return outcome, float(starts_per_h.sum()) / case.steps_per_hour
 
 
 def _wall(scenario: Scenario, hours: Hours, outcome: Outcome) -> wall.WallYear | None:

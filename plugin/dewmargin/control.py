@@ -134,8 +134,9 @@ class Control(Inputs):
         what is more lies above the swing in the first case, below it in the second.
         Its mean is the middle, a cycle takes A/u + A/f.
 
-        *Validity.* Straight lines: the exchange of the room bends them by a twelfth of the square
-        of (phase over the room's time constant, of air and exchange with outdoors and buffer).
+        *Validity.* Straight lines: exchange with outdoors and buffer bend them, so that a phase t
+        lasts (t/T)²/12 longer, T the dry air over these flows. In rooms of T 1.5 and 3.5 h, beside
+        10-second steps, the mean is within 0.3 points and the starts within 6 %.
         A sensor of first order whose time constant is L swings less and starts more often, the more
         so the narrower the deadband is against (u + f)·L.
         """
