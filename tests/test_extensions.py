@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from dewmargin import extensions
+from dewmargin import extensions, scenario
+from dewmargin.demo import demo_folder
 from dewmargin.errors import ExtensionError
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ def test_an_unknown_name_gets_the_nearest_and_the_list() -> None:
 
     assert str(caught.value) == (
         "no strategy is called 'outdoor_rest' (did you mean 'outdoor_reset'? "
-        "installed: constant, outdoor_reset, surface_limit)"
+        "installed: constant, dew_point, outdoor_reset, schedule, surface_limit)"
     )
 
 
@@ -75,3 +76,24 @@ def test_a_rule_that_cannot_be_imported_is_named_with_its_package(site) -> None:
 def test_the_built_ins_load(kind: str) -> None:
     for name in extensions.names(kind):
         assert isinstance(extensions.load(kind, name), type)
+
+
+def test_a_rule_keeps_a_key_of_its_own_that_is_called_like_a_modifier(site) -> None:
+    code = """
+from dewmargin.strategies.constant import Constant
+
+class Rule(Constant):
+    rule: str = "bounded"
+    limits: float = 0.0
+"""
+    install(site, "boundedrule", "bounded", code)
+    demo = demo_folder() / "scenarios" / "larch_house.toml"
+    old, new = 'rule = "constant"\nrh = 0.35', 'rule = "bounded"\nrh = 0.35\nlimits = 0.1'
+    text = demo.read_text(encoding="utf-8").replace(old, new, 1)
+    ahead = text.replace(new, f"{new}\nlook_ahead = {{ hours = 2 }}", 1)
+
+    rule = scenario.parse(text.encode(), demo).strategies[0]
+    modified = scenario.parse(ahead.encode(), demo).strategies[0]
+
+    assert rule.limits == modified.rule.limits == 0.1
+    assert modified.horizon_h == 2.0

@@ -60,6 +60,8 @@ def test_a_text_becomes_a_number_in_the_keys_unit(
         ("temperature_c", "degC"),
         ("margin_k", "delta_degC"),
         ("feed_kg_h", "kg/hour"),
+        ("min_on_min", "minute"),
+        ("rise_per_h", None),
         ("rh", None),
         ("name", None),
     ],

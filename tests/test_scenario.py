@@ -57,7 +57,7 @@ BAD = {
         'wallpaper = "red"\ntitle = "Larch',
         (
             "wallpaper: is not a key of this table (keys here: title, weather, space, surfaces, "
-            "strategies, equipment, supplies, comfort, tariff, assembly)"
+            "strategies, equipment, supplies, comfort, control, tariff, assembly)"
         ),
     ),
     "unknown key in a sub-table": (
@@ -106,20 +106,24 @@ BAD = {
         'rule = "surface_limits"\nmargin_k = 1',
         (
             "strategies[4].rule: no strategy is called 'surface_limits' (did you mean "
-            "'surface_limit'? installed: constant, outdoor_reset, surface_limit)"
+            "'surface_limit'? installed: constant, dew_point, outdoor_reset, schedule, "
+            "surface_limit)"
         ),
     ),
     "rule missing": (
         'rule = "constant"\nrh = 0.35',
         "rh = 0.35",
-        "strategies[0].rule: is missing (one of: constant, outdoor_reset, surface_limit)",
+        (
+            "strategies[0].rule: is missing (one of: constant, dew_point, outdoor_reset, schedule, "
+            "surface_limit)"
+        ),
     ),
     "rule is a number": (
         'rule = "constant"\nrh = 0.35',
         "rule = 7\nrh = 0.35",
         (
-            "strategies[0].rule: must be a text, got 7 (one of: constant, outdoor_reset, "
-            "surface_limit)"
+            "strategies[0].rule: must be a text, got 7 (one of: constant, dew_point, "
+            "outdoor_reset, schedule, surface_limit)"
         ),
     ),
     "unknown equipment": (
@@ -238,6 +242,88 @@ BAD = {
         'call = "sometimes"',
         "equipment[0].call: must be 'always', 'heating', 'humidity' or 'blower', got 'sometimes'",
     ),
+    "modifier misspelt": (
+        "rh = 0.35",
+        "rh = 0.35\nlook_ahed = { hours = 3 }",
+        "strategies[0].look_ahed: is not a key of this table (did you mean 'look_ahead'?)",
+    ),
+    "unknown key of a modifier": (
+        "rh = 0.35",
+        "rh = 0.35\nlimits = { cap = 0.4 }",
+        "strategies[0].limits.cap: is not a key of this table (did you mean 'cap_rh'?)",
+    ),
+    "modifier that is no table": (
+        "rh = 0.35",
+        "rh = 0.35\nlook_ahead = 6",
+        "strategies[0].look_ahead: must be a table, got 6",
+    ),
+    "forecast of half an hour": (
+        "rh = 0.35",
+        "rh = 0.35\nlook_ahead = { hours = 0.5 }",
+        "strategies[0].look_ahead.hours: must be a whole number, got 0.5",
+    ),
+    "limits upside down": (
+        "rh = 0.35",
+        "rh = 0.35\nlimits = { floor_rh = 0.4, cap_rh = 0.3 }",
+        "strategies[0].limits: floor_rh must not be above cap_rh, got 0.4 and 0.3",
+    ),
+    "rate of change in hours": (
+        "rh = 0.35",
+        'rh = 0.35\nlimits = { rise_per_h = "2 hour" }',
+        "strategies[0].limits: rise_per_h: must be a number, got '2 hour'",
+    ),
+    "season that begins on no day": (
+        "rh = 0.35",
+        'rh = 0.35\nseason = { from_date = "02-30" }',
+        (
+            'strategies[0].season.from_date: must be a month and a day, such as "10-15", '
+            "got '02-30'"
+        ),
+    ),
+    "schedule without the hours it asks for": (
+        'rule = "constant"\nrh = 0.35',
+        'rule = "schedule"\nrh = 0.35\nperiods = [{ rh = 0.4, occupied = true }]',
+        (
+            "strategies[0]: periods[0] asks who is there: needs a table `occupied` with from_h, "
+            "to_h or days"
+        ),
+    ),
+    "period without hours": (
+        'rule = "constant"\nrh = 0.35',
+        'rule = "schedule"\nrh = 0.35\nperiods = [{ rh = 0.4, from_h = 6, to_h = 6 }]',
+        "strategies[0].periods[0]: from_h and to_h must differ, got 6 for both",
+    ),
+    "no day of the week": (
+        'rule = "constant"\nrh = 0.35',
+        'rule = "schedule"\nrh = 0.35\nperiods = [{ rh = 0.4, days = ["Mo"] }]',
+        (
+            "strategies[0].periods[0].days[0]: must be 'mon', 'tue', 'wed', 'thu', 'fri', 'sat' "
+            "or 'sun', got 'Mo'"
+        ),
+    ),
+    "key of a period misspelt": (
+        'rule = "constant"\nrh = 0.35',
+        'rule = "schedule"\nrh = 0.35\nperiods = [{ rh = 0.4, from_hour = 6 }]',
+        "strategies[0].periods[0].from_hour: is not a key of this table (did you mean 'from_h'?)",
+    ),
+    "dew point without a dew point": (
+        'rule = "constant"\nrh = 0.35',
+        'rule = "dew_point"\ndewpoint_c = 5',
+        (
+            "strategies[0].dewpoint_c: is not a key of this table; 1 more after this "
+            "(did you mean 'dew_point_c'?)"
+        ),
+    ),
+    "sensor bias in points": (
+        "[[surfaces]]",
+        "[control]\nrh_bias = 5\n\n[[surfaces]]",
+        "control.rh_bias: must be at most 0.3, got 5",
+    ),
+    "controller key misspelt": (
+        "[[surfaces]]",
+        "[control]\ndeadband = 0.04\n\n[[surfaces]]",
+        "control.deadband: is not a key of this table (did you mean 'deadband_rh'?)",
+    ),
     "table where a list belongs": (
         TEXT[TEXT.index("[[supplies]]") :],
         '[supplies]\nname = "cold"\n',
@@ -265,7 +351,7 @@ def test_several_mistakes_are_counted(tmp_path) -> None:
 
     assert str(caught.value) == (
         f"{path}: strategies[0].colour: is not a key of this table; 2 more after this "
-        "(keys here: name, rule, rh)"
+        "(keys here: name, rule, rh, smoothed_outdoor, look_ahead, limits, season)"
     )
 
 

@@ -74,6 +74,11 @@ COMPARISON = (
         "sum of the running fractions of the hours; of several units, of all of them together",
     ),
     Column(
+        "cycles",
+        "1",
+        "times the controller calls for humidity, estimated; null where it is ideal",
+    ),
+    Column(
         "feed_heat_kwh", "kWh", "heat that the water heater put into the feed, line loss included"
     ),
     Column("water_heating_kwh", "kWh", "energy bought for it, of the carrier of the water heater"),

@@ -5,7 +5,7 @@ weather → space → strategies → demand → equipment on supplies → year n
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,7 @@ import numpy as np
 
 from dewmargin import air, balance, energy, metrics, wall
 from dewmargin.contracts import FilmMemory
+from dewmargin.control import shifted
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.hours import hours_of, month_means
 from dewmargin.options import Option, Results
@@ -28,7 +29,8 @@ if TYPE_CHECKING:
     from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray, FloatArray
-    from dewmargin.contracts import Equipment, FeedWater, Strategy, WhileWet
+    from dewmargin.contracts import Capability, Equipment, FeedWater, Strategy, WhileWet
+    from dewmargin.control import Control
     from dewmargin.hours import Hours
     from dewmargin.readers.epw import Weather
     from dewmargin.wall import Assembly
@@ -195,13 +197,17 @@ def compare_case(scenario: Scenario, weather: Weather | None, case: HourlyCase) 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Held:
-    """What all equipment on all supplies share under one strategy."""
+    """What all equipment on all supplies share under one strategy.
+
+    `rh_rule` is what the strategy sets in each hour, `rh_dry` what the sensor makes of it.
+    """
 
     strategy: Strategy
     rh_set: FloatArray
     wet: WhileWet | None
     w_set: FloatArray
     demand: Outcome
+    rh_rule: FloatArray
     rh_dry: FloatArray
     catch_up: BoolArray
 
@@ -211,7 +217,7 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
     hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
     dry = _baseline(scenario, case, hours)
     waters = [supply.feed_water(case) for supply in scenario.supplies]
-    held = [_hold(strategy, case, hours) for strategy in scenario.strategies]
+    held = [_hold(strategy, scenario.control, case, hours) for strategy in scenario.strategies]
     options = [dry]
     options += [
         _option(scenario, case, hours, dry, each, equipment, water)
@@ -259,14 +265,20 @@ def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
         outcome=dry,
         surfaces=faces,
         energy=energy.energy_hours(case, dry, water_heater=None),
-        row=dict(row) | metrics.energy_row(None) | {"cost": nothing, "co2_kg": nothing},
+        row=dict(row)
+        | metrics.energy_row(None)
+        | {"cost": nothing, "co2_kg": nothing, "cycles": None},
         wall=_wall(scenario, hours, dry),
     )
 
 
-def _hold(strategy: Strategy, case: HourlyCase, hours: Hours) -> _Held:
-    rh_set, wet = strategy.setpoint(case), _while_wet(strategy, case)
-    _require_no_peeking(strategy, case, rh_set, wet)
+def _hold(strategy: Strategy, control: Control, case: HourlyCase, hours: Hours) -> _Held:
+    seen = control.measured(case)
+    rh_rule, wet = strategy.setpoint(seen), _while_wet(strategy, seen)
+    _require_no_peeking(strategy, seen, rh_rule, wet)
+    rh_set = control.true_setpoint(case, rh_rule)
+    if wet is not None:
+        wet = replace(wet, rh_frac=control.true_setpoint(case, wet.rh_frac))
     demand = balance.demand(case, rh_set, wet=wet)
     off = hours.cooling & (not case.humidify_while_cooling)
     rh_hours = case.hourly_mean(rh_set)
@@ -276,6 +288,7 @@ def _hold(strategy: Strategy, case: HourlyCase, hours: Hours) -> _Held:
         wet=wet,
         w_set=balance.setpoint_humidity_ratio(case, rh_set),
         demand=demand,
+        rh_rule=np.where(off, np.nan, case.hourly_mean(rh_rule)),
         rh_dry=np.where(off, np.nan, rh_hours),
         catch_up=metrics.catch_up_hours(
             hours,
@@ -321,7 +334,7 @@ def _option(
         w_set_kg_kg=held.w_set,
         demand_kg_s=np.repeat(held.demand.added_kg / 3600.0, case.steps_per_hour),
     )
-    outcome = balance.deliver(case, held.rh_set, capability, wet=held.wet)
+    outcome, cycles = _deliver(scenario.control, case, held, capability)
     taken = energy.energy_hours(case, outcome, water_heater=water.heater)
     faces = surface_hours(case, hours, outcome)
     row = metrics.comparison_row(
@@ -347,16 +360,35 @@ def _option(
         equipment=equipment.name,
         supply=water.name,
         rh_setpoint_frac=_lowered_while_wet(case, held.rh_dry, held.wet, outcome),
-        rh_rule_frac=held.rh_dry,
+        rh_rule_frac=held.rh_rule,
         demand_kg=held.demand.added_kg,
         outcome=outcome,
         surfaces=faces,
         energy=taken,
-        row=dict(row) | metrics.energy_row(taken) | {"cost": bill.cost, "co2_kg": bill.co2_kg},
+        row=dict(row)
+        | metrics.energy_row(taken)
+        | {"cost": bill.cost, "co2_kg": bill.co2_kg, "cycles": cycles},
         wall=_wall(scenario, hours, outcome),
         notes=capability.notes,
         lacking=bill.lacking,
     )
+
+
+def _deliver(
+    control: Control, case: HourlyCase, held: _Held, capability: Capability
+) -> tuple[Outcome, float | None]:
+    """Solve the year; where the humidity swings, again at its mean, and count the starts."""
+    rh_set, wet = held.rh_set, held.wet
+    outcome = balance.deliver(case, rh_set, capability, wet=wet)
+    if not control.swings:
+        return outcome, None
+    offset = control.swing(case, rh_set, capability, outcome.added_kg).offset_rh
+    rh_set = shifted(rh_set, offset)
+    if wet is not None:
+        wet = replace(wet, rh_frac=shifted(wet.rh_frac, offset))
+    outcome = balance.deliver(case, rh_set, capability, wet=wet)
+    starts_per_h = control.swing(case, rh_set, capability, outcome.added_kg).starts_per_h
+    return outcome, float(starts_per_h.sum()) / case.steps_per_hour
 
 
 def _wall(scenario: Scenario, hours: Hours, outcome: Outcome) -> wall.WallYear | None:

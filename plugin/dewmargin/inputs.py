@@ -14,7 +14,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, model_validator
 
 # Ends of names, longest first, and the unit as the conversion library spells it.
-UNITS = {
+UNITS: dict[str, str | None] = {
     "_m3_h_at_50pa": "m**3/hour",
     "_kg_m2_s_pa": "kg/m**2/s/Pa",
     "_g_m2_rh": "g/m**2",
@@ -31,6 +31,7 @@ UNITS = {
     "_mg_l": "mg/L",
     "_l_min": "L/min",
     "_um": "um",
+    "_per_h": None,  # a count or a fraction by the hour has no spelling of its own
     "_bar": "bar",
     "_kwh_k": "kWh/delta_degC",
     "_wh_k": "Wh/delta_degC",
@@ -45,6 +46,7 @@ UNITS = {
     "_m2": "m**2",
     "_m3": "m**3",
     "_mm": "mm",
+    "_min": "minute",
     "_m": "m",
     "_pa": "Pa",
     "_kg": "kg",

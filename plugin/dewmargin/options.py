@@ -20,9 +20,10 @@ if TYPE_CHECKING:
 class Option:
     """One way of humidifying, with its hours and its year.
 
-    `rh_rule_frac` is what the strategy holds in each hour while all surfaces are dry,
-    `rh_setpoint_frac` what was held. `wall` is what the scenario's assembly goes through. `notes`
-    is what to know of its equipment and its water, `lacking` what its cost waits for.
+    `rh_rule_frac` is what the strategy sets in each hour while all surfaces are dry,
+    `rh_setpoint_frac` what is to be held, by the true humidity. `wall` is what the scenario's
+    assembly goes through. `notes` is what to know of its equipment and its water, and `lacking`
+    what its cost waits for.
     """
 
     name: str

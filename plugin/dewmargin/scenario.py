@@ -13,16 +13,18 @@ from pydantic import BaseModel, Field, ValidationError, model_validator
 from pydantic.json_schema import models_json_schema
 
 from dewmargin import extensions
+from dewmargin.control import IDEAL, Control
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.inputs import Inputs
 from dewmargin.readers.epw import Weather, read_epw
+from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.surface_input import SurfaceInput
 from dewmargin.tariff import Tariff
 from dewmargin.wall import Assembly
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from dewmargin.case import HourlyCase
     from dewmargin.contracts import Equipment, SpaceReader, Strategy
@@ -87,6 +89,7 @@ class _Document(Inputs):
     equipment: list[dict[str, Any]] = Field(min_length=1)
     supplies: list[Supply] = Field(min_length=1)
     comfort: Comfort = Comfort()
+    control: Control = IDEAL
     tariff: Tariff | None = None
     assembly: Assembly | None = None
 
@@ -114,6 +117,8 @@ class Scenario:
         What energy and water cost, if the user gives it.
     assembly : Assembly or None
         A wall or roof to screen for condensation inside it.
+    control : Control
+        What the controller's sensors show, and how it switches.
     """
 
     file: Path
@@ -129,6 +134,7 @@ class Scenario:
     comfort: Comfort
     tariff: Tariff | None
     assembly: Assembly | None = None
+    control: Control = IDEAL
 
     def parts(self) -> Iterator[tuple[str, BaseModel]]:
         """Yield every input object with its key, for `check` and the manifest."""
@@ -137,8 +143,15 @@ class Scenario:
         yield f"space.{self.space_kind}", _model(self.space)
         for key in ("surfaces", "strategies", "equipment", "supplies"):
             for i, part in enumerate(getattr(self, key)):
-                yield f"{key}[{i}]", _model(part)
+                if isinstance(part, Modified):
+                    yield f"{key}[{i}]", _model(part.rule)
+                    for name, modifier in part.modifiers:
+                        if modifier is not None:
+                            yield f"{key}[{i}].{name}", modifier
+                else:
+                    yield f"{key}[{i}]", _model(part)
         yield "comfort", self.comfort
+        yield "control", self.control
         if self.tariff is not None:
             yield "tariff", self.tariff
         if self.assembly is not None:
@@ -240,12 +253,13 @@ def parse(raw: bytes, path: Path) -> Scenario:
             _load("reader", kind, path, "space"), top.space[kind], path, f"space.{kind}"
         ),
         surfaces=tuple(top.surfaces),
-        strategies=tuple(_parts("strategy", "rule", "strategies", top.strategies, path)),
+        strategies=tuple(_strategies(top.strategies, path)),
         equipment=tuple(_parts("equipment", "kind", "equipment", top.equipment, path)),
         supplies=tuple(top.supplies),
         comfort=top.comfort,
         tariff=top.tariff,
         assembly=top.assembly,
+        control=top.control,
     )
     for key in ("surfaces", "strategies", "equipment", "supplies"):
         _require_distinct_names(path, key, [part.name for part in getattr(scenario, key)])
@@ -261,7 +275,16 @@ def json_schema() -> dict[str, Any]:
     models: dict[tuple[str, str], type[BaseModel]] = {
         (kind, name): extensions.load(kind, name) for kind, names in kinds.items() for name in names
     }
-    named: list[type[BaseModel]] = [WeatherInput, SurfaceInput, Supply, Comfort, Tariff, Assembly]
+    named: list[type[BaseModel]] = [
+        WeatherInput,
+        SurfaceInput,
+        Supply,
+        Comfort,
+        Control,
+        Tariff,
+        Assembly,
+        Modifiers,
+    ]
     refs, defined = models_json_schema(
         [(model, "validation") for model in named + list(models.values())],
         ref_template="#/$defs/{model}",
@@ -269,6 +292,16 @@ def json_schema() -> dict[str, Any]:
 
     def ref(model: type[BaseModel]) -> dict[str, Any]:
         return dict(refs[model, "validation"])
+
+    def keys_of(model: type[BaseModel]) -> dict[str, Any]:
+        found: dict[str, Any] = defined["$defs"][ref(model)["$ref"].rpartition("/")[2]][
+            "properties"
+        ]
+        return found
+
+    for name in kinds["strategy"]:
+        own = keys_of(models["strategy", name])
+        own |= {key: about for key, about in keys_of(Modifiers).items() if key not in own}
 
     def any_of(kind: str) -> dict[str, Any]:
         choices = [ref(models[kind, name]) for name in kinds[kind]]
@@ -295,6 +328,7 @@ def json_schema() -> dict[str, Any]:
             "equipment": any_of("equipment"),
             "supplies": {"type": "array", "minItems": 1, "items": ref(Supply)},
             "comfort": ref(Comfort),
+            "control": ref(Control),
             "tariff": ref(Tariff),
             "assembly": ref(Assembly),
         },
@@ -353,33 +387,63 @@ def _parts(
     kind: str, selector: str, key: str, tables: list[dict[str, Any]], path: Path
 ) -> list[Any]:
     """Check each table of a list by the class that its selector names."""
-    parts = []
-    for i, table in enumerate(tables):
-        where = f"{key}[{i}]"
-        chosen = table.get(selector)
-        if not isinstance(chosen, str):
-            known = ", ".join(sorted(extensions.names(kind)))
-            raise InputError(
-                "is missing" if chosen is None else f"must be a text, got {chosen!r}",
-                file=path,
-                where=f"{where}.{selector}",
-                hint=f"one of: {known}",
-            )
-        parts.append(
-            _validate(_load(kind, chosen, path, f"{where}.{selector}"), table, path, where)
+    return [
+        _validate(_chosen(kind, selector, table, path, where), table, path, where)
+        for table, where in _numbered(key, tables)
+    ]
+
+
+def _strategies(tables: list[dict[str, Any]], path: Path) -> list[Strategy]:
+    """Check each strategy by its rule's class, and the modifiers beside the rule's own keys."""
+    made: list[Strategy] = []
+    for table, where in _numbered("strategies", tables):
+        model = _chosen("strategy", "rule", table, path, where)
+        beside = [key for key in Modifiers.model_fields if key not in model.model_fields]
+        own = {key: value for key, value in table.items() if key not in beside}
+        rule = _validate(model, own, path, where, beside=beside)
+        around = {key: value for key, value in table.items() if key in beside}
+        modifiers = _validate(Modifiers, around, path, where)
+        made.append(Modified(rule=rule, modifiers=modifiers) if around else rule)
+    return made
+
+
+def _numbered(key: str, tables: list[dict[str, Any]]) -> Iterator[tuple[dict[str, Any], str]]:
+    return ((table, f"{key}[{i}]") for i, table in enumerate(tables))
+
+
+def _chosen(kind: str, selector: str, table: dict[str, Any], path: Path, where: str) -> type[Any]:
+    """Return the class that a table's selector names."""
+    chosen = table.get(selector)
+    if not isinstance(chosen, str):
+        known = ", ".join(sorted(extensions.names(kind)))
+        raise InputError(
+            "is missing" if chosen is None else f"must be a text, got {chosen!r}",
+            file=path,
+            where=f"{where}.{selector}",
+            hint=f"one of: {known}",
         )
-    return parts
+    return _load(kind, chosen, path, f"{where}.{selector}")
 
 
-def _validate(model: type[Model], data: object, path: Path, where: str) -> Model:
-    """Validate, and turn the first complaint into our own sentence."""
+def _validate(
+    model: type[Model], data: object, path: Path, where: str, *, beside: Sequence[str] = ()
+) -> Model:
+    """Validate, and turn the first complaint into our own sentence.
+
+    `beside` are keys of the same table that another class checks.
+    """
     try:
         return model.model_validate(data)
     except ValidationError as problems:
-        errors = problems.errors(include_url=False)
+        # A list whose items are refused is not too short on top of that.
+        errors = [
+            e
+            for e in problems.errors(include_url=False)
+            if e["type"] != "too_short" or len(e["input"]) < e["ctx"]["min_length"]
+        ]
         # An unknown key explains a missing one: name it first.
         first = min(errors, key=lambda e: e["type"] != "extra_forbidden")
-        what, hint = _sentence(first, model)
+        what, hint = _sentence(first, model, beside)
         if len(errors) > 1:
             what += f"; {len(errors) - 1} more after this"
         raise InputError(
@@ -412,11 +476,16 @@ _KINDS = {
 }
 
 
-def _sentence(error: Any, model: type[BaseModel]) -> tuple[str, str | None]:  # noqa: ANN401, PLR0911 - pydantic's error
+def _sentence(  # noqa: PLR0911 - one return a kind of error
+    error: Any,  # noqa: ANN401 - pydantic's error
+    model: type[BaseModel],
+    beside: Sequence[str],
+) -> tuple[str, str | None]:
     """Return what is wrong, and what to do about it."""
     kind, found, context = error["type"], error["input"], error.get("ctx", {})
     if kind == "extra_forbidden":
-        known = list(_model_at(model, error["loc"][:-1]).model_fields)
+        above = error["loc"][:-1]
+        known = [*_model_at(model, above).model_fields, *(() if above else beside)]
         near = get_close_matches(str(error["loc"][-1]), known, n=1)
         keys = f"keys here: {', '.join(known)}"
         return "is not a key of this table", f"did you mean {near[0]!r}?" if near else keys

@@ -13,13 +13,19 @@ from dewmargin import air, extensions, surfaces
 from dewmargin.case import Sensor
 from dewmargin.errors import InputError
 from dewmargin.strategies.constant import Constant
+from dewmargin.strategies.dew_point import DewPoint
 from dewmargin.strategies.outdoor_reset import OutdoorReset
+from dewmargin.strategies.schedule import Schedule
 from dewmargin.strategies.surface_limit import SurfaceLimit
 
 RULES = [
     pytest.param(Constant(name="a", rh=0.35), id="constant"),
     pytest.param(OutdoorReset(name="b", points=[[-20, 0.2], [5, 0.4]]), id="outdoor reset"),
     pytest.param(SurfaceLimit(name="c", margin_k=1.0), id="surface limit"),
+    pytest.param(DewPoint(name="d", dew_point_c=2.0), id="dew point"),
+    pytest.param(
+        Schedule(name="e", rh=0.3, periods=[{"rh": 0.4, "from_h": 6, "to_h": 22}]), id="schedule"
+    ),
 ]
 
 
@@ -168,6 +174,8 @@ def test_surface_limit_needs_a_surface() -> None:
     )
 
 
-@pytest.mark.parametrize("name", ["constant", "outdoor_reset", "surface_limit"])
+@pytest.mark.parametrize(
+    "name", ["constant", "dew_point", "outdoor_reset", "schedule", "surface_limit"]
+)
 def test_built_in_rules_come_by_entry_point(name: str) -> None:
     assert extensions.load("strategy", name).model_fields["rule"].default == name
