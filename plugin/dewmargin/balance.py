@@ -162,7 +162,7 @@ def direct(case: HourlyCase) -> HourlyCase:
 
 def _baseline(case: HourlyCase, *, start: State | None) -> tuple[Outcome, FloatArray]:
     held = _always(np.full(case.n_steps, NEVER), len(case.surfaces))
-    return _solve(case, held, _idle(case.n_steps), start=start)
+    return _solve(case, held, idle(case.n_steps), start=start)
 
 
 def _always(w_set: FloatArray, n_surfaces: int = 0) -> _Held:
@@ -227,7 +227,8 @@ def _held(
     return outcome
 
 
-def _idle(n_steps: int) -> Capability:
+def idle(n_steps: int) -> Capability:
+    """Return a capability that gives nothing."""
     zero = np.zeros(n_steps)
     mode = Mode(r0_kg_s=zero, r1_kg_s=zero, feed=Use())
     return Capability(heat_frac=np.ones(n_steps), heat=mode, added=None)

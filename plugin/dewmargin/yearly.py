@@ -208,7 +208,7 @@ def _room(
     n_cases, n_faces = len(of_device), of.area_m2.size
     found = np.empty((n_cases, tally.OF_ROOM))
     w = np.empty((n_cases, case.n_hours))
-    worst = np.zeros((n_cases, n_faces), dtype=np.int64)
+    worst = np.zeros((n_cases, n_faces, tally.CANDIDATES), dtype=np.int64)
     shares = np.array([np.broadcast_to(d.rest_share, case.n_steps) for d in devices])
     _, _, sum_x, _, added, added_rest, running, running_rest, fog = ran.steps
     taken, runoff, film = ran.films
@@ -225,17 +225,17 @@ def _room(
 
 def _worst_margin(book: Ledger, w: FloatArray, worst: np.ndarray) -> FloatArray:
     """Return each case's smallest dew margin, of the hours in which the surfaces have theirs."""
-    n_cases, n_faces = worst.shape
+    n_cases, n_faces, _ = worst.shape
     if not n_faces:
         return np.full(n_cases, np.nan)
-    hours, faces = book.hours, np.arange(n_faces)
-    at = np.take_along_axis(w, worst, axis=1) + hours.w_offset_kg_kg[faces, worst]
+    hours, faces = book.hours, np.arange(n_faces)[:, None]
+    at = w[np.arange(n_cases)[:, None, None], worst] + hours.w_offset_kg_kg[faces, worst]
     margins = dew_margin(
         hours.t_surface_c[faces, worst].ravel(),
         np.maximum(at, 0.0).ravel(),
         hours.p_pa[worst].ravel(),
     )
-    least: FloatArray = margins.reshape(worst.shape).min(axis=1)
+    least: FloatArray = margins.reshape(n_cases, -1).min(axis=1)
     return least
 
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, TypeVar
 
+import numpy as np
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -43,6 +45,7 @@ if "jit" not in globals():  # the loader of the compiled twin sets it beforehand
     FOG,
 ) = range(17)
 OF_ROOM = 17
+CANDIDATES = 16  # hours of which one is the worst
 
 # What a device uses, and the columns of what `device` finds: these, and what is made of them.
 USES = ("feed", "brought", "feed_heat", "fan", "electricity", "fuel")
@@ -62,21 +65,20 @@ def room(
     taken: FloatArray, runoff: FloatArray, film: FloatArray,
     out: FloatArray, w: FloatArray, worst: IntArray,
 ) -> None:  # fmt: skip
-    """Fill `out` (a row a case), the hours' humidity ratio `w`, and each face's hour `worst`.
+    """Fill `out` (a row a case), the hours' humidity ratio `w`, and each face's hours `worst`.
 
     `parts` steps make an hour; `base` and the outputs of the balance have a value a step, what
     follows `p_pa` a value an hour. `offset`, `w_face` and `slope` are the faces' own humidity less
     the room's, their saturation [kg/kg], and d ln p/dT there [1/K], a row a face. `demand_of` is
     the case that tells a case's demand, -1 for none.
-    The worst hour is that of the smallest dew margin as ln(p_face/p)/slope gives it.
+    The worst hours are those of the smallest dew margins as ln(p_face/p)/slope gives them, so
+    nearly that the worst is among these few.
     """
+    nearest = np.empty(CANDIDATES)
     faces = area.size
     for c in range(sum_x.shape[0]):
         for j in range(out.shape[1]):
             out[c, j] = 0.0
-        for j in range(faces):
-            worst[c, j] = 0
-        least = 1e30
         asked = demand_of[c]
         dev = of_device[c]
         for hour in range(p_pa.size):
@@ -134,28 +136,30 @@ def room(
             if runs:
                 out[c, RUNOFF_H] += 1.0
         for j in range(faces):
-            least = 1e30
+            for k in range(CANDIDATES):
+                worst[c, j, k], nearest[k] = 0, 1e30
             for hour in range(p_pa.size):
                 at_face = max(w[c, hour] + offset[j, hour], 0.0)
-                # ln(a/b) by the first term of its series, which keeps the order near a = b.
+                # ln(a/b) by its series about a = b.
                 apart = (w_face[j, hour] - at_face) / (w_face[j, hour] + at_face)
-                margin = 2.0 * apart / slope[j, hour]
-                if margin < least:
-                    least = margin
-                    worst[c, j] = hour
+                margin = 2.0 * apart * (1.0 + apart * apart / 3.0) / slope[j, hour]
+                if margin < nearest[CANDIDATES - 1]:
+                    k = CANDIDATES - 1
+                    while k > 0 and margin < nearest[k - 1]:
+                        nearest[k], worst[c, j, k] = nearest[k - 1], worst[c, j, k - 1]
+                        k -= 1
+                    nearest[k], worst[c, j, k] = margin, hour
 
 
 @jit
 def part_load(output: float, points: FloatArray) -> float:
     """Return a factor by straight lines between [output, factor], flat beyond the ends."""
-    n = points.shape[0]
-    if output <= points[0, 0]:
-        return points[0, 1]
-    for i in range(1, n):
-        if output <= points[i, 0]:
+    factor: float = points[0, 1]
+    for i in range(1, points.shape[0]):
+        if output > points[i - 1, 0]:
             share = (output - points[i - 1, 0]) / (points[i, 0] - points[i - 1, 0])
-            return points[i - 1, 1] + share * (points[i, 1] - points[i - 1, 1])
-    return points[n - 1, 1]
+            factor = points[i - 1, 1] + min(share, 1.0) * (points[i, 1] - points[i - 1, 1])
+    return factor
 
 
 @jit
