@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic.errors import PydanticUserError
 from pydantic.json_schema import models_json_schema
 
 from dewmargin import extensions
@@ -22,15 +23,16 @@ from dewmargin.tariff import Tariff
 from dewmargin.wall import Assembly
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from dewmargin.case import HourlyCase
-    from dewmargin.contracts import Equipment, SpaceReader, Strategy
+    from dewmargin.contracts import Equipment, Report, SpaceReader, Strategy
 
 MAX_BYTES = 1_000_000
 LONGEST_NAME = 80
 SEPARATOR = " | "  # between the names that make an option's
 BASELINE = "no humidifier"
+REPORTS = ({"kind": "parquet"}, {"kind": "csv"})  # where a scenario names none
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -89,6 +91,7 @@ class _Document(Inputs):
     comfort: Comfort = Comfort()
     tariff: Tariff | None = None
     assembly: Assembly | None = None
+    reports: list[dict[str, Any]] = Field(default=[])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +117,8 @@ class Scenario:
         What energy and water cost, if the user gives it.
     assembly : Assembly or None
         A wall or roof to screen for condensation inside it.
+    reports : tuple
+        What writes the results; empty: not given, see `writers`.
     """
 
     file: Path
@@ -129,6 +134,7 @@ class Scenario:
     comfort: Comfort
     tariff: Tariff | None
     assembly: Assembly | None = None
+    reports: tuple[Report, ...] = ()
 
     def parts(self) -> Iterator[tuple[str, BaseModel]]:
         """Yield every input object with its key, for `check` and the manifest."""
@@ -143,6 +149,12 @@ class Scenario:
             yield "tariff", self.tariff
         if self.assembly is not None:
             yield "assembly", self.assembly
+        for i, report in enumerate(self.reports):
+            yield f"reports[{i}]", _model(report)
+
+    def writers(self) -> tuple[Report, ...]:
+        """Return the reports that write the results: those given, or Parquet and CSV."""
+        return self.reports or tuple(_parts("report", "reports", REPORTS, self.file))
 
     def resolved(self) -> dict[str, Any]:
         """Return the scenario with every default filled in."""
@@ -240,12 +252,13 @@ def parse(raw: bytes, path: Path) -> Scenario:
             _load("reader", kind, path, "space"), top.space[kind], path, f"space.{kind}"
         ),
         surfaces=tuple(top.surfaces),
-        strategies=tuple(_parts("strategy", "rule", "strategies", top.strategies, path)),
-        equipment=tuple(_parts("equipment", "kind", "equipment", top.equipment, path)),
+        strategies=tuple(_parts("strategy", "strategies", top.strategies, path)),
+        equipment=tuple(_parts("equipment", "equipment", top.equipment, path)),
         supplies=tuple(top.supplies),
         comfort=top.comfort,
         tariff=top.tariff,
         assembly=top.assembly,
+        reports=tuple(_parts("report", "reports", top.reports, path)),
     )
     for key in ("surfaces", "strategies", "equipment", "supplies"):
         _require_distinct_names(path, key, [part.name for part in getattr(scenario, key)])
@@ -255,12 +268,10 @@ def parse(raw: bytes, path: Path) -> Scenario:
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema of a scenario file, with everything that is installed.
 
-    Quantities are numbers here; a file may also write them as texts with a unit.
+    Quantities are numbers here; a file may also write them as texts with a unit. An extension that
+    cannot be used is left out, and a comment of the schema says why.
     """
-    kinds = {kind: sorted(extensions.names(kind)) for kind in extensions.GROUPS}
-    models: dict[tuple[str, str], type[BaseModel]] = {
-        (kind, name): extensions.load(kind, name) for kind, names in kinds.items() for name in names
-    }
+    models, broken = _installed_models()
     named: list[type[BaseModel]] = [WeatherInput, SurfaceInput, Supply, Comfort, Tariff, Assembly]
     refs, defined = models_json_schema(
         [(model, "validation") for model in named + list(models.values())],
@@ -270,13 +281,17 @@ def json_schema() -> dict[str, Any]:
     def ref(model: type[BaseModel]) -> dict[str, Any]:
         return dict(refs[model, "validation"])
 
-    def any_of(kind: str) -> dict[str, Any]:
-        choices = [ref(models[kind, name]) for name in kinds[kind]]
-        return {"type": "array", "minItems": 1, "items": {"anyOf": choices}}
+    def of_kind(kind: str) -> dict[str, dict[str, Any]]:
+        return {name: ref(model) for (each, name), model in models.items() if each == kind}
+
+    def any_of(kind: str, least: int) -> dict[str, Any]:
+        choices = list(of_kind(kind).values())
+        return {"type": "array", "minItems": least, "items": {"anyOf": choices}}
 
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "dewmargin scenario",
+        **({"$comment": f"left out: {'; '.join(broken)}"} if broken else {}),
         "type": "object",
         "additionalProperties": False,
         "required": ["title", "space", "strategies", "equipment", "supplies"],
@@ -288,18 +303,35 @@ def json_schema() -> dict[str, Any]:
                 "additionalProperties": False,
                 "minProperties": 1,
                 "maxProperties": 1,
-                "properties": {name: ref(models["reader", name]) for name in kinds["reader"]},
+                "properties": of_kind("reader"),
             },
             "surfaces": {"type": "array", "items": ref(SurfaceInput)},
-            "strategies": any_of("strategy"),
-            "equipment": any_of("equipment"),
+            "strategies": any_of("strategy", 1),
+            "equipment": any_of("equipment", 1),
             "supplies": {"type": "array", "minItems": 1, "items": ref(Supply)},
             "comfort": ref(Comfort),
             "tariff": ref(Tariff),
             "assembly": ref(Assembly),
+            "reports": any_of("report", 0),
         },
         "$defs": defined["$defs"],
     }
+
+
+def _installed_models() -> tuple[dict[tuple[str, str], type[BaseModel]], list[str]]:
+    """Return the classes of all extensions, by kind and name, and why others are left out."""
+    models: dict[tuple[str, str], type[BaseModel]] = {}
+    broken: list[str] = []
+    for kind in extensions.GROUPS:
+        for name in extensions.names(kind):
+            try:
+                model = extensions.load(kind, name)
+                model.model_json_schema()
+            except (ExtensionError, PydanticUserError) as error:
+                broken.append(str(error))
+            else:
+                models[kind, name] = model
+    return models, broken
 
 
 def _read(path: Path) -> bytes:
@@ -349,10 +381,9 @@ def _load(kind: str, name: str, path: Path, where: str) -> type[Any]:
         raise ExtensionError(error.what, file=path, where=where, hint=error.hint) from error
 
 
-def _parts(
-    kind: str, selector: str, key: str, tables: list[dict[str, Any]], path: Path
-) -> list[Any]:
+def _parts(kind: str, key: str, tables: Sequence[dict[str, Any]], path: Path) -> list[Any]:
     """Check each table of a list by the class that its selector names."""
+    selector = extensions.SELECTORS[kind]
     parts = []
     for i, table in enumerate(tables):
         where = f"{key}[{i}]"
