@@ -57,7 +57,7 @@ BAD = {
         'wallpaper = "red"\ntitle = "Larch',
         (
             "wallpaper: is not a key of this table (keys here: title, weather, space, surfaces, "
-            "strategies, equipment, supplies, comfort, tariff, assembly)"
+            "strategies, equipment, supplies, comfort, tariff, assembly, reports)"
         ),
     ),
     "unknown key in a sub-table": (

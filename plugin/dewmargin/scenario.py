@@ -327,8 +327,10 @@ def _installed_models() -> tuple[dict[tuple[str, str], type[BaseModel]], list[st
             try:
                 model = extensions.load(kind, name)
                 model.model_json_schema()
-            except (ExtensionError, PydanticUserError) as error:
+            except ExtensionError as error:
                 broken.append(str(error))
+            except PydanticUserError:
+                broken.append(f"the {kind} {name!r} has a key that JSON Schema cannot describe")
             else:
                 models[kind, name] = model
     return models, broken
