@@ -38,8 +38,9 @@ if TYPE_CHECKING:
     Answer = TypeVar("Answer")
 
 HOURS = 14 * 24
-# Parts of a case whose weather beyond is withheld: the cuts fall at different hours of the day.
-CUTS = (0.31, 0.5, 0.77)
+CUT_EVERY_H = (
+    5  # what comes after is withheld: no divisor of a day, so that all its hours are tried
+)
 COOLED_ABOVE_C = 16.0
 HELD_RH = 0.40
 # Of the size of what is summed: a straight line through two points is not exact at either.
@@ -249,11 +250,14 @@ def check_strategy(strategy: Strategy, *cases: HourlyCase) -> None:
 def _require_no_peeking(
     rules: _Rules, strategy: Strategy, case: HourlyCase, rh_set: FloatArray, wet: WhileWet | None
 ) -> None:
+    cuts = range(CUT_EVERY_H, case.n_hours, CUT_EVERY_H)
+
+    def ahead() -> bool:
+        return any(looks_ahead(strategy, case, rh_set, wet, hours=hours) for hours in cuts)
+
     rule = f"look no further ahead than its horizon_h of {strategy.horizon_h:g}"
-    for cut in CUTS:
-        ask = partial(looks_ahead, strategy, case, rh_set, wet, hours=int(cut * case.n_hours))
-        for ahead in rules.answer(ask, "setpoint on the first part of a case"):
-            rules.require(not ahead, rule)
+    for looks in rules.answer(ahead, "setpoint on the first part of a case"):
+        rules.require(not looks, rule)
 
 
 def _require_while_wet(rules: _Rules, wet: WhileWet, case: HourlyCase) -> bool:
