@@ -50,7 +50,7 @@ class Site:
         """Run a program of the environment that sees the folder."""
         program = [str(Path(sys.executable).with_name("dewmargin"))]
         if module != "dewmargin.cli":
-            program = [sys.executable, "-m", module]
+            program = [sys.executable, "-P", "-m", module]
         env = os.environ | {"PYTHONPATH": str(self.packages), "COLUMNS": "80", "NO_COLOR": "1"}
         self.mark.unlink(missing_ok=True)
         return subprocess.run(
@@ -166,7 +166,7 @@ def test_its_keys_are_in_the_schema(site, tmp_path) -> None:
 
 @pytest.mark.slow
 def test_its_own_tests_pass(site) -> None:
-    done = site.run("-q", "-p", "no:cacheprovider", "test_example.py", module="pytest")
+    done = site.run("-q", "--import-mode=importlib", "test_example.py", module="pytest")
 
     assert done.returncode == 0, done.stdout
     assert "3 passed" in done.stdout

@@ -15,6 +15,7 @@ from dewmargin.contracts import Capability, Mode, Use, WhileWet
 from dewmargin.demo import demo_folder
 from dewmargin.errors import ExtensionError
 from dewmargin.inputs import Inputs
+from dewmargin.invented import cold_weeks
 from dewmargin.readers.epw import read_epw
 
 DEMO = demo_folder()
@@ -118,7 +119,7 @@ def test_a_built_in_reader_keeps_the_rules(name: str, tmp_path) -> None:
 
 def test_the_invented_cases_ask_for_everything() -> None:
     """A rule is worth nothing on a case that cannot break it."""
-    for case in testing.cold_weeks():
+    for case in cold_weeks():
         assert case.t_out_c.min() < -20.0
         assert case.t_out_c.max() > 15.0
         assert 0 < np.count_nonzero(case.cooling) < 0.1 * case.n_steps
@@ -212,6 +213,11 @@ class Soaked(Good):
         return WhileWet(rh_frac=np.full(case.n_steps, 1.2), surfaces=("roof",), above_g_m2=-1.0)
 
 
+class Damp(Good):
+    def while_wet(self, case):
+        return np.full(case.n_steps, 0.2)
+
+
 class FilmProphet(Good):
     def while_wet(self, case):
         return WhileWet(
@@ -259,6 +265,7 @@ class Nothing(Inputs):
                 "the case (roof); must have above_g_m2 of at least 0 (-1)"
             ),
         ),
+        (Damp(), "answer while_wet with a WhileWet or None (ndarray)"),
         (FilmProphet(), "look no further ahead than its horizon_h of 0"),
         (
             Everything(),
@@ -284,7 +291,7 @@ def test_a_good_strategy_is_not_caught() -> None:
 
 
 def test_a_strategy_may_be_asked_on_cases_of_its_own() -> None:
-    house = testing.cold_weeks()[0]
+    house = cold_weeks()[0]
 
     with pytest.raises(ExtensionError, match="set-points from 0 to 1"):
         testing.check_strategy(Percent(), replace(house, surfaces=()))
@@ -425,7 +432,7 @@ def test_a_good_equipment_is_not_caught() -> None:
 
 class Lost(Inputs):
     def case(self, **_: object):
-        return testing.cold_weeks()[0]
+        return cold_weeks()[0]
 
     def files(self, folder):
         return (folder / "lost.csv",)
@@ -442,7 +449,7 @@ class Tabular(Inputs):
 @pytest.mark.parametrize(
     ("reader", "broken"),
     [
-        (Lost(), "name files that exist (FOLDER/lost.csv)"),
+        (Lost(), "name files that exist, as paths ('FOLDER/lost.csv')"),
         (Tabular(), "answer the same twice; must answer with an HourlyCase (dict)"),
     ],
     ids=["Lost", "Tabular"],

@@ -61,7 +61,7 @@ def load(kind: str, name: str) -> type[Inputs]:
     if name not in installed:
         guess = get_close_matches(name, installed, n=1)
         hint = f"did you mean {guess[0]!r}? " if guess else ""
-        known = ", ".join(sorted(installed)) or "none"
+        known = ", ".join(installed) or "none"
         raise ExtensionError(f"no {kind} is called {name!r}", hint=f"{hint}installed: {known}")
     entry, *others = installed[name]
     if others:
@@ -89,11 +89,14 @@ def load(kind: str, name: str) -> type[Inputs]:
 
 
 def names(kind: str) -> dict[str, list[EntryPoint]]:
-    """Return what is installed of a kind, by name; nothing is imported."""
+    """Return what is installed of a kind, by name in order; nothing is imported."""
     found: dict[str, list[EntryPoint]] = {}
-    for entry in sorted(entry_points(group=GROUPS[kind]), key=lambda e: (e.name, owner(e))):
+    for entry in entry_points(group=GROUPS[kind]):
         found.setdefault(entry.name, []).append(entry)
-    return found
+    return {
+        name: sorted(found[name], key=owner) if len(found[name]) > 1 else found[name]
+        for name in sorted(found)
+    }
 
 
 def owner(entry: EntryPoint) -> str:

@@ -233,7 +233,7 @@ def parse(raw: bytes, path: Path) -> Scenario:
     kind, *others = top.space or {"": {}}
     if others or kind not in extensions.names("reader"):
         got = ", ".join(top.space) or "none"
-        known = sorted(extensions.names("reader"))
+        known = list(extensions.names("reader"))
         near = get_close_matches(kind, known, n=1)
         guess = f"did you mean {near[0]!r}? " if near and kind not in known else ""
         raise InputError(
@@ -391,7 +391,7 @@ def _parts(kind: str, key: str, tables: Sequence[dict[str, Any]], path: Path) ->
         where = f"{key}[{i}]"
         chosen = table.get(selector)
         if not isinstance(chosen, str):
-            known = ", ".join(sorted(extensions.names(kind)))
+            known = ", ".join(extensions.names(kind))
             raise InputError(
                 "is missing" if chosen is None else f"must be a text, got {chosen!r}",
                 file=path,

@@ -95,6 +95,40 @@ def test_two_reports_of_one_file_are_both_named() -> None:
     )
 
 
+def test_a_report_that_fails_is_named() -> None:
+    class Broken:
+        def files(self, *_: object) -> dict[str, bytes]:
+            raise FileNotFoundError("template.html")
+
+    with pytest.raises(ExtensionError) as caught:
+        made(CsvTables(), Broken())
+
+    assert str(caught.value) == "reports[1]: Broken failed: FileNotFoundError: template.html"
+
+
+def test_a_report_that_returns_no_names_is_named() -> None:
+    class Listing:
+        def files(self, *_: object) -> list[str]:
+            return ["notes.txt"]
+
+    with pytest.raises(ExtensionError) as caught:
+        made(Listing())
+
+    assert str(caught.value) == "reports[0]: Listing must return a mapping, got list"
+
+
+def test_a_report_cannot_change_what_the_others_are_given() -> None:
+    class Editor:
+        def files(self, tables: dict, about: dict) -> dict[str, bytes]:
+            tables.clear()
+            about["warnings"].append("mine")
+            about.clear()
+            return {}
+
+    assert made(Editor(), ParquetTables(), CsvTables()) == made(ParquetTables(), CsvTables())
+    assert ABOUT["warnings"] == []
+
+
 def test_a_text_is_not_a_file() -> None:
     with pytest.raises(ExtensionError) as caught:
         made(Notes("notes.txt", content="dry"))

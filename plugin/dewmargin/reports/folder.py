@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import contextlib
+import copy
 import hashlib
 import json
 import os
 import platform
 import re
 import threading
+from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dewmargin.errors import ExtensionError, InputError, OutputError
+from dewmargin.errors import DewmarginError, ExtensionError, InputError, OutputError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from dewmargin.columns import Table
     from dewmargin.contracts import Report
@@ -52,13 +54,14 @@ def files_of(
     Raises
     ------
     ExtensionError
-        If a name cannot be one of a file, two reports give the same, or a content is not bytes.
+        If a report fails, a name cannot be one of a file, two reports give the same, or a content
+        is not bytes.
     """
     found: dict[str, bytes] = {}
     writer: dict[str, int] = {}
     for i, report in enumerate(reports):
-        for name, content in report.files(tables, about).items():
-            where = f"reports[{i}]"
+        where = f"reports[{i}]"
+        for name, content in _made(report, tables, about, where).items():
             if not may_be_a_file(name):
                 raise ExtensionError(
                     f"cannot write a file called {name!r}", where=where, hint=FILE_NAME_RULE
@@ -73,6 +76,25 @@ def files_of(
                 kind = type(content).__name__
                 raise ExtensionError(f"{name!r} must be bytes, got {kind}", where=where)
             found[name], writer[name] = content, i
+    return found
+
+
+def _made(
+    report: Report, tables: Mapping[str, Table], about: Mapping[str, Any], where: str
+) -> Mapping[str, bytes]:
+    """Return a report's files; what it does to its copies does not reach the others."""
+    try:
+        found = report.files(dict(tables), copy.deepcopy(about))
+    except DewmarginError:
+        raise
+    except Exception as error:  # whatever a third party's report raises
+        told = f"{type(report).__name__} failed: {type(error).__name__}: {error}"
+        raise ExtensionError(told, where=where) from error
+    if not isinstance(found, Mapping):
+        kind = type(found).__name__
+        raise ExtensionError(
+            f"{type(report).__name__} must return a mapping, got {kind}", where=where
+        )
     return found
 
 
