@@ -306,12 +306,14 @@ def check_reader(reader: SpaceReader, *, folder: Path, weather: Weather | None =
         is_case = isinstance(case, HourlyCase)
         rules.require(is_case, "answer with an HourlyCase", type(case).__name__)
     rules.require(_content(weather) == before, "leave the weather as it is")
-    path: object
     for files in rules.answer(partial(reader.files, folder), "files"):
         for path in files:
-            is_file = isinstance(path, Path) and path.is_file()
-            rules.require(is_file, "name files that exist, as paths", repr(str(path)))
+            rules.require(_is_file(path), "name files that exist, as paths", repr(str(path)))
     rules.raise_for(reader)
+
+
+def _is_file(path: object) -> bool:
+    return isinstance(path, Path) and path.is_file()
 
 
 def check_report(report: Report) -> None:
