@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from dewmargin.columns import Column
-from dewmargin.reports.tables import Table
+from dewmargin.columns import Column, Table
+from dewmargin.reports import folder
 
 NAMES = ["plain", "=1+1", "+x", "-x", "@x", "\tx", "Küche | größer", 'say "so", twice', None]
+
+ABOUT = {
+    "schema_version": folder.SCHEMA_VERSION,
+    "versions": folder.versions(),
+    "title": "test",
+    "warnings": [],
+}
 
 
 def table() -> Table:

@@ -57,7 +57,7 @@ BAD = {
         'wallpaper = "red"\ntitle = "Larch',
         (
             "wallpaper: is not a key of this table (keys here: title, weather, space, surfaces, "
-            "strategies, equipment, supplies, comfort, control, tariff, assembly)"
+            "strategies, equipment, supplies, comfort, control, tariff, assembly, reports)"
         ),
     ),
     "unknown key in a sub-table": (
@@ -100,6 +100,24 @@ BAD = {
         "rh = 0.35",
         "rh = nan",
         "strategies[0].rh: must be a finite number, got nan",
+    ),
+    "unknown report": (
+        "[weather]",
+        'reports = [{ kind = "csv" }, { kind = "parket" }]\n[weather]',
+        (
+            "reports[1].kind: no report is called 'parket' (did you mean 'parquet'? installed: "
+            "csv, parquet)"
+        ),
+    ),
+    "a report without kind": (
+        "[weather]",
+        "reports = [{ hourly = true }]\n[weather]",
+        "reports[0].kind: is missing (one of: csv, parquet)",
+    ),
+    "a key of another report": (
+        "[weather]",
+        'reports = [{ kind = "parquet", hourly = true }]\n[weather]',
+        "reports[0].hourly: is not a key of this table (keys here: kind)",
     ),
     "unknown rule": (
         'rule = "surface_limit"\nmargin_k = 1',

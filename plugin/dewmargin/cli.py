@@ -293,7 +293,7 @@ def simulate(*, model: Path, weather: Path, out: Path, engine: Path | None, as_j
 @_json
 def verify(*, folder: Path, as_json: bool) -> None:
     """Check that the results in FOLDER are whole and as they were written."""
-    from dewmargin.reports.tables import verify_folder  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.reports.folder import verify_folder  # noqa: PLC0415 - keeps --help fast
 
     names = verify_folder(folder)
     if as_json:
@@ -308,6 +308,30 @@ def schema() -> None:
     from dewmargin.scenario import json_schema  # noqa: PLC0415 - keeps --help fast
 
     click.echo(json.dumps(json_schema(), indent=1))
+
+
+@cli.command()
+@click.option("--check", "try_", is_flag=True, help="Import each, and say what cannot be used.")
+@_json
+def extensions(*, try_: bool, as_json: bool) -> None:
+    """List the readers, strategies, equipment and reports that are installed, and by whom.
+
+    Nothing is imported without --check; with it, one that cannot be used makes the exit code 3.
+    """
+    from dataclasses import asdict  # noqa: PLC0415 - keeps --help fast
+
+    from dewmargin.errors import ExtensionError  # noqa: PLC0415 - idem
+    from dewmargin.extensions import OK, installed  # noqa: PLC0415 - idem
+
+    found = installed(check=try_)
+    if as_json:
+        _print_json("extensions", {"extensions": [asdict(each) for each in found]})
+    else:
+        from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
+
+        terminal.print_extensions(terminal.console(), found)
+    if try_ and any(each.state != OK for each in found):
+        click.get_current_context().exit(ExtensionError.exit_code)
 
 
 def _compared(

@@ -8,9 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -26,6 +30,23 @@ class Column:
     meaning: str
     low: float = -math.inf
     high: float = math.inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Columns with their units, and one array or list of values for each."""
+
+    columns: Sequence[Column]
+    data: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Repeated:
+    """A text column that holds each name `times` over, and all that `rounds` over."""
+
+    names: Sequence[str]
+    times: int
+    rounds: int = 1
 
 
 # Ranges: EnergyPlus, Auxiliary Programs, EPW data dictionary (temperature, pressure, wind);

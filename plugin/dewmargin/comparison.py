@@ -7,29 +7,33 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from dewmargin import air, balance, energy, metrics, wall
-from dewmargin.contracts import FilmMemory
 from dewmargin.control import shifted
 from dewmargin.errors import ExtensionError, InputError
+from dewmargin.foresight import looks_ahead, while_wet
 from dewmargin.hours import hours_of, month_means
 from dewmargin.options import Option, Results
-from dewmargin.reports import tables
+from dewmargin.reports import folder
+from dewmargin.reports.csv_tables import CsvTables
+from dewmargin.reports.tables import frame
 from dewmargin.result_tables import OF_ASSEMBLY, TABLES
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
 from dewmargin.verdict import Limits, judge
 from dewmargin.wetness import surface_hours
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
 
     from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
-    from dewmargin.columns import BoolArray, FloatArray
-    from dewmargin.contracts import Capability, Equipment, FeedWater, Strategy, WhileWet
+    from dewmargin.columns import BoolArray, FloatArray, Table
+    from dewmargin.contracts import Capability, Equipment, FeedWater, Report, Strategy, WhileWet
     from dewmargin.control import Control
     from dewmargin.hours import Hours
     from dewmargin.readers.epw import Weather
@@ -75,22 +79,22 @@ class Comparison(Results):
     @property
     def comparison(self) -> pd.DataFrame:
         """One row an option; columns and units in the README."""
-        return tables.frame(self.table("comparison"))
+        return frame(self.table("comparison"))
 
     @property
     def surfaces(self) -> pd.DataFrame:
         """One row an option and surface."""
-        return tables.frame(self.table("surfaces"))
+        return frame(self.table("surfaces"))
 
     @property
     def hourly(self) -> pd.DataFrame:
         """One row an option and hour."""
-        return tables.frame(self.table("hourly"))
+        return frame(self.table("hourly"))
 
     @property
     def settings(self) -> pd.DataFrame:
         """One row a strategy and outdoor temperature: what to set."""
-        return tables.frame(self.table("settings"))
+        return frame(self.table("settings"))
 
     def summary_lines(self) -> list[str]:
         """Return what a reader must know beside the table: readings, balance, quality, warnings."""
@@ -109,20 +113,22 @@ class Comparison(Results):
             )
         return lines + [f"Note: {warning}" for warning in self.warnings]
 
-    def table(self, name: str) -> tables.Table:
+    def table(self, name: str) -> Table:
         """Return a table of the results contract: a key of `TABLES`."""
         return TABLES[name](self)
 
-    def _has(self, name: str) -> bool:
-        return self.scenario.assembly is not None or name not in OF_ASSEMBLY
+    def tables(self) -> dict[str, Table]:
+        """Return every table of the results contract that this scenario has, by name."""
+        has_assembly = self.scenario.assembly is not None
+        return {n: self.table(n) for n in TABLES if has_assembly or n not in OF_ASSEMBLY}
 
-    def write(self, out: str | Path, *, hourly_csv: bool = False) -> list[Path]:
-        """Write the results folder, `manifest.json` last; return the files.
+    def about(self) -> dict[str, Any]:
+        """Return what the manifest says of these results, besides their hashes.
 
         Raises
         ------
-        OutputError
-            If a file cannot be written.
+        InputError
+            If a file that the space was read from cannot be read any more.
         """
         # By role and name, not by path: the same inputs give the same bytes wherever they lie.
         inputs = {f"scenario: {self.scenario.file.name}": self.scenario.sha256}
@@ -130,33 +136,57 @@ class Comparison(Results):
             inputs[f"weather: {Path(self.weather.file).name}"] = self.weather.sha256
         for path in self.scenario.space.files(self.scenario.file.parent):
             try:
-                inputs[f"{self.scenario.space_kind}: {path.name}"] = tables.sha256(path)
+                inputs[f"{self.scenario.space_kind}: {path.name}"] = folder.sha256(path)
             except OSError as error:
                 raise InputError(f"cannot be read: {error.strerror}", file=path) from error
-        return tables.write_folder(
-            Path(out),
-            {name: self.table(name) for name in TABLES if self._has(name)},
-            hourly_csv=hourly_csv,
-            about={
-                "title": self.scenario.title,
-                "verdict": self.verdict,
-                "chosen": None if self.chosen is None else self.chosen.name,
-                "warnings": list(self.warnings),
-                "humidity_reading": self.case.humidity_reading,
-                "hours": self.case.n_hours,
-                "whole_year": self.case.wraps,
-                "first_interval": str(self.hours.interval_start[0]),
-                "quality": None
-                if self.quality is None
-                else {
-                    "w_rmse_kg_kg": self.quality.w_rmse_kg_kg,
-                    "demand_gap_frac": self.quality.demand_gap_frac,
-                    "missing_flow": self.quality.missing_flow,
-                },
-                "scenario": self.scenario.resolved(),
-                "inputs_sha256": inputs,
+        return {
+            "schema_version": folder.SCHEMA_VERSION,
+            "versions": folder.versions(),
+            "title": self.scenario.title,
+            "verdict": self.verdict,
+            "chosen": None if self.chosen is None else self.chosen.name,
+            "warnings": list(self.warnings),
+            "humidity_reading": self.case.humidity_reading,
+            "hours": self.case.n_hours,
+            "whole_year": self.case.wraps,
+            "first_interval": str(self.hours.interval_start[0]),
+            "quality": None
+            if self.quality is None
+            else {
+                "w_rmse_kg_kg": self.quality.w_rmse_kg_kg,
+                "demand_gap_frac": self.quality.demand_gap_frac,
+                "missing_flow": self.quality.missing_flow,
             },
-        )
+            "scenario": self.scenario.resolved(),
+            "inputs_sha256": inputs,
+        }
+
+    def write(self, out: str | Path, *, hourly_csv: bool = False) -> list[Path]:
+        """Write the files of all reports and, last, `manifest.json`; return them.
+
+        Raises
+        ------
+        ExtensionError
+            If a report's files cannot lie beside the others.
+        OutputError
+            If a file cannot be written.
+        """
+        reports = self.scenario.writers()
+        about = self.about()
+        try:
+            files = folder.files_of(
+                _with_hours(reports) if hourly_csv else reports, self.tables(), about
+            )
+        except ExtensionError as error:
+            raise self.scenario.placed(error) from error
+        return folder.write_folder(Path(out), files, about=about)
+
+
+def _with_hours(reports: Sequence[Report]) -> list[Report]:
+    """Return the reports with the hours among the CSV tables."""
+    hourly = CsvTables(hourly=True)
+    given = [hourly if isinstance(report, CsvTables) else report for report in reports]
+    return given if hourly in given else [*given, hourly]
 
 
 def compare(source: str | Path | Scenario) -> Comparison:
@@ -274,7 +304,7 @@ def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
 
 def _hold(strategy: Strategy, control: Control, case: HourlyCase, hours: Hours) -> _Held:
     seen = control.measured(case)
-    rh_rule, wet = strategy.setpoint(seen), _while_wet(strategy, seen)
+    rh_rule, wet = strategy.setpoint(seen), while_wet(strategy, seen)
     _require_no_peeking(strategy, seen, rh_rule, wet)
     rh_set = control.true_setpoint(case, rh_rule)
     if wet is not None:
@@ -297,10 +327,6 @@ def _hold(strategy: Strategy, control: Control, case: HourlyCase, hours: Hours) 
             runs_while_cooling=case.humidify_while_cooling,
         ),
     )
-
-
-def _while_wet(strategy: Strategy, case: HourlyCase) -> WhileWet | None:
-    return strategy.while_wet(case) if isinstance(strategy, FilmMemory) else None
 
 
 def _lowered_while_wet(
@@ -512,13 +538,7 @@ def _require_no_peeking(
     strategy: Strategy, case: HourlyCase, rh_set: FloatArray, wet: WhileWet | None
 ) -> None:
     """Raise unless the first half's set-points follow from the first half and the horizon."""
-    half = case.n_steps // 2
-    known = case.first(min(case.n_steps, half + round(strategy.horizon_h * case.steps_per_hour)))
-    same = not half or np.array_equal(strategy.setpoint(known)[:half], rh_set[:half])
-    if half and wet is not None:
-        again = _while_wet(strategy, known)
-        same &= again is not None and np.array_equal(again.rh_frac[:half], wet.rh_frac[:half])
-    if not same:
+    if looks_ahead(strategy, case, rh_set, wet, hours=case.n_hours // 2):
         raise ExtensionError(
             f"looks further ahead than its horizon_h of {strategy.horizon_h:g}",
             where=f"strategies[{strategy.name!r}]",

@@ -1,7 +1,8 @@
-"""What crosses between strategies, equipment, supplies, readers and the balance.
+"""What crosses between strategies, equipment, supplies, readers, the balance and reports.
 
-An extension is a plain object with the attributes and the method of one of these protocols; no
-base class is needed. All arrays have the shape (n_steps,) of the case they belong to.
+An extension is a class derived from `dewmargin.inputs.Inputs`, whose keys are those of its table in
+a scenario, with the attributes and the method of one of these protocols. All arrays have the shape
+(n_steps,) of the case they belong to.
 """
 
 from __future__ import annotations
@@ -14,10 +15,11 @@ import numpy as np
 from dewmargin import air
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from dewmargin.case import HeatSource, HourlyCase
-    from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.columns import BoolArray, FloatArray, Table
     from dewmargin.feedline import Line
 
 Points = tuple[tuple[float, float], ...]  # a quantity that rises, and what belongs to it
@@ -357,4 +359,20 @@ class SpaceReader(Protocol):
 
     def files(self, folder: Path) -> tuple[Path, ...]:
         """Return the files it reads, for the record of inputs."""
+        ...
+
+
+@runtime_checkable
+class Report(Protocol):
+    """Puts files into the results folder."""
+
+    def files(self, tables: Mapping[str, Table], about: Mapping[str, Any]) -> Mapping[str, bytes]:
+        """Return contents by file name; writing them, whole and with their hash, is not its work.
+
+        `tables` are those of the results, by name (`reports.tables.frame` makes data frames of
+        them). `about` is what the manifest says besides hashes of results: title, verdict, chosen
+        option, warnings, the scenario with its defaults, versions, hashes of inputs. Neither may be
+        changed. A name is made of lower-case letters, digits, ``_`` and ``-``, then a dot and an
+        ending, and no other report may write it.
+        """
         ...

@@ -44,7 +44,7 @@ class OutOfRangeError(InputError, ValueError):
 
 
 class ExtensionError(InputError):
-    """A strategy, an equipment or a reader cannot be found, loaded or trusted."""
+    """A strategy, an equipment, a reader or a report cannot be found, loaded or trusted."""
 
 
 class OutputError(DewmarginError):

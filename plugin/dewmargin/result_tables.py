@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dewmargin import air, columns, wetness
+from dewmargin.columns import Repeated, Table
 from dewmargin.hours import EDGE_SLACK, dew_point, relative_humidity
-from dewmargin.reports.tables import Repeated, Table
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence

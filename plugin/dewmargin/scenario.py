@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic.errors import PydanticUserError
 from pydantic.json_schema import models_json_schema
 
 from dewmargin import extensions
@@ -27,12 +28,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from dewmargin.case import HourlyCase
-    from dewmargin.contracts import Equipment, SpaceReader, Strategy
+    from dewmargin.contracts import Equipment, Report, SpaceReader, Strategy
 
 MAX_BYTES = 1_000_000
 LONGEST_NAME = 80
 SEPARATOR = " | "  # between the names that make an option's
 BASELINE = "no humidifier"
+REPORTS = ({"kind": "parquet"}, {"kind": "csv"})  # where a scenario names none
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -92,6 +94,7 @@ class _Document(Inputs):
     control: Control = IDEAL
     tariff: Tariff | None = None
     assembly: Assembly | None = None
+    reports: list[dict[str, Any]] = Field(default=[])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +122,8 @@ class Scenario:
         A wall or roof to screen for condensation inside it.
     control : Control
         What the controller's sensors show, and how it switches.
+    reports : tuple
+        What writes the results; empty: not given, see `writers`.
     """
 
     file: Path
@@ -135,6 +140,7 @@ class Scenario:
     tariff: Tariff | None
     assembly: Assembly | None = None
     control: Control = IDEAL
+    reports: tuple[Report, ...] = ()
 
     def parts(self) -> Iterator[tuple[str, BaseModel]]:
         """Yield every input object with its key, for `check` and the manifest."""
@@ -156,6 +162,12 @@ class Scenario:
             yield "tariff", self.tariff
         if self.assembly is not None:
             yield "assembly", self.assembly
+        for i, report in enumerate(self.reports):
+            yield f"reports[{i}]", _model(report)
+
+    def writers(self) -> tuple[Report, ...]:
+        """Return the reports that write the results: those given, or Parquet and CSV."""
+        return self.reports or tuple(_parts("report", "reports", REPORTS, self.file))
 
     def resolved(self) -> dict[str, Any]:
         """Return the scenario with every default filled in."""
@@ -234,7 +246,7 @@ def parse(raw: bytes, path: Path) -> Scenario:
     kind, *others = top.space or {"": {}}
     if others or kind not in extensions.names("reader"):
         got = ", ".join(top.space) or "none"
-        known = sorted(extensions.names("reader"))
+        known = list(extensions.names("reader"))
         near = get_close_matches(kind, known, n=1)
         guess = f"did you mean {near[0]!r}? " if near and kind not in known else ""
         raise InputError(
@@ -254,12 +266,13 @@ def parse(raw: bytes, path: Path) -> Scenario:
         ),
         surfaces=tuple(top.surfaces),
         strategies=tuple(_strategies(top.strategies, path)),
-        equipment=tuple(_parts("equipment", "kind", "equipment", top.equipment, path)),
+        equipment=tuple(_parts("equipment", "equipment", top.equipment, path)),
         supplies=tuple(top.supplies),
         comfort=top.comfort,
         tariff=top.tariff,
         assembly=top.assembly,
         control=top.control,
+        reports=tuple(_parts("report", "reports", top.reports, path)),
     )
     for key in ("surfaces", "strategies", "equipment", "supplies"):
         _require_distinct_names(path, key, [part.name for part in getattr(scenario, key)])
@@ -269,12 +282,10 @@ def parse(raw: bytes, path: Path) -> Scenario:
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema of a scenario file, with everything that is installed.
 
-    Quantities are numbers here; a file may also write them as texts with a unit.
+    Quantities are numbers here; a file may also write them as texts with a unit. An extension that
+    cannot be used is left out, and a comment of the schema says why.
     """
-    kinds = {kind: sorted(extensions.names(kind)) for kind in extensions.GROUPS}
-    models: dict[tuple[str, str], type[BaseModel]] = {
-        (kind, name): extensions.load(kind, name) for kind, names in kinds.items() for name in names
-    }
+    models, broken = _installed_models()
     named: list[type[BaseModel]] = [
         WeatherInput,
         SurfaceInput,
@@ -299,17 +310,21 @@ def json_schema() -> dict[str, Any]:
         ]
         return found
 
-    for name in kinds["strategy"]:
-        own = keys_of(models["strategy", name])
+    for model in (model for (kind, _), model in models.items() if kind == "strategy"):
+        own = keys_of(model)
         own |= {key: about for key, about in keys_of(Modifiers).items() if key not in own}
 
-    def any_of(kind: str) -> dict[str, Any]:
-        choices = [ref(models[kind, name]) for name in kinds[kind]]
-        return {"type": "array", "minItems": 1, "items": {"anyOf": choices}}
+    def of_kind(kind: str) -> dict[str, dict[str, Any]]:
+        return {name: ref(model) for (each, name), model in models.items() if each == kind}
+
+    def any_of(kind: str, least: int) -> dict[str, Any]:
+        choices = list(of_kind(kind).values())
+        return {"type": "array", "minItems": least, "items": {"anyOf": choices}}
 
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "dewmargin scenario",
+        **({"$comment": f"left out: {'; '.join(broken)}"} if broken else {}),
         "type": "object",
         "additionalProperties": False,
         "required": ["title", "space", "strategies", "equipment", "supplies"],
@@ -321,19 +336,38 @@ def json_schema() -> dict[str, Any]:
                 "additionalProperties": False,
                 "minProperties": 1,
                 "maxProperties": 1,
-                "properties": {name: ref(models["reader", name]) for name in kinds["reader"]},
+                "properties": of_kind("reader"),
             },
             "surfaces": {"type": "array", "items": ref(SurfaceInput)},
-            "strategies": any_of("strategy"),
-            "equipment": any_of("equipment"),
+            "strategies": any_of("strategy", 1),
+            "equipment": any_of("equipment", 1),
             "supplies": {"type": "array", "minItems": 1, "items": ref(Supply)},
             "comfort": ref(Comfort),
             "control": ref(Control),
             "tariff": ref(Tariff),
             "assembly": ref(Assembly),
+            "reports": any_of("report", 0),
         },
         "$defs": defined["$defs"],
     }
+
+
+def _installed_models() -> tuple[dict[tuple[str, str], type[BaseModel]], list[str]]:
+    """Return the classes of all extensions, by kind and name, and why others are left out."""
+    models: dict[tuple[str, str], type[BaseModel]] = {}
+    broken: list[str] = []
+    for kind in extensions.GROUPS:
+        for name in extensions.names(kind):
+            try:
+                model = extensions.load(kind, name)
+                model.model_json_schema()
+            except ExtensionError as error:
+                broken.append(str(error))
+            except PydanticUserError:
+                broken.append(f"the {kind} {name!r} has a key that JSON Schema cannot describe")
+            else:
+                models[kind, name] = model
+    return models, broken
 
 
 def _read(path: Path) -> bytes:
@@ -383,12 +417,10 @@ def _load(kind: str, name: str, path: Path, where: str) -> type[Any]:
         raise ExtensionError(error.what, file=path, where=where, hint=error.hint) from error
 
 
-def _parts(
-    kind: str, selector: str, key: str, tables: list[dict[str, Any]], path: Path
-) -> list[Any]:
+def _parts(kind: str, key: str, tables: Sequence[dict[str, Any]], path: Path) -> list[Any]:
     """Check each table of a list by the class that its selector names."""
     return [
-        _validate(_chosen(kind, selector, table, path, where), table, path, where)
+        _validate(_chosen(kind, table, path, where), table, path, where)
         for table, where in _numbered(key, tables)
     ]
 
@@ -397,7 +429,7 @@ def _strategies(tables: list[dict[str, Any]], path: Path) -> list[Strategy]:
     """Check each strategy by its rule's class, and the modifiers beside the rule's own keys."""
     made: list[Strategy] = []
     for table, where in _numbered("strategies", tables):
-        model = _chosen("strategy", "rule", table, path, where)
+        model = _chosen("strategy", table, path, where)
         beside = [key for key in Modifiers.model_fields if key not in model.model_fields]
         own = {key: value for key, value in table.items() if key not in beside}
         rule = _validate(model, own, path, where, beside=beside)
@@ -407,15 +439,16 @@ def _strategies(tables: list[dict[str, Any]], path: Path) -> list[Strategy]:
     return made
 
 
-def _numbered(key: str, tables: list[dict[str, Any]]) -> Iterator[tuple[dict[str, Any], str]]:
+def _numbered(key: str, tables: Sequence[dict[str, Any]]) -> Iterator[tuple[dict[str, Any], str]]:
     return ((table, f"{key}[{i}]") for i, table in enumerate(tables))
 
 
-def _chosen(kind: str, selector: str, table: dict[str, Any], path: Path, where: str) -> type[Any]:
+def _chosen(kind: str, table: dict[str, Any], path: Path, where: str) -> type[Any]:
     """Return the class that a table's selector names."""
+    selector = extensions.SELECTORS[kind]
     chosen = table.get(selector)
     if not isinstance(chosen, str):
-        known = ", ".join(sorted(extensions.names(kind)))
+        known = ", ".join(extensions.names(kind))
         raise InputError(
             "is missing" if chosen is None else f"must be a text, got {chosen!r}",
             file=path,

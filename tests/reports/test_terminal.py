@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 import pytest
 from rich.console import Console
 
-from dewmargin.columns import COMPARISON
+from dewmargin.columns import COMPARISON, Table
 from dewmargin.reports import terminal
-from dewmargin.reports.tables import Table
 
 if TYPE_CHECKING:
     from collections.abc import Callable

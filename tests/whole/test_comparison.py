@@ -20,6 +20,8 @@ from dewmargin.demo import demo_folder, findings
 from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
+from dewmargin.reports.csv_tables import CsvTables
+from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.scenario import load
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.outdoor_reset import OutdoorReset
@@ -198,6 +200,50 @@ def test_the_written_folder_holds_what_was_compared(results, tmp_path) -> None:
     assert manifest["verdict"] == result.verdict
     assert manifest["scenario"]["comfort"]["low_rh"] == 0.3
     assert len(manifest["inputs_sha256"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("given", "hourly_csv", "kinds"),
+    [
+        pytest.param((), False, "parquet csv", id="none given: both"),
+        pytest.param((), True, "parquet csv+", id="none given, hours asked for"),
+        pytest.param((CsvTables(),), True, "csv+", id="hours asked for beside CSV"),
+        pytest.param((ParquetTables(),), False, "parquet", id="Parquet alone"),
+        pytest.param((ParquetTables(),), True, "parquet csv+", id="hours beside Parquet alone"),
+        pytest.param((CsvTables(hourly=True),), False, "csv+", id="hours by the scenario"),
+    ],
+)
+def test_the_reports_of_the_scenario_are_written(
+    results, tmp_path, *, given: tuple, hourly_csv: bool, kinds: str
+) -> None:
+    result = replace(results["house"], scenario=replace(results["house"].scenario, reports=given))
+
+    written = {path.name for path in result.write(tmp_path, hourly_csv=hourly_csv)}
+
+    found = {
+        "parquet": "comparison.parquet" in written,
+        "csv": "comparison.csv" in written and "hourly.csv" not in written,
+        "csv+": {"comparison.csv", "hourly.csv"} <= written,
+    }
+    assert {kind for kind, there in found.items() if there} == set(kinds.split())
+    manifest = json.loads((tmp_path / "manifest.json").read_text(encoding="utf-8"))
+    named = [key for key in manifest["scenario"] if key.startswith("reports")]
+    assert named == [f"reports[{i}]" for i in range(len(given))]
+
+
+def test_two_reports_of_the_same_files_are_refused_and_nothing_is_written(
+    results, tmp_path
+) -> None:
+    scenario = replace(results["house"].scenario, reports=(CsvTables(), CsvTables(hourly=True)))
+
+    with pytest.raises(ExtensionError) as caught:
+        replace(results["house"], scenario=scenario).write(tmp_path / "out")
+
+    assert str(caught.value) == (
+        f"{demo_folder() / 'scenarios' / FILES['house']}: reports[1]: 'comparison.csv' is written "
+        "by reports[0] already (leave one of them out)"
+    )
+    assert not (tmp_path / "out").exists()
 
 
 def test_feed_is_evaporated_or_drained(results) -> None:

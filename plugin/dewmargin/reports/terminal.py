@@ -11,10 +11,13 @@ from rich.console import Console
 from rich.table import Table as RichTable
 from rich.text import Text
 
+from dewmargin.extensions import OK
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from dewmargin.reports.tables import Table
+    from dewmargin.columns import Table
+    from dewmargin.extensions import Installed
 
 # Heading, column and number of decimals; what a person compares, most important first.
 SHOWN = (
@@ -201,6 +204,19 @@ def print_facts(out: Console, facts: Sequence[tuple[str, str]]) -> None:
     for name, value in facts:
         shape.add_row(Text(name), Text(value))
     out.print(shape)
+
+
+def print_extensions(out: Console, found: Sequence[Installed]) -> None:
+    """Print one line an extension, and below them why some cannot be used."""
+    shape = _shape(out)
+    for name in ("kind", "name", "package", "version", "state"):
+        shape.add_column(name, overflow="fold")
+    for each in found:
+        state = {None: "not tried", OK: OK}.get(each.state, "cannot be used")
+        shape.add_row(*map(Text, (each.kind, each.name, each.distribution, each.version, state)))
+    out.print(shape)
+    broken = dict.fromkeys(e.state for e in found if e.state is not None and e.state != OK)
+    print_lines(out, [f"Note: {why}" for why in broken])
 
 
 def document(table: Table) -> list[Mapping[str, object]]:

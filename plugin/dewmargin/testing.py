@@ -1,0 +1,389 @@
+"""What an extension must keep, to be called in its own tests; ours call the same.
+
+Each check asks an extension on small invented cases and raises one `ExtensionError` that names
+every rule it breaks. None writes a file.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import numpy as np
+
+from dewmargin import balance
+from dewmargin.case import HourlyCase
+from dewmargin.contracts import Capability, WhileWet
+from dewmargin.errors import ExtensionError
+from dewmargin.extensions import METHODS, SELECTORS
+from dewmargin.foresight import looks_ahead, while_wet
+from dewmargin.inputs import Inputs
+from dewmargin.invented import cold_weeks, feeds, small_results
+from dewmargin.reports.folder import FILE_NAME_RULE, may_be_a_file
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from dewmargin.columns import FloatArray
+    from dewmargin.contracts import Equipment, Mode, Report, SpaceReader, Strategy
+    from dewmargin.readers.epw import Weather
+
+    Answer = TypeVar("Answer")
+
+# What comes after is withheld; no divisor of a day, so that all its hours are tried.
+CUT_EVERY_H = 5
+HELD_RH = 0.40
+# Of the size of what is summed: a straight line through two points is not exact at either.
+ROUNDING = 1e-9
+UNCHANGED = "leave the case as it is"
+SAME_TWICE = "answer the same twice"
+
+
+class _Rules:
+    """The rules that an extension breaks, each with what first showed it."""
+
+    def __init__(self) -> None:
+        self._broken: dict[str, str] = {}
+
+    def require(self, kept: object, rule: str, found: str = "") -> None:
+        """Note a rule unless it is kept, and what was found instead."""
+        if not kept:
+            self._broken.setdefault(rule, found)
+
+    def kept(self, rule: str) -> bool:
+        """Tell whether a rule is not broken so far."""
+        return rule not in self._broken
+
+    def answer(self, ask: Callable[[], Answer], what: str) -> tuple[Answer, ...]:
+        """Return the one answer, the same twice; none, and a rule broken, if asking raises."""
+        try:
+            found = ask()
+            first, second = _content(found), _content(ask())
+        except Exception as error:  # noqa: BLE001 - whatever a third party raises
+            told = f"{type(error).__name__}: {error}"
+            self.require(kept=False, rule=f"answer {what} without an error", found=told)
+            return ()
+        self.require(first == second, SAME_TWICE)
+        return (found,)
+
+    def require_numbers(
+        self, values: object, what: str, n: int, *, low: float = -math.inf, high: float = math.inf
+    ) -> bool:
+        """Require one finite number a step, in a range; return whether it is so."""
+        array = np.asarray(values)
+        if array.dtype.kind not in "iuf" or array.shape != (n,):
+            found = f"{array.dtype} of shape {array.shape} for {n}"
+            self.require(kept=False, rule=f"give {what} as one number a step", found=found)
+            return False
+        bad = ~np.isfinite(array)
+        self.require(not bad.any(), f"give {what} as finite numbers", _first(array, bad))
+        outside = (array < low) | (array > high)
+        bounds = f"from {low:g} to {high:g}" if math.isfinite(high) else f"of at least {low:g}"
+        self.require(not outside.any(), f"give {what} {bounds}", _first(array, outside))
+        return not (bad | outside).any()
+
+    def raise_for(self, extension: object) -> None:
+        """Raise an error that names all rules broken, if there are any."""
+        if self._broken:
+            told = [f"{rule} ({found})" if found else rule for rule, found in self._broken.items()]
+            raise ExtensionError(f"must {'; must '.join(told)}", where=type(extension).__name__)
+
+
+def _first(values: np.ndarray[Any, Any], bad: np.ndarray[Any, Any]) -> str:
+    """Return the first of the bad values, with its step."""
+    if not bad.any():
+        return ""
+    step = int(np.argmax(bad))
+    return f"{values[step]:g} in step {step}"
+
+
+def check_strategy(strategy: Strategy, *cases: HourlyCase) -> None:
+    """Raise unless a strategy keeps the rules of its contract.
+
+    Parameters
+    ----------
+    strategy : Strategy
+        An object of the class, as a scenario would make it.
+    *cases : HourlyCase
+        Cases to ask it on, if not `invented.cold_weeks`, whose surfaces are called glass and frame.
+
+    Raises
+    ------
+    ExtensionError
+        If it has no name, key or horizon; its set-points are not one finite fraction a step, differ
+        when asked again or look further ahead than its horizon; or it changes the case.
+    """
+    rules = _Rules()
+    _require_input(rules, strategy, "strategy")
+    horizon_h = getattr(strategy, "horizon_h", None)
+    foresees = isinstance(horizon_h, (int, float)) and 0.0 <= horizon_h < math.inf
+    rules.require(foresees, "have a horizon_h of 0 or more hours", f"{horizon_h!r}")
+    for case in cases or cold_weeks():
+        before = _content(case)
+        wet = next(iter(rules.answer(partial(while_wet, strategy, case), "while_wet")), None)
+        for rh_set in rules.answer(partial(strategy.setpoint, case), "setpoint"):
+            good = rules.require_numbers(rh_set, "set-points", case.n_steps, low=0.0, high=1.0)
+            good &= wet is None or _require_while_wet(rules, wet, case)
+            if good and foresees and rules.kept(SAME_TWICE):
+                _require_no_peeking(rules, strategy, case, rh_set, wet)
+        rules.require(_content(case) == before, UNCHANGED)
+    rules.raise_for(strategy)
+
+
+def _require_no_peeking(
+    rules: _Rules, strategy: Strategy, case: HourlyCase, rh_set: FloatArray, wet: WhileWet | None
+) -> None:
+    cuts = range(CUT_EVERY_H, case.n_hours, CUT_EVERY_H)
+
+    def ahead() -> bool:
+        return any(looks_ahead(strategy, case, rh_set, wet, hours=hours) for hours in cuts)
+
+    rule = f"look no further ahead than its horizon_h of {strategy.horizon_h:g}"
+    for looks in rules.answer(ahead, "setpoint on the first part of a case"):
+        rules.require(not looks, rule)
+
+
+def _require_while_wet(rules: _Rules, wet: object, case: HourlyCase) -> bool:
+    if not isinstance(wet, WhileWet):
+        kind = type(wet).__name__
+        rules.require(kept=False, rule="answer while_wet with a WhileWet or None", found=kind)
+        return False
+    good = rules.require_numbers(
+        wet.rh_frac, "set-points while wet", case.n_steps, low=0.0, high=1.0
+    )
+    unknown = set(wet.surfaces) - {surface.name for surface in case.surfaces}
+    rules.require(not unknown, "name surfaces of the case", ", ".join(sorted(unknown)))
+    rules.require(wet.above_g_m2 >= 0.0, "have above_g_m2 of at least 0", f"{wet.above_g_m2:g}")
+    return good and not unknown
+
+
+def check_equipment(equipment: Equipment, *cases: HourlyCase) -> None:
+    """Raise unless an equipment keeps the rules of its contract.
+
+    It is asked on cold feed and on hot feed through a line, with and without a known demand.
+
+    Parameters
+    ----------
+    equipment : Equipment
+        An object of the class, as a scenario would make it.
+    *cases : HourlyCase
+        Cases to ask it on, if not `invented.cold_weeks`.
+
+    Raises
+    ------
+    ExtensionError
+        If it has no name or key; its capability has wrong shapes, fractions outside 0 to 1 or, at
+        the two humidities asked for, a negative rate or use, or a feed less than what evaporates;
+        it differs when asked again; or it changes the case or the feed.
+    """
+    rules = _Rules()
+    _require_input(rules, equipment, "equipment")
+    for case in cases or cold_weeks():
+        rh_set = np.full(case.n_steps, HELD_RH)
+        w_base = np.repeat(balance.baseline(case).w_kg_kg, case.steps_per_hour)
+        w_set = balance.setpoint_humidity_ratio(case, rh_set)
+        demand = np.repeat(balance.demand(case, rh_set).added_kg / 3600.0, case.steps_per_hour)
+        for feed in feeds(case.n_steps):
+            for demand_kg_s, what in ((demand, "capability"), (None, "capability without demand")):
+                given = (case, feed, w_base, w_set, demand_kg_s)
+                before = _content(given)
+                ask = partial(
+                    equipment.capability,
+                    case,
+                    feed,
+                    w_base_kg_kg=w_base,
+                    w_set_kg_kg=w_set,
+                    demand_kg_s=demand_kg_s,
+                )
+                for found in rules.answer(ask, what):
+                    _require_capable(rules, found, w_base, w_set)
+                rules.require(_content(given) == before, UNCHANGED)
+    rules.raise_for(equipment)
+
+
+def _require_capable(
+    rules: _Rules, found: object, w_base_kg_kg: FloatArray, w_set_kg_kg: FloatArray
+) -> None:
+    if not isinstance(found, Capability):
+        kind = type(found).__name__
+        rules.require(kept=False, rule="answer with a Capability", found=kind)
+        return
+    n = w_base_kg_kg.size
+    runs = rules.require_numbers(found.heat_frac, "heat_frac", n, low=0.0, high=1.0)
+    share = found.added_share
+    share = np.full(n, share) if np.ndim(share) == 0 else share
+    runs &= rules.require_numbers(share, "added_share", n, low=0.0, high=1.0)
+    rest = found.resting_heat_w
+    for name, value in (
+        ("standby_w", found.standby_w),
+        ("resting_feed_kg_s", found.resting_feed_kg_s),
+        ("resting_heat_w", rest if np.ndim(rest) == 0 else np.min(rest)),
+    ):
+        rules.require(not float(value) < 0.0, f"have {name} of at least 0", f"{value:g}")
+    if found.hot is not None:
+        is_flag = np.asarray(found.hot).dtype == bool and np.shape(found.hot) == (n,)
+        rules.require(is_flag, "give hot as one truth a step")
+    if not runs:
+        return
+    wanted = w_set_kg_kg >= 0.0
+    _require_mode(
+        rules, found.heat, "heat", wanted & (found.heat_frac > 0.0), w_base_kg_kg, w_set_kg_kg
+    )
+    if found.added is not None:
+        beside = wanted & (found.heat_frac < 1.0) & (np.asarray(share) > 0.0)
+        _require_mode(rules, found.added, "added", beside, w_base_kg_kg, w_set_kg_kg)
+
+
+def _require_mode(
+    rules: _Rules,
+    mode: Mode,
+    name: str,
+    runs: np.ndarray[Any, Any],
+    w_base_kg_kg: FloatArray,
+    w_set_kg_kg: FloatArray,
+) -> None:
+    """Require of a mode that what it gives and takes has a meaning at both ends of its line."""
+    n = runs.size
+    good = [
+        rules.require_numbers(getattr(mode, each), f"{name}.{each}", n)
+        for each in ("r0_kg_s", "r1_kg_s")
+    ]
+    for use in ("feed", "feed_heat", "fan", "electricity", "fuel", "brought"):
+        for each in ("per_s", "per_kg"):
+            shape = np.shape(getattr(getattr(mode, use), each))
+            fits = shape in ((), (n,))
+            rules.require(fits, f"give {name}.{use}.{each} as one number or one a step", f"{shape}")
+            good.append(fits)
+    if not all(good) or not runs.any():
+        return
+    for w in (w_base_kg_kg, w_set_kg_kg):
+        rate = mode.r0_kg_s - mode.r1_kg_s * w
+        slack = ROUNDING * (np.abs(mode.r0_kg_s) + np.abs(mode.r1_kg_s * w))
+        low = runs & (rate < -slack)
+        rules.require(not low.any(), f"give a {name} rate of at least 0", _first(rate, low))
+        rate = np.maximum(rate, 0.0)
+        feed = mode.feed.per_s + mode.feed.per_kg * rate
+        short = runs & ~(feed >= rate - slack - ROUNDING * np.abs(mode.feed.per_s))
+        rules.require(
+            not short.any(),
+            f"feed at least what evaporates ({name})",
+            _first(np.broadcast_to(feed, n), short),
+        )
+        for use in ("feed_heat", "fan", "electricity", "fuel"):
+            taken = getattr(mode, use)
+            amount = np.broadcast_to(taken.per_s + taken.per_kg * rate, n)
+            size = np.abs(taken.per_s) + np.abs(taken.per_kg * rate)
+            less = runs & (amount < -ROUNDING * size)
+            rules.require(not less.any(), f"use at least 0 ({name}.{use})", _first(amount, less))
+
+
+def check_reader(reader: SpaceReader, *, folder: Path, weather: Weather | None = None) -> None:
+    """Raise unless a space reader keeps the rules of its contract.
+
+    Parameters
+    ----------
+    reader : SpaceReader
+        An object of the class, as a scenario would make it.
+    folder : Path
+        Where its relative paths start.
+    weather : Weather or None
+        What `dewmargin.read_epw` returned, if it needs weather.
+
+    Raises
+    ------
+    ExtensionError
+        If it returns no `HourlyCase`, another when asked again, or names files that do not exist.
+    """
+    rules = _Rules()
+    _require_input(rules, reader, "reader")
+    before = _content(weather)
+    case: object
+    for case in rules.answer(partial(reader.case, weather=weather, folder=folder), "case"):
+        is_case = isinstance(case, HourlyCase)
+        rules.require(is_case, "answer with an HourlyCase", type(case).__name__)
+    rules.require(_content(weather) == before, "leave the weather as it is")
+    for files in rules.answer(partial(reader.files, folder), "files"):
+        for path in files:
+            rules.require(_is_file(path), "name files that exist, as paths", repr(str(path)))
+    rules.raise_for(reader)
+
+
+def _is_file(path: object) -> bool:
+    return isinstance(path, Path) and path.is_file()
+
+
+def check_report(report: Report) -> None:
+    """Raise unless a report keeps the rules of its contract.
+
+    It is asked for the files of a small comparison; nothing is written.
+
+    Parameters
+    ----------
+    report : Report
+        An object of the class, as a scenario would make it.
+
+    Raises
+    ------
+    ExtensionError
+        If it has no key; a name cannot be one of a file or is that of our own reports; a content is
+        not bytes, or not the same when asked again; or it changes what it is given.
+    """
+    rules = _Rules()
+    _require_input(rules, report, "report")
+    results = small_results()
+    tables, about = results.tables(), results.about()
+    taken = {
+        name
+        for own in results.scenario.writers()
+        if type(own) is not type(report)
+        for name in own.files(tables, about)
+    }
+    before = _content((tables, about))
+    for files in rules.answer(partial(report.files, tables, about), "files"):
+        _require_files(rules, files, taken)
+    rules.require(_content((tables, about)) == before, "leave the results as they are")
+    rules.raise_for(report)
+
+
+def _require_files(rules: _Rules, files: object, taken: set[str]) -> None:
+    if not isinstance(files, Mapping):
+        kind = type(files).__name__
+        rules.require(kept=False, rule="answer with contents by file name", found=kind)
+        return
+    rules.require(files, "make a file")
+    for name, content in files.items():
+        rules.require(may_be_a_file(name), f"name a file in {FILE_NAME_RULE}", repr(name))
+        rules.require(name not in taken, "leave the names of our own files alone", repr(name))
+        kind = type(content).__name__
+        rules.require(isinstance(content, bytes), "make files of bytes", f"{name!r}: {kind}")
+
+
+def _require_input(rules: _Rules, extension: object, kind: str) -> None:
+    """Require what a scenario needs, to make the object from one of its tables."""
+    rules.require(isinstance(extension, Inputs), "derive from dewmargin.inputs.Inputs")
+    if not callable(getattr(extension, METHODS[kind], None)):
+        rules.require(kept=False, rule=f"have a method {METHODS[kind]}")
+        rules.raise_for(extension)  # nothing else can be asked
+    keys = getattr(type(extension), "model_fields", {})
+    if kind in SELECTORS:
+        rules.require(SELECTORS[kind] in keys, f"have the key {SELECTORS[kind]}")
+    if kind in ("strategy", "equipment"):
+        name = getattr(extension, "name", None)
+        rules.require(isinstance(name, str) and name.strip(), "have a name", f"{name!r}")
+
+
+def _content(thing: object) -> object:
+    """Return what something holds, so that two of them can be compared, NaN and all."""
+    if isinstance(thing, np.ndarray):
+        return (thing.dtype.str, thing.shape, thing.tobytes())
+    if is_dataclass(thing):
+        return tuple(_content(getattr(thing, f.name)) for f in fields(thing))
+    if isinstance(thing, Mapping):
+        return tuple((key, _content(value)) for key, value in thing.items())
+    if isinstance(thing, (list, tuple)):
+        return tuple(map(_content, thing))
+    return repr(thing)

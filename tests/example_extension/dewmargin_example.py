@@ -1,0 +1,85 @@
+"""A strategy, an equipment and a report, each as small as it can be."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
+
+import numpy as np
+from pydantic import Field
+
+from dewmargin import air
+from dewmargin.contracts import Capability, Mode, Use
+from dewmargin.inputs import Inputs
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from dewmargin.case import HourlyCase
+    from dewmargin.columns import FloatArray, Table
+    from dewmargin.contracts import FeedWater
+
+
+class QuietNights(Inputs):
+    """Hold one relative humidity by day and another from 22 to 6 h."""
+
+    name: str
+    rule: Literal["quiet_nights"] = "quiet_nights"
+    day_rh: float = Field(ge=0, le=1, description="relative humidity by day, a fraction")
+    night_rh: float = Field(ge=0, le=1, description="relative humidity at night, a fraction")
+
+    horizon_h: ClassVar[float] = 0.0
+
+    def setpoint(self, case: HourlyCase) -> FloatArray:
+        """Return relative humidity as a fraction, shape ``(case.n_steps,)``."""
+        hour = case.interval_start.astype("datetime64[h]").astype(np.int64) % 24
+        return np.where((hour >= 22) | (hour < 6), self.night_rh, self.day_rh)
+
+
+class OpenPans(Inputs):
+    """Pans of water on the radiators: the drier the air, the faster they evaporate."""
+
+    name: str
+    kind: Literal["open_pans"] = "open_pans"
+    area_m2: float = Field(gt=0, le=100, description="water surface of all pans")
+    water_c: float = Field(default=35.0, ge=0, le=60, description="their water; invented")
+    transfer_kg_m2_s: float = Field(
+        default=0.007, gt=0, le=1, description="25 kg/(m2 h) over still water; value from memory"
+    )
+
+    def capability(
+        self,
+        case: HourlyCase,
+        feed: FeedWater,
+        *,
+        w_base_kg_kg: FloatArray,
+        w_set_kg_kg: FloatArray,
+        demand_kg_s: FloatArray | None,
+    ) -> Capability:
+        """Return a rate that is proportional to what the air lacks of saturation at the water."""
+        w_water = air.saturated_humidity_ratio(np.full(case.n_steps, self.water_c), case.p_pa)
+        flow_kg_s = self.transfer_kg_m2_s * self.area_m2
+        pans = Mode(
+            r0_kg_s=flow_kg_s * w_water,
+            r1_kg_s=np.full(case.n_steps, flow_kg_s),
+            feed=Use(per_kg=1.0),  # nothing drains
+            brought=Use(per_kg=air.CP_WATER * feed.t_cold_c),
+            feed_heat=Use(),
+            fan=Use(),
+            electricity=Use(),
+        )
+        return Capability(heat_frac=np.ones(case.n_steps), heat=pans)
+
+
+class VerdictNote(Inputs):
+    """The verdict, and what each option delivers, as a text to be mailed."""
+
+    kind: Literal["verdict_note"] = "verdict_note"
+
+    def files(self, tables: Mapping[str, Table], about: Mapping[str, Any]) -> Mapping[str, bytes]:
+        """Return one text."""
+        options = tables["comparison"].data
+        lines = [about["title"], about["verdict"]] + [
+            f"{name}: {given or 0.0:.0f} kg"
+            for name, given in zip(options["option"], options["delivered_kg"], strict=True)
+        ]
+        return {"verdict_note.txt": "\n".join([*lines, ""]).encode("utf-8")}
