@@ -125,6 +125,121 @@ def compare(
 
 @cli.command()
 @_scenario
+@click.option("--equipment", metavar="NAME", help="Default: the scenario's first.")
+@click.option("--supply", metavar="NAME", help="Default: the scenario's first.")
+@click.option(
+    "--goal",
+    "goals",
+    multiple=True,
+    metavar="COLUMN",
+    help="What to be good in, most important first; may be repeated. Default: band_h and, with "
+    "surfaces, condensation_h.",
+)
+@click.option(
+    "--limit",
+    "limits",
+    multiple=True,
+    metavar="COLUMN=NUMBER",
+    help="What a line must keep, such as condensation_h=20; may be repeated. Default: the "
+    "condensation that the verdict of compare accepts.",
+)
+@click.option(
+    "--knots",
+    type=click.IntRange(2, 6),
+    default=2,
+    show_default=True,
+    help="Most points of a line; lines of two are searched completely.",
+)
+@click.option(
+    "--look-ahead",
+    type=click.IntRange(0, 72),
+    multiple=True,
+    default=(0,),
+    show_default=True,
+    metavar="HOURS",
+    help="Forecast that the rule may use; may be repeated.",
+)
+@click.option(
+    "--rule",
+    "rules",
+    type=click.Choice(["outdoor_reset", "surface_limit"]),
+    multiple=True,
+    default=("outdoor_reset",),
+    show_default=True,
+    help="surface_limit: a rule that knows the surfaces, by its margin; may be repeated.",
+)
+@click.option(
+    "--range",
+    "range_",
+    type=(click.IntRange(1, 100), click.IntRange(1, 100)),
+    metavar="LOW HIGH",
+    help="Set-points in per cent. Default: 10 to the upper edge of the comfort band.",
+)
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for table, chosen line and its settings. Default: print only.",
+)
+@_json
+def frontier(
+    *,
+    scenario: Path,
+    equipment: str | None,
+    supply: str | None,
+    goals: tuple[str, ...],
+    limits: tuple[str, ...],
+    knots: int,
+    look_ahead: tuple[int, ...],
+    rules: tuple[str, ...],
+    range_: tuple[int, int] | None,
+    out: Path | None,
+    as_json: bool,
+) -> None:
+    """Find the set-point lines of SCENARIO that no other line beats, and the best in a limit.
+
+    The scenario's own strategies are not used.
+    """
+    from dewmargin.frontier import find  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.lines import Limit  # noqa: PLC0415 - idem
+    from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+
+    low, high = range_ or (None, None)
+    with terminal.progress("tried, kept", None) as advance:
+        found = find(
+            scenario,
+            equipment=equipment,
+            supply=supply,
+            goals=goals,
+            limits=[Limit.parse(text) for text in limits],
+            knots=knots,
+            look_ahead_h=look_ahead,
+            rules=rules,
+            low_percent=low,
+            high_percent=high,
+            after=advance,
+        )
+    written = found.write(out) if out is not None else []
+    if as_json:
+        _print_json("frontier", found.document() | {"files": [str(path) for path in written]})
+        return
+    console = terminal.console()
+    terminal.print_lines(console, [found.scenario.title])
+    terminal.print_lines(console, [found.verdict], style="bold")
+    terminal.print_frontier(console, found.table(), [line.short() for line in found.lines])
+    terminal.print_lines(console, found.lines_of_search())
+    if found.chosen is not None and found.as_set is not None:
+        terminal.print_lines(console, ["", "To be set, by outdoor temperature:"])
+        terminal.print_by_outdoor_temperature(
+            console, found.settings(), "strategy", "rh_set_percent"
+        )
+        terminal.print_lines(console, ["To be pasted into the scenario:", ""])
+        terminal.print_lines(console, found.toml().splitlines())
+    for path in written:
+        click.echo(path)
+
+
+@cli.command()
+@_scenario
 @_json
 def check(*, scenario: Path, as_json: bool) -> None:
     """Validate SCENARIO and its files; list what will be used, and every default."""
@@ -251,25 +366,18 @@ def prepare(
 @_json
 def simulate(*, model: Path, weather: Path, out: Path, engine: Path | None, as_json: bool) -> None:
     """Run MODEL (a prepared IDF) in WEATHER (an EPW file), to be compared with --run."""
-    from rich.console import Console  # noqa: PLC0415 - keeps --help fast
-    from rich.markup import escape  # noqa: PLC0415 - idem
-    from rich.progress import Progress  # noqa: PLC0415 - idem
-
-    from dewmargin.engine import simulate as simulate_model  # noqa: PLC0415 - idem
+    from dewmargin.engine import simulate as simulate_model  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.reports import terminal  # noqa: PLC0415 - idem
 
     # Ended from outside, the engine is to end with us.
     signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
-    console = Console(stderr=True)
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
-        task = progress.add_task(escape(f"simulate {model.name}"), total=1.0)
+    with terminal.progress(f"simulate {model.name}", 1.0) as advance:
         done = simulate_model(
             model,
             weather,
             out,
             engine=engine,
-            progress=lambda _, share: (
-                None if share is None else progress.update(task, completed=share)
-            ),
+            progress=lambda _, share: None if share is None else advance(share),
         )
     if as_json:
         _print_json(
@@ -414,7 +522,7 @@ def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[s
 
 
 def _document(result: Comparison) -> dict[str, Any]:
-    from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.reports.tables import rows  # noqa: PLC0415 - keeps --help fast
 
     names = ("comparison", "surfaces", "settings", "limits", "worst_hours")
     return {
@@ -423,7 +531,7 @@ def _document(result: Comparison) -> dict[str, Any]:
         "chosen": None if result.chosen is None else result.chosen.name,
         "warnings": list(result.warnings),
         "humidity_reading": result.case.humidity_reading,
-        **{name: terminal.document(result.table(name)) for name in names},
+        **{name: rows(result.table(name)) for name in names},
     }
 
 

@@ -137,6 +137,34 @@ COMPARISON = (
     Column("hours_known", "h", "hours the totals are made of"),
 )
 
+# What is known of a case without keeping its hours, in the order of the comparison.
+YEARLY = tuple(
+    column
+    for column in COMPARISON
+    if column.unit
+    and column.name
+    not in (
+        "demand_peak_kg_h",
+        "demand_p99_kg_h",
+        "demand_after_setback_kg_h",
+        "mould_index_max",
+        "cycles",
+        "balance_error_kg",
+        "hours_known",
+    )
+)
+
+FRONTIER = (
+    Column("line", "1", "number of the line, the best in the first goal first"),
+    Column("rule", "", "rule of the strategy"),
+    Column("look_ahead_h", "h", "hours of forecast"),
+    Column("points", "", "outdoor temperature in °C and relative humidity as a fraction, as JSON"),
+    Column("margin_k", "K", "margin of the rule that knows the surfaces"),
+    Column("cap_percent", "%", "most humid set-point of that rule"),
+    Column("chosen", "", "whether it is the best within the limits"),
+    *YEARLY,
+)
+
 SURFACES = (
     Column("option", "", "name of the option"),
     Column("surface", "", "name of the surface"),

@@ -265,7 +265,7 @@ def parse(raw: bytes, path: Path) -> Scenario:
             _load("reader", kind, path, "space"), top.space[kind], path, f"space.{kind}"
         ),
         surfaces=tuple(top.surfaces),
-        strategies=tuple(_strategies(top.strategies, path)),
+        strategies=tuple(strategies_of(top.strategies, path)),
         equipment=tuple(_parts("equipment", "equipment", top.equipment, path)),
         supplies=tuple(top.supplies),
         comfort=top.comfort,
@@ -277,6 +277,26 @@ def parse(raw: bytes, path: Path) -> Scenario:
     for key in ("surfaces", "strategies", "equipment", "supplies"):
         _require_distinct_names(path, key, [part.name for part in getattr(scenario, key)])
     return scenario
+
+
+def strategies_of(tables: Sequence[dict[str, Any]], path: Path) -> list[Strategy]:
+    """Check each strategy by its rule's class, and the modifiers beside the rule's own keys.
+
+    Raises
+    ------
+    InputError
+        If a table is refused; `path` is the file that the message names.
+    """
+    made: list[Strategy] = []
+    for table, where in _numbered("strategies", tables):
+        model = _chosen("strategy", table, path, where)
+        beside = [key for key in Modifiers.model_fields if key not in model.model_fields]
+        own = {key: value for key, value in table.items() if key not in beside}
+        rule = _validate(model, own, path, where, beside=beside)
+        around = {key: value for key, value in table.items() if key in beside}
+        modifiers = _validate(Modifiers, around, path, where)
+        made.append(Modified(rule=rule, modifiers=modifiers) if around else rule)
+    return made
 
 
 def json_schema() -> dict[str, Any]:
@@ -423,20 +443,6 @@ def _parts(kind: str, key: str, tables: Sequence[dict[str, Any]], path: Path) ->
         _validate(_chosen(kind, table, path, where), table, path, where)
         for table, where in _numbered(key, tables)
     ]
-
-
-def _strategies(tables: list[dict[str, Any]], path: Path) -> list[Strategy]:
-    """Check each strategy by its rule's class, and the modifiers beside the rule's own keys."""
-    made: list[Strategy] = []
-    for table, where in _numbered("strategies", tables):
-        model = _chosen("strategy", table, path, where)
-        beside = [key for key in Modifiers.model_fields if key not in model.model_fields]
-        own = {key: value for key, value in table.items() if key not in beside}
-        rule = _validate(model, own, path, where, beside=beside)
-        around = {key: value for key, value in table.items() if key in beside}
-        modifiers = _validate(Modifiers, around, path, where)
-        made.append(Modified(rule=rule, modifiers=modifiers) if around else rule)
-    return made
 
 
 def _numbered(key: str, tables: Sequence[dict[str, Any]]) -> Iterator[tuple[dict[str, Any], str]]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, energy, kernel
+from dewmargin import air, columns, energy, kernel
 from dewmargin.hours import EDGE_SLACK
 from dewmargin.kernel import tally
 from dewmargin.metrics import DEMAND_HOUR_KG, SHORTFALL_FRAC
@@ -46,7 +46,7 @@ _ROOM = {
     "dried_kg": tally.DRIED,
     "fog_kg": tally.FOG,
 }
-_OF_DEMAND = ("demand_kg", "demand_h", "shortfall_kg", "shortfall_h")
+OF_DEMAND = ("demand_kg", "demand_h", "shortfall_kg", "shortfall_h")
 _OF_SURFACES = ("condensation_h", "wet_h", "runoff_h", "frost_h")
 _KWH = {
     "feed_heat_kwh": tally.FEED_HEAT,
@@ -57,36 +57,7 @@ _KWH = {
     "device_kwh": tally.ELECTRICITY,
     "fuel_kwh": tally.FUEL,
 }
-# In the order of the comparison's columns; NaN is not known.
-METRICS = (
-    "demand_kg",
-    "demand_h",
-    "delivered_kg",
-    "shortfall_kg",
-    "shortfall_h",
-    "feed_l",
-    "evaporated_l",
-    "drained_l",
-    "hot_feed_l",
-    "feed_l_per_kg",
-    "running_h",
-    *_KWH,
-    "cost",
-    "co2_kg",
-    "rh_mean_frac",
-    "dry_h",
-    "band_h",
-    "humid_h",
-    "below_band_percent_h",
-    "condensation_h",
-    "wet_h",
-    "runoff_h",
-    "frost_h",
-    "worst_margin_k",
-    "condensed_kg",
-    "dried_kg",
-    "fog_kg",
-)
+METRICS = tuple(column.name for column in columns.YEARLY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,7 +150,7 @@ def year_numbers(
     found, w, worst = _room(of, book, ran, of_device=of_device, devices=devices, asked=demand_of)
     numbers = {name: found[:, k].copy() for name, k in _ROOM.items()}
     no_demand = np.array(demand_of) < 0
-    for name in _OF_DEMAND:
+    for name in OF_DEMAND:
         numbers[name][no_demand] = np.nan
     if not of.area_m2.size:
         for name in _OF_SURFACES:

@@ -10,6 +10,7 @@ from rich.console import Console
 
 from dewmargin.columns import COMPARISON, Table
 from dewmargin.reports import terminal
+from dewmargin.reports.tables import rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -92,10 +93,10 @@ def test_a_little_below_nothing_is_nothing() -> None:
 
 
 def test_json_rows_keep_missing_as_null() -> None:
-    rows = terminal.document(options())
+    found = rows(options())
 
-    assert rows[0]["demand_kg"] is None
-    assert rows[2]["option"] == "a | pad | hot"
+    assert found[0]["demand_kg"] is None
+    assert found[2]["option"] == "a | pad | hot"
 
 
 @pytest.mark.parametrize("show", [terminal.print_comparison, terminal.print_taken])

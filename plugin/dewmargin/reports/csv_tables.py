@@ -27,6 +27,7 @@ SHORT = (
     "daily",
     "assembly",
     "assembly_months",
+    "frontier",
 )
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 

@@ -10,6 +10,8 @@ from dewmargin.columns import Repeated
 from dewmargin.errors import DewmarginError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import pandas as pd
     import pyarrow as pa
 
@@ -53,3 +55,18 @@ def frame(table: Table) -> pd.DataFrame:
     """Return a pandas DataFrame; missing values are NaN or None."""
     result: pd.DataFrame = arrow(table).to_pandas()
     return result
+
+
+def rows(table: Table) -> list[Mapping[str, object]]:
+    """Return a table's rows as plain objects for JSON; missing is null, a time ISO 8601."""
+    names = [column.name for column in table.columns]
+    return [
+        {name: _plain(value) for name, value in zip(names, row, strict=True)}
+        for row in zip(*(table.data[name] for name in names), strict=True)
+    ]
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, np.datetime64):
+        return str(value)
+    return None if isinstance(value, float) and np.isnan(value) else value

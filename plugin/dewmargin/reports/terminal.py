@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import sys
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, TextIO
 
 import numpy as np
 from rich import box
 from rich.console import Console
+from rich.markup import escape
+from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table as RichTable
 from rich.text import Text
 
 from dewmargin.extensions import OK
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from dewmargin.columns import Table
     from dewmargin.extensions import Installed
@@ -196,6 +199,63 @@ def print_surfaces(out: Console, table: Table, option: str) -> None:
     out.print(shape)
 
 
+# What tells lines of set-points apart.
+OF_LINES = (
+    ("band\nh", "band_h", 0),
+    ("below\n% h", "below_band_percent_h", 0),
+    ("cond.\nh", "condensation_h", 0),
+    ("runs\nh", "runoff_h", 0),
+    ("given\nkg", "delivered_kg", 0),
+    ("feed\nl", "feed_l", 0),
+    ("cost", "cost", 0),
+)
+MOST_LINES = 40  # more is for the file
+
+
+def print_frontier(out: Console, table: Table, names: Sequence[str]) -> None:
+    """Print a line of set-points each, the chosen one marked; of many, some at even distances."""
+    n = len(names)
+    chosen = [i for i in range(n) if table.data["chosen"][i]]
+    every = -(-n // MOST_LINES)
+    rows = sorted({*range(0, n, max(every, 1)), *chosen})
+    shape = _shape(out)
+    shape.add_column("line", overflow="fold", min_width=18)
+    for head, _, _ in OF_LINES:
+        shape.add_column(Text(head), justify="right", no_wrap=True)
+    for i in rows:
+        numbers = [_number(_known(table.data[name][i]), digits) for _, name, digits in OF_LINES]
+        shape.add_row(Text(("> " if i in chosen else "") + names[i]), *numbers)
+    out.print(shape)
+    if len(rows) < n:
+        print_lines(out, [f"{len(rows)} of {n} lines are shown."])
+
+
+def _known(value: float | None) -> float | None:
+    return None if value is None or np.isnan(value) else value
+
+
+@contextmanager
+def progress(what: str, total: float | None) -> Iterator[Callable[..., None]]:
+    """Show progress on a terminal's standard error; silent when piped.
+
+    Yields what is to be told how much is done, and a number more to show.
+    """
+    err = Console(stderr=True)
+    columns = Progress.get_default_columns() if total is not None else (
+        SpinnerColumn(), TextColumn("{task.description}"), TimeElapsedColumn()
+    )  # fmt: skip
+    with Progress(*columns, console=err, transient=True, disable=not err.is_terminal) as shown:
+        task = shown.add_task(escape(what), total=total)
+
+        def advance(done: float, *more: float) -> None:
+            words = (
+                escape(what) if total is not None else f"{done:.0f} {escape(what)} {more[0]:.0f}"
+            )
+            shown.update(task, completed=done, description=words)
+
+        yield advance
+
+
 def print_facts(out: Console, facts: Sequence[tuple[str, str]]) -> None:
     """Print names and what they are, in two columns."""
     shape = RichTable(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
@@ -217,18 +277,6 @@ def print_extensions(out: Console, found: Sequence[Installed]) -> None:
     out.print(shape)
     broken = dict.fromkeys(e.state for e in found if e.state is not None and e.state != OK)
     print_lines(out, [f"Note: {why}" for why in broken])
-
-
-def document(table: Table) -> list[Mapping[str, object]]:
-    """Return a table's rows as plain objects for JSON; missing is null, a time ISO 8601."""
-    names = [column.name for column in table.columns]
-    return [
-        {
-            name: str(value) if isinstance(value, np.datetime64) else value
-            for name, value in zip(names, row, strict=True)
-        }
-        for row in zip(*(table.data[name] for name in names), strict=True)
-    ]
 
 
 def _shape(out: Console) -> RichTable:

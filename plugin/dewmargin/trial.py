@@ -1,0 +1,133 @@
+"""One building with one device on one supply, in which thousands of rules can be tried."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from functools import cached_property
+from os import cpu_count
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dewmargin import balance, batch, yearly
+from dewmargin.hours import hours_of
+from dewmargin.lines import strategy_of
+from dewmargin.signals import least_ahead
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from dewmargin.case import HourlyCase
+    from dewmargin.columns import FloatArray
+    from dewmargin.contracts import Equipment
+    from dewmargin.equipment.supply import Supply
+    from dewmargin.lines import Line, Space
+    from dewmargin.scenario import Scenario
+
+CHUNK = 16  # lines solved in one call: their results stay in the processor's cache
+
+Numbers = Mapping[str, float]
+Tried = Callable[[int, int], None]  # told how many were tried, and how many are kept
+
+
+class Trial:
+    """One building, device and supply, in which any line can be tried.
+
+    Numbers are those of `dewmargin.yearly`; the device's straight lines are those of the most humid
+    line, for all alike, so that single numbers are off by up to 0.5 % of the rated rate.
+    """
+
+    def __init__(
+        self,
+        scenario: Scenario,
+        case: HourlyCase,
+        equipment: Equipment,
+        supply: Supply,
+        *,
+        space: Space,
+        with_demand: bool,
+    ) -> None:
+        self.scenario, self.case, self.space = scenario, case, space
+        comfort = scenario.comfort
+        hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
+        self.season_h = float(np.count_nonzero(hours.heating_season))
+        self._of = batch.building(case)
+        self._book = yearly.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh)
+        water = supply.feed_water(case)
+        most = self._rh(space.flat(space.high_percent, 0))
+        demand = balance.demand(case, most)
+        dry = balance.baseline(case)
+        capability = equipment.capability(
+            case,
+            water,
+            w_base_kg_kg=np.repeat(dry.w_kg_kg, case.steps_per_hour),
+            w_set_kg_kg=balance.setpoint_humidity_ratio(case, most),
+            demand_kg_s=np.repeat(demand.added_kg / 3600.0, case.steps_per_hour),
+        )
+        self._devices = [batch.device(case, capability), batch.device(case, None)]
+        self._takers = {0: yearly.Taker(capability=capability, heater=water.heater)}
+        self._with_demand = with_demand
+        self._known: dict[Line, Numbers] = {}
+
+    @property
+    def tried(self) -> int:
+        """How many lines were tried."""
+        return len(self._known)
+
+    def numbers(self, lines: Sequence[Line], *, after: Tried, found: int) -> list[Numbers]:
+        """Return the year numbers of lines; those tried before are remembered.
+
+        `after` is told how many were tried, and `found`, after each part of the work.
+        """
+        new = [line for line in dict.fromkeys(lines) if line not in self._known]
+        chunks = [new[i : i + CHUNK] for i in range(0, len(new), CHUNK)]
+        with ThreadPoolExecutor(cpu_count() or 1) as pool:
+            for chunk, numbers in zip(chunks, pool.map(self._solved, chunks), strict=True):
+                self._known.update(zip(chunk, numbers, strict=True))
+                after(self.tried, found)
+        return [self._known[line] for line in lines]
+
+    def _solved(self, lines: list[Line]) -> list[Numbers]:
+        lows = [
+            self._of.to_hold(balance.setpoint_humidity_ratio(self.case, self._rh(line)))
+            for line in lines
+        ]
+        n = len(lines)
+        of_low = [*range(n)] * (2 if self._with_demand else 1)
+        of_device = [0] * n + [1] * (n if self._with_demand else 0)
+        cases = batch.Cases(
+            low=np.array(lows),
+            devices=self._devices,
+            of_low=of_low,
+            of_low_wet=of_low,
+            of_device=of_device,
+            wet_above_kg_m2=np.full((len(of_low), len(self.case.surfaces)), np.inf),
+        )
+        asked = [n + i if self._with_demand else -1 for i in range(n)]
+        found = yearly.year_numbers(
+            self._of,
+            self._book,
+            batch.solve(self._of, cases),
+            devices=self._devices,
+            of_device=of_device,
+            takers=self._takers,
+            demand_of=asked + [-1] * (len(of_low) - n),
+            tariff=self.scenario.tariff,
+        )
+        return [{name: float(values[i]) for name, values in found.items()} for i in range(n)]
+
+    def _rh(self, line: Line) -> FloatArray:
+        control = self.scenario.control
+        if line.margin_k is None:
+            rh = line.percent_at(self._seen_t_out(line.look_ahead_h)) / 100.0
+        else:
+            rh = strategy_of(line, "line").setpoint(self._measured)
+        return control.true_setpoint(self.case, rh)
+
+    @cached_property
+    def _measured(self) -> HourlyCase:
+        return self.scenario.control.measured(self.case)
+
+    def _seen_t_out(self, look_ahead_h: int) -> FloatArray:
+        return least_ahead(self._measured.t_out_c, look_ahead_h * self.case.steps_per_hour)
