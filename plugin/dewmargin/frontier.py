@@ -249,12 +249,13 @@ class Frontier:
             return f"No line keeps to {within}; {self.tried} lines were tried."
         dry, row = (option.row for option in self.as_set.options[:2])
         season_h = sum(row[name] or 0.0 for name in ("dry_h", "band_h", "humid_h"))
+        set_so = f"set in whole per cent every {STEP_K} K " if self.chosen.points else ""
         named = dict.fromkeys([*self.goals, *(limit.name for limit in self.limits)])
         others = "".join(
             f", {row[name] or 0.0:.0f} {_words(name)}" for name in named if name != "band_h"
         )
         return (
-            f"Choose {self.chosen.short()}: set in whole per cent every {STEP_K} K it has "
+            f"Choose {self.chosen.short()}: {set_so}it has "
             f"{row['band_h'] or 0.0:.0f} of {season_h:.0f} heating-season hours in the comfort "
             f"band ({dry['band_h'] or 0.0:.0f} without){others}"
             + (f"; asked for {within}." if within else ".")
