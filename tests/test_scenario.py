@@ -57,7 +57,8 @@ BAD = {
         'wallpaper = "red"\ntitle = "Larch',
         (
             "wallpaper: is not a key of this table (keys here: title, weather, space, surfaces, "
-            "strategies, equipment, supplies, comfort, control, tariff, assembly, reports)"
+            "strategies, equipment, supplies, comfort, control, tariff, assembly, reports, "
+            "doubts)"
         ),
     ),
     "unknown key in a sub-table": (

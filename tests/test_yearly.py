@@ -19,18 +19,16 @@ def numbers_of(scenario, result):
     case, hours = result.case, result.hours
     of = batch.building(case)
     book = yearly.ledger(hours, low_rh=scenario.comfort.low_rh, high_rh=scenario.comfort.high_rh)
+    wanted = []
     lows = [of.to_hold(np.full(case.n_steps, NEVER))]
-    devices, takers = [batch.device(case, balance.idle(case.n_steps)), batch.device(case, None)], {}
+    devices, takers = [batch.device(case, balance.idle(case.n_steps))], {}
     of_low, of_device, asks = [0], [0], [-1]
     for strategy in scenario.strategies:
         rh = strategy.setpoint(case)
         w_set = balance.setpoint_humidity_ratio(case, rh)
         lows.append(of.to_hold(w_set))
-        of_low.append(len(lows) - 1)
-        of_device.append(1)
-        demand_case = len(of_low) - 1
-        asks.append(demand_case)
         demand = balance.demand(case, rh)
+        wanted.append(np.repeat(demand.added_kg / case.steps_per_hour, case.steps_per_hour))
         for equipment in scenario.equipment:
             for supply in scenario.supplies:
                 water = supply.feed_water(case)
@@ -45,7 +43,7 @@ def numbers_of(scenario, result):
                 devices.append(batch.device(case, can))
                 of_low.append(len(lows) - 1)
                 of_device.append(len(devices) - 1)
-                asks.append(demand_case)
+                asks.append(len(wanted) - 1)
     cases = batch.Cases(
         low=np.array(lows),
         devices=devices,
@@ -54,18 +52,17 @@ def numbers_of(scenario, result):
         of_device=of_device,
         wet_above_kg_m2=np.full((len(of_low), len(case.surfaces)), np.inf),
     )
-    found = yearly.year_numbers(
+    return yearly.year_numbers(
         of,
         book,
         batch.solve(of, cases),
         devices=devices,
         of_device=of_device,
         takers=takers,
-        demand_of=asks,
         tariff=scenario.tariff,
+        wanted_kg=np.array(wanted),
+        wanted_of=asks,
     )
-    options = [i for i, device in enumerate(of_device) if device != 1]
-    return {name: values[options] for name, values in found.items()}
 
 
 @pytest.mark.slow

@@ -175,6 +175,13 @@ class Ran:
     steps: FloatArray
     films: FloatArray
 
+    @property
+    def added_kg(self) -> FloatArray:
+        """Return what was added in both modes, shape (n_cases, n_steps). [kg]."""
+        first = OUTPUTS.index("added")
+        added: FloatArray = self.steps[first] + self.steps[first + 1]
+        return added
+
 
 def building(case: HourlyCase, *, brought_kg_s: FloatArray | None = None) -> Building:
     """Return what the kernel takes of a case; `brought_kg_s` flows in besides its own gains."""

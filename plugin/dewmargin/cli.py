@@ -8,7 +8,7 @@ import os
 import signal
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -234,6 +234,75 @@ def frontier(
         )
         terminal.print_lines(console, ["To be pasted into the scenario:", ""])
         terminal.print_lines(console, found.toml().splitlines())
+    for path in written:
+        click.echo(path)
+
+
+@cli.command()
+@_scenario
+@click.option(
+    "--samples",
+    type=click.IntRange(1, 10_000_000),
+    default=1000,
+    show_default=True,
+    help="About how many sets of inputs to run; rounded up to a whole design.",
+)
+@click.option(
+    "--sampling",
+    type=click.Choice(["sobol", "latin_hypercube"]),
+    default="sobol",
+    show_default=True,
+    help="Sobol sequence or Latin hypercube.",
+)
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
+@click.option(
+    "--limit",
+    "limits",
+    multiple=True,
+    metavar="COLUMN=NUMBER",
+    help="How likely is it broken? Such as condensation_h=20; may be repeated. Default: the hours "
+    "of condensation and of dryness that the verdict of compare accepts.",
+)
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for the tables. Default: print only.",
+)
+@_json
+def stress(
+    *,
+    scenario: Path,
+    samples: int,
+    sampling: Literal["sobol", "latin_hypercube"],
+    seed: int,
+    limits: tuple[str, ...],
+    out: Path | None,
+    as_json: bool,
+) -> None:
+    """Say how sure the comparison of SCENARIO is: draw its doubtful inputs again and again.
+
+    What is drawn, and how, stands in its [[doubts]]; without them the usual doubts are drawn.
+    """
+    from dewmargin.lines import Limit  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+    from dewmargin.stress import study  # noqa: PLC0415 - idem
+
+    asked = [Limit.parse(text) for text in limits]
+    with terminal.progress(f"stress {scenario.name}", 1.0) as advance:
+        found = study(
+            scenario, samples=samples, sampling=sampling, seed=seed, limits=asked, after=advance
+        )
+    written = found.write(out) if out is not None else []
+    if as_json:
+        _print_json("stress", found.document() | {"files": [str(path) for path in written]})
+        return
+    console = terminal.console()
+    terminal.print_lines(console, [found.scenario.title])
+    terminal.print_lines(console, [found.verdict], style="bold")
+    tables = found.tables()
+    terminal.print_spread(console, tables["spread"], tables["breaks"])
+    terminal.print_sensitivity(console, tables["sensitivity"], found.told_of())
+    terminal.print_lines(console, found.lines())
     for path in written:
         click.echo(path)
 

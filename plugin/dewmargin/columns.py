@@ -165,6 +165,54 @@ FRONTIER = (
     *YEARLY,
 )
 
+_OF_NUMBER = (
+    Column("option", "", "name of the option"),
+    Column("number", "", "year number, by its column in the comparison"),
+)
+
+# Their unit is that of the number, which stands beside it.
+SPREAD = (
+    *_OF_NUMBER,
+    Column("unit", "", "unit of the number"),
+    Column("mean", "", "mean of the draws, in that unit"),
+    Column("sd", "", "standard deviation"),
+    Column("p05", "", "what 5 % of the draws lie below"),
+    Column("p10", "", "what 10 % of the draws lie below"),
+    Column("p10_low", "", "it lies above this with 97.5 %"),
+    Column("p10_high", "", "it lies below this with 97.5 %"),
+    Column("p50", "", "median"),
+    Column("p50_low", "", "it lies above this with 97.5 %"),
+    Column("p50_high", "", "it lies below this with 97.5 %"),
+    Column("p90", "", "what 90 % of the draws lie below"),
+    Column("p90_low", "", "it lies above this with 97.5 %"),
+    Column("p90_high", "", "it lies below this with 97.5 %"),
+    Column("p95", "", "what 95 % of the draws lie below"),
+)
+
+BREAKS = (
+    *_OF_NUMBER,
+    Column("most", "", "limit, in the unit of the number"),
+    Column("broken_frac", "1", "share of the draws in which the number exceeds it"),
+    Column("broken_low_frac", "1", "the probability lies above this with 97.5 %"),
+    Column("broken_high_frac", "1", "the probability lies below this with 97.5 %"),
+    Column("chosen_frac", "1", "share of the draws in which the verdict would choose the option"),
+)
+
+SENSITIVITY = (
+    *_OF_NUMBER,
+    Column("input", "", "doubtful input"),
+    Column("rank", "1", "1 is the most important"),
+    Column("first_order_frac", "1", "share of the variance that it has alone"),
+    Column("total_frac", "1", "share that it has with all its interactions"),
+)
+
+DRAWS = (
+    Column("draw", "1", "number of the draw"),
+    Column("inputs", "", "what was drawn"),
+    Column("option", "", "name of the option"),
+    *YEARLY,
+)
+
 SURFACES = (
     Column("option", "", "name of the option"),
     Column("surface", "", "name of the surface"),

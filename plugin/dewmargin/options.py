@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
@@ -14,6 +16,20 @@ if TYPE_CHECKING:
     from dewmargin.scenario import Scenario
     from dewmargin.wall import WallYear
     from dewmargin.wetness import SurfaceHours
+
+
+class Rated(Protocol):
+    """What a choice among options asks of each."""
+
+    @property
+    def name(self) -> str:
+        """What reports call it."""
+        ...
+
+    @property
+    def row(self) -> Mapping[str, float | None]:
+        """Its year numbers, by column; None is not known."""
+        ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +68,6 @@ class Results:
     options: tuple[Option, ...]
 
 
-def number(option: Option, column: str) -> float:
+def number(option: Rated, column: str) -> float:
     """Return a year number of an option; what is not known counts as 0."""
     return option.row[column] or 0.0

@@ -15,6 +15,7 @@ from pydantic.json_schema import models_json_schema
 
 from dewmargin import extensions
 from dewmargin.control import IDEAL, Control
+from dewmargin.doubts import Doubt
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.inputs import Inputs
@@ -95,6 +96,7 @@ class _Document(Inputs):
     tariff: Tariff | None = None
     assembly: Assembly | None = None
     reports: list[dict[str, Any]] = Field(default=[])
+    doubts: list[Doubt] = Field(default=[])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +126,8 @@ class Scenario:
         What the controller's sensors show, and how it switches.
     reports : tuple
         What writes the results; empty: not given, see `writers`.
+    doubts : tuple of Doubt
+        What is not known for sure; empty: the usual doubts.
     """
 
     file: Path
@@ -141,6 +145,7 @@ class Scenario:
     assembly: Assembly | None = None
     control: Control = IDEAL
     reports: tuple[Report, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
     def parts(self) -> Iterator[tuple[str, BaseModel]]:
         """Yield every input object with its key, for `check` and the manifest."""
@@ -162,8 +167,8 @@ class Scenario:
             yield "tariff", self.tariff
         if self.assembly is not None:
             yield "assembly", self.assembly
-        for i, report in enumerate(self.reports):
-            yield f"reports[{i}]", _model(report)
+        for key, listed in (("reports", self.reports), ("doubts", self.doubts)):
+            yield from ((f"{key}[{i}]", _model(part)) for i, part in enumerate(listed))
 
     def writers(self) -> tuple[Report, ...]:
         """Return the reports that write the results: those given, or Parquet and CSV."""
@@ -273,6 +278,7 @@ def parse(raw: bytes, path: Path) -> Scenario:
         assembly=top.assembly,
         control=top.control,
         reports=tuple(_parts("report", "reports", top.reports, path)),
+        doubts=tuple(top.doubts),
     )
     for key in ("surfaces", "strategies", "equipment", "supplies"):
         _require_distinct_names(path, key, [part.name for part in getattr(scenario, key)])
@@ -315,6 +321,7 @@ def json_schema() -> dict[str, Any]:
         Tariff,
         Assembly,
         Modifiers,
+        Doubt,
     ]
     refs, defined = models_json_schema(
         [(model, "validation") for model in named + list(models.values())],
@@ -367,6 +374,7 @@ def json_schema() -> dict[str, Any]:
             "tariff": ref(Tariff),
             "assembly": ref(Assembly),
             "reports": any_of("report", 0),
+            "doubts": {"type": "array", "items": ref(Doubt)},
         },
         "$defs": defined["$defs"],
     }

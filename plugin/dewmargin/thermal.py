@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dewmargin import kernel
 from dewmargin.checks import require_between, require_hourly
 
 if TYPE_CHECKING:
@@ -117,42 +118,30 @@ def room_year(
     x = loss_w_k * (step_s / (3600.0 * heat_capacity_wh_k))
     approach = -np.expm1(-x)  # 1 - exp(-x)
     mean_factor = approach / x  # 1 at the start of the step, less on average
-    # Lists: the loop is sequential, and plain floats are quicker than array elements.
+    n = t_out_c.size
     columns = (
-        (t_out_c + gains_w / loss_w_k).tolist(),
-        (loss_w_k / approach).tolist(),
-        loss_w_k.tolist(),
-        approach.tolist(),
-        mean_factor.tolist(),
-        heating_set_c.tolist(),
-        heating_limit_w.tolist(),
+        t_out_c + gains_w / loss_w_k,
+        loss_w_k / approach,
+        loss_w_k,
+        approach,
+        mean_factor,
+        heating_set_c,
+        heating_limit_w,
     )
     ceiling_c = math.inf if cooling_set_c is None else cooling_set_c
-    n = t_out_c.size
-    t_c = float(heating_set_c[(n - warmup_steps) % n])
-    t_start_c = t_c
-    t_air, t_end, heat = [], [], []
-    steps = list(zip(*columns, strict=True))
-    for i, (free_c, lift_w_k, loss, share, mean_share, set_c, limit_w) in enumerate(
-        steps[n - warmup_steps :] + steps
-    ):
-        if i == warmup_steps:
-            t_start_c = t_c
-        free_end_c = t_c + (free_c - t_c) * share
-        q = 0.0
-        if free_end_c < set_c:
-            q = min((set_c - free_end_c) * lift_w_k, limit_w)
-        elif free_end_c > ceiling_c:
-            q = (ceiling_c - free_end_c) * lift_w_k
-        towards_c = free_c + q / loss - t_c
-        t_air.append(t_c + towards_c * (1.0 - mean_share))
-        t_c += towards_c * share
-        t_end.append(t_c)
-        heat.append(q)
-    heat_w = np.array(heat[warmup_steps:])
+    follow = kernel.room_temperature()
+
+    def run(t_c: float, steps: slice) -> tuple[float, list[FloatArray]]:
+        inputs = [np.ascontiguousarray(c[steps], dtype=np.float64) for c in columns]
+        outputs = [np.empty(inputs[0].size) for _ in range(3)]
+        return follow(t_c, ceiling_c, *inputs, *outputs), outputs
+
+    t_start_c = float(heating_set_c[(n - warmup_steps) % n])
+    t_start_c, _ = run(t_start_c, slice(n - warmup_steps, n))
+    _, (t_air_c, t_end_c, heat_w) = run(t_start_c, slice(0, n))
     return RoomYear(
-        t_air_c=np.array(t_air[warmup_steps:]),
-        t_end_c=np.array(t_end[warmup_steps:]),
+        t_air_c=t_air_c,
+        t_end_c=t_end_c,
         heating_w=np.maximum(heat_w, 0.0),
         cooling_w=np.maximum(-heat_w, 0.0),
         t_start_c=t_start_c,

@@ -65,8 +65,8 @@ class Trial:
             w_set_kg_kg=balance.setpoint_humidity_ratio(case, most),
             demand_kg_s=np.repeat(demand.added_kg / 3600.0, case.steps_per_hour),
         )
-        self._devices = [batch.device(case, capability), batch.device(case, None)]
-        self._takers = {0: yearly.Taker(capability=capability, heater=water.heater)}
+        self._device, self._unlimited = batch.device(case, capability), batch.device(case, None)
+        self._taker = yearly.Taker(capability=capability, heater=water.heater)
         self._with_demand = with_demand
         self._known: dict[Line, Numbers] = {}
 
@@ -93,29 +93,31 @@ class Trial:
             self._of.to_hold(balance.setpoint_humidity_ratio(self.case, self._rh(line)))
             for line in lines
         ]
-        n = len(lines)
-        of_low = [*range(n)] * (2 if self._with_demand else 1)
-        of_device = [0] * n + [1] * (n if self._with_demand else 0)
-        cases = batch.Cases(
-            low=np.array(lows),
-            devices=self._devices,
-            of_low=of_low,
-            of_low_wet=of_low,
-            of_device=of_device,
-            wet_above_kg_m2=np.full((len(of_low), len(self.case.surfaces)), np.inf),
-        )
-        asked = [n + i if self._with_demand else -1 for i in range(n)]
+        rows = [*range(len(lines))]
+        wanted = self._ran(lows, rows, self._unlimited).added_kg if self._with_demand else None
         found = yearly.year_numbers(
             self._of,
             self._book,
-            batch.solve(self._of, cases),
-            devices=self._devices,
-            of_device=of_device,
-            takers=self._takers,
-            demand_of=asked + [-1] * (len(of_low) - n),
+            self._ran(lows, rows, self._device),
+            devices=[self._device],
+            of_device=[0] * len(rows),
+            takers={0: self._taker},
             tariff=self.scenario.tariff,
+            wanted_kg=wanted,
+            wanted_of=None if wanted is None else rows,
         )
-        return [{name: float(values[i]) for name, values in found.items()} for i in range(n)]
+        return [{name: float(values[i]) for name, values in found.items()} for i in rows]
+
+    def _ran(self, lows: list[FloatArray], rows: list[int], device: batch.Device) -> batch.Ran:
+        cases = batch.Cases(
+            low=np.array(lows),
+            devices=[device],
+            of_low=rows,
+            of_low_wet=rows,
+            of_device=[0] * len(rows),
+            wet_above_kg_m2=np.full((len(rows), len(self.case.surfaces)), np.inf),
+        )
+        return batch.solve(self._of, cases)
 
     def _rh(self, line: Line) -> FloatArray:
         control = self.scenario.control

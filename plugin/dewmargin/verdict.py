@@ -8,19 +8,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Generic, Literal, TypeVar
 
 import numpy as np
 
-from dewmargin.options import number
+from dewmargin.options import Rated, number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from dewmargin.hours import Hours
-    from dewmargin.options import Option
     from dewmargin.scenario import Comfort
     from dewmargin.tariff import Tariff
+
+R = TypeVar("R", bound=Rated)
 
 YEAR_H = 8760
 MORE = "more condensation than without a humidifier"
@@ -60,15 +61,15 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
+class Verdict(Generic[R]):
     """The option to choose, None where none is needed or helps, and the sentences."""
 
-    chosen: Option | None
+    chosen: R | None
     sentences: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Choice:
+class _Choice(Generic[R]):
     """What is best where a humidifier is needed.
 
     `option` is the one to choose, of no help the best, or of those all too wet the nearest; `taken`
@@ -76,8 +77,8 @@ class _Choice:
     """
 
     kind: Literal["chosen", "no help", "too wet"]
-    option: Option
-    fit: tuple[Option, ...]
+    option: R
+    fit: tuple[R, ...]
     taken: str
 
     def outcome(self) -> str:
@@ -88,7 +89,7 @@ class _Choice:
         return "no option would keep within the accepted condensation"
 
 
-def judge(options: Sequence[Option], limits: Limits) -> Verdict:
+def judge(options: Sequence[R], limits: Limits) -> Verdict[R]:
     """Choose among options, the first of which is the baseline.
 
     Of the options whose condensation hours exceed those without humidifier by at most the accepted
@@ -122,7 +123,19 @@ def judge(options: Sequence[Option], limits: Limits) -> Verdict:
     return Verdict(chosen=choice.option, sentences=(*_too_wet(dry, choice, limits), last))
 
 
-def _choose(dry: Option, others: Sequence[Option], extra_h: float) -> _Choice:
+def preferred(options: Sequence[R], limits: Limits) -> R | None:
+    """Return the option that `judge` would choose.
+
+    None where none is needed, none helps, or none keeps within the accepted condensation.
+    """
+    dry, *others = options
+    if number(dry, "dry_h") <= limits.dry_h:
+        return None
+    choice = _choose(dry, others, limits.extra_condensation_h)
+    return choice.option if choice.kind == "chosen" else None
+
+
+def _choose(dry: R, others: Sequence[R], extra_h: float) -> _Choice[R]:
     fit = tuple(o for o in others if _extra_h(o, dry) <= extra_h)
     taken = "cost" if all(o.row["cost"] is not None for o in fit or others) else "feed_l"
     if not fit:
@@ -136,19 +149,19 @@ def _choose(dry: Option, others: Sequence[Option], extra_h: float) -> _Choice:
     return _Choice(kind="chosen" if helps else "no help", option=best, fit=fit, taken=taken)
 
 
-def _best(options: Sequence[Option], taken: str) -> Option:
+def _best(options: Sequence[R], taken: str) -> R:
     return min(
         options, key=lambda o: (-number(o, "band_h"), number(o, taken), number(o, "condensation_h"))
     )
 
 
-def _extra_h(option: Option, dry: Option) -> int:
+def _extra_h(option: R, dry: R) -> int:
     return int(number(option, "condensation_h") - number(dry, "condensation_h"))
 
 
 def _with_more(
-    dry: Option, others: Sequence[Option], now: _Choice, extra_h: float
-) -> tuple[int, _Choice] | None:
+    dry: R, others: Sequence[R], now: _Choice[R], extra_h: float
+) -> tuple[int, _Choice[R]] | None:
     """Return from how many accepted hours on another option is chosen, and which."""
     for level in sorted({h for o in others if (h := _extra_h(o, dry)) > extra_h}):
         then = _choose(dry, others, level)
@@ -158,8 +171,8 @@ def _with_more(
 
 
 def _with_less(
-    dry: Option, others: Sequence[Option], now: _Choice, extra_h: float
-) -> tuple[int, _Choice] | None:
+    dry: R, others: Sequence[R], now: _Choice[R], extra_h: float
+) -> tuple[int, _Choice[R]] | None:
     """Return down from how many accepted hours a chosen option no longer is, and what then."""
     levels = {h for o in others if 0 < (h := _extra_h(o, dry)) <= extra_h}
     for level in sorted(levels, reverse=True):
@@ -169,7 +182,7 @@ def _with_less(
     return None
 
 
-def _none_needed(dry: Option, choice: _Choice, limits: Limits) -> tuple[str, ...]:
+def _none_needed(dry: R, choice: _Choice[R], limits: Limits) -> tuple[str, ...]:
     dry_h = number(dry, "dry_h")
     first = (
         f"None needed: without a humidifier the air is too dry in {dry_h:.0f} of "
@@ -189,7 +202,7 @@ def _none_needed(dry: Option, choice: _Choice, limits: Limits) -> tuple[str, ...
     return first, second, last
 
 
-def _too_wet(dry: Option, choice: _Choice, limits: Limits) -> tuple[str, ...]:
+def _too_wet(dry: R, choice: _Choice[R], limits: Limits) -> tuple[str, ...]:
     nearest = choice.option
     return (
         (
@@ -200,7 +213,7 @@ def _too_wet(dry: Option, choice: _Choice, limits: Limits) -> tuple[str, ...]:
     )
 
 
-def _no_help(dry: Option, choice: _Choice, limits: Limits) -> tuple[str, ...]:
+def _no_help(dry: R, choice: _Choice[R], limits: Limits) -> tuple[str, ...]:
     return (
         (
             "None helps: no option within the accepted condensation has more than the "
@@ -214,7 +227,7 @@ def _no_help(dry: Option, choice: _Choice, limits: Limits) -> tuple[str, ...]:
     )
 
 
-def _first(dry: Option, choice: _Choice, limits: Limits) -> str:
+def _first(dry: R, choice: _Choice[R], limits: Limits) -> str:
     best = choice.option
     condensation = "condensation not examined (no surfaces given)"
     if _examined(dry):
@@ -228,7 +241,7 @@ def _first(dry: Option, choice: _Choice, limits: Limits) -> str:
     )
 
 
-def _second(dry: Option, choice: _Choice, limits: Limits) -> str:
+def _second(dry: R, choice: _Choice[R], limits: Limits) -> str:
     best, taken = choice.option, choice.taken
     helpful = [o for o in choice.fit if number(o, "band_h") > number(dry, "band_h")]
     drier, cheaper = (
@@ -254,7 +267,7 @@ def _second(dry: Option, choice: _Choice, limits: Limits) -> str:
     return f"{other.name!r} would {gain}, for {loss}."
 
 
-def _third(dry: Option, others: Sequence[Option], choice: _Choice, limits: Limits) -> str:
+def _third(dry: R, others: Sequence[R], choice: _Choice[R], limits: Limits) -> str:
     extra_h = limits.extra_condensation_h
     more = _with_more(dry, others, choice, extra_h)
     less = _with_less(dry, others, choice, extra_h)
@@ -274,7 +287,7 @@ def _third(dry: Option, others: Sequence[Option], choice: _Choice, limits: Limit
     return _sentence("; ".join([*clauses, *_lost_tie(choice, limits)]))
 
 
-def _lost_tie(choice: _Choice, limits: Limits) -> list[str]:
+def _lost_tie(choice: _Choice[R], limits: Limits) -> list[str]:
     """Return by how much less the next of those with as many hours would have been chosen."""
     best, taken = choice.option, choice.taken
     band_h = number(best, "band_h")
@@ -294,21 +307,21 @@ def _if(accepted_h: int, limits: Limits, *, fewer: bool = False) -> str:
     return f"if {much} {MORE} were accepted ({limits.now(limits.extra_condensation_h)})"
 
 
-def _band(dry: Option, option: Option, limits: Limits) -> str:
+def _band(dry: R, option: R, limits: Limits) -> str:
     return (
         f"{number(option, 'band_h'):.0f} of {limits.season_h} heating-season hours in the comfort "
         f"band ({number(dry, 'band_h'):.0f} without)"
     )
 
 
-def _takes(choice: _Choice, limits: Limits) -> str:
+def _takes(choice: _Choice[R], limits: Limits) -> str:
     water = f"{number(choice.option, 'feed_l'):.0f} l of water"
     if choice.taken != "cost":
         return water
     return f"{water}, {number(choice.option, 'cost'):.0f} {limits.currency}"
 
 
-def _examined(dry: Option) -> bool:
+def _examined(dry: R) -> bool:
     return dry.row["condensation_h"] is not None
 
 

@@ -121,8 +121,9 @@ def year_numbers(
     devices: Sequence[Device],
     of_device: Sequence[int],
     takers: Mapping[int, Taker],
-    demand_of: Sequence[int],
     tariff: Tariff | None,
+    wanted_kg: FloatArray | None = None,
+    wanted_of: Sequence[int] | None = None,
 ) -> dict[str, FloatArray]:
     """Return the year numbers of every case, by column of the comparison.
 
@@ -138,20 +139,25 @@ def year_numbers(
     takers : mapping of int to Taker
         The devices whose water and energy are to be known, by their place in `devices`; the
         cases of the others take nothing.
-    demand_of : sequence of int
-        The case whose device has no limit, and so tells each case's demand; -1 for none.
     tariff : Tariff or None
+    wanted_kg : float64 array, shape (n_wanted, n_steps), optional
+        What devices without limit add. [kg]
+    wanted_of : sequence of int, optional
+        The row of it that is each case's demand; by default none is known.
 
     Returns
     -------
     dict of str to float64 array, shape (n_cases,)
         By `METRICS`; NaN is not known, or no question.
     """
-    found, w, worst = _room(of, book, ran, of_device=of_device, devices=devices, asked=demand_of)
+    asked = np.full(len(of_device), -1) if wanted_of is None else np.array(wanted_of)
+    wanted = np.empty((0, of.case.n_steps)) if wanted_kg is None else wanted_kg
+    found, w, worst = _room(
+        of, book, ran, of_device=of_device, devices=devices, wanted_kg=wanted, asked=asked
+    )
     numbers = {name: found[:, k].copy() for name, k in _ROOM.items()}
-    no_demand = np.array(demand_of) < 0
     for name in OF_DEMAND:
-        numbers[name][no_demand] = np.nan
+        numbers[name][asked < 0] = np.nan
     if not of.area_m2.size:
         for name in _OF_SURFACES:
             numbers[name][:] = np.nan
@@ -173,7 +179,8 @@ def _room(
     *,
     devices: Sequence[Device],
     of_device: Sequence[int],
-    asked: Sequence[int],
+    wanted_kg: FloatArray,
+    asked: np.ndarray,
 ) -> tuple[FloatArray, FloatArray, np.ndarray]:
     case, hours = of.case, book.hours
     n_cases, n_faces = len(of_device), of.area_m2.size
@@ -187,7 +194,7 @@ def _room(
         case.step_s, case.steps_per_hour, case.w_base_kg_kg, hours.p_pa, book.p_sat_pa,
         air.MOLAR_RATIO, hours.heating_season, book.low_rh, book.high_rh, EDGE_SLACK,
         hours.w_offset_kg_kg, book.w_face, hours.t_surface_c < 0.0, book.slope_per_k,
-        of.area_m2, 1e-3 * WET_G_M2, np.array(asked, dtype=np.int64), DEMAND_HOUR_KG,
+        of.area_m2, 1e-3 * WET_G_M2, wanted_kg, asked.astype(np.int64), DEMAND_HOUR_KG,
         SHORTFALL_FRAC, sum_x, added, added_rest, running, running_rest, shares,
         np.array(of_device, dtype=np.int64), fog, taken, runoff, film, found, w, worst,
     )  # fmt: skip

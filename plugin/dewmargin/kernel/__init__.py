@@ -9,14 +9,18 @@ from __future__ import annotations
 import hashlib
 import os
 import sys
+import threading
 from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from dewmargin.kernel import growth, source, tally
+from dewmargin.kernel import growth, heat, source, tally
 
 if TYPE_CHECKING:
     from types import ModuleType
+
+
+_LOADING = threading.RLock()  # a module is in sys.modules before it is whole
 
 
 class Solver(Protocol):
@@ -50,9 +54,14 @@ def compiled(plain: ModuleType = source) -> ModuleType:
     ImportError
         If numba is not installed, or does not support this Python.
     """
-    name = f"{plain.__name__}_compiled"
-    if name in sys.modules:
+    with _LOADING:
+        name = f"{plain.__name__}_compiled"
+        if name not in sys.modules:
+            _load(plain, name)
         return sys.modules[name]
+
+
+def _load(plain: ModuleType, name: str) -> None:
     import numba  # noqa: PLC0415 - a quarter of a second that --help does not pay
 
     spec = spec_from_file_location(name, plain.__file__)
@@ -80,7 +89,6 @@ def compiled(plain: ModuleType = source) -> ModuleType:
         raise
     finally:
         settings["CACHE_DIR"] = before
-    return twin
 
 
 def cases() -> Solver:
@@ -95,6 +103,11 @@ def cases() -> Solver:
 def mould_follow() -> Solver:
     """Return the mould index's solver, as `cases`."""
     return _chosen(growth, "follow")
+
+
+def room_temperature() -> Solver:
+    """Return the room temperature's solver, as `cases`."""
+    return _chosen(heat, "follow")
 
 
 def tally_room() -> Solver:

@@ -59,7 +59,8 @@ def room(
     step_s: float, parts: int, base: FloatArray, p_pa: FloatArray, p_sat_pa: FloatArray,
     molar_ratio: float, season: BoolArray, low_rh: float, high_rh: float, slack: float,
     offset: FloatArray, w_face: FloatArray, cold_face: BoolArray, slope: FloatArray,
-    area: FloatArray, film_wet: float, demand_of: IntArray, demand_hour: float, short_frac: float,
+    area: FloatArray, film_wet: float, wanted_kg: FloatArray, wanted_of: IntArray,
+    demand_hour: float, short_frac: float,
     sum_x: FloatArray, added: FloatArray, added_rest: FloatArray, running: FloatArray,
     running_rest: FloatArray, share_rest: FloatArray, of_device: IntArray, fog: FloatArray,
     taken: FloatArray, runoff: FloatArray, film: FloatArray,
@@ -69,8 +70,8 @@ def room(
 
     `parts` steps make an hour; `base` and the outputs of the balance have a value a step, what
     follows `p_pa` a value an hour. `offset`, `w_face` and `slope` are the faces' own humidity less
-    the room's, their saturation [kg/kg], and d ln p/dT there [1/K], a row a face. `demand_of` is
-    the case that tells a case's demand, -1 for none.
+    the room's, their saturation [kg/kg], and d ln p/dT there [1/K], a row a face. `wanted_of` is
+    the row of `wanted_kg`, a value a step, that is a case's demand, -1 for none.
     The worst hours are those of the smallest dew margins as ln(p_face/p)/slope gives them, so
     nearly that the worst is among these few.
     """
@@ -79,7 +80,7 @@ def room(
     for c in range(sum_x.shape[0]):
         for j in range(out.shape[1]):
             out[c, j] = 0.0
-        asked = demand_of[c]
+        asked = wanted_of[c]
         dev = of_device[c]
         for hour in range(p_pa.size):
             mean, given, wanted, lost = 0.0, 0.0, 0.0, 0.0
@@ -91,7 +92,7 @@ def room(
                 ) / 3600.0
                 lost += fog[c, i]
                 if asked >= 0:
-                    wanted += added[asked, i] + added_rest[asked, i]
+                    wanted += wanted_kg[asked, i]
             mean = mean / parts
             w[c, hour] = mean
             out[c, DELIVERED] += given
@@ -140,8 +141,13 @@ def room(
                 worst[c, j, k], nearest[k] = 0, 1e30
             for hour in range(p_pa.size):
                 at_face = max(w[c, hour] + offset[j, hour], 0.0)
+                below, whole = w_face[j, hour] - at_face, w_face[j, hour] + at_face
+                # Most hours are far from the worst, and need no division to tell.
+                least = nearest[CANDIDATES - 1] * slope[j, hour] * whole
+                if below > 0.0 and 2.0 * below > least:
+                    continue
                 # ln(a/b) by its series about a = b.
-                apart = (w_face[j, hour] - at_face) / (w_face[j, hour] + at_face)
+                apart = below / whole
                 margin = 2.0 * apart * (1.0 + apart * apart / 3.0) / slope[j, hour]
                 if margin < nearest[CANDIDATES - 1]:
                     k = CANDIDATES - 1

@@ -28,6 +28,9 @@ SHORT = (
     "assembly",
     "assembly_months",
     "frontier",
+    "spread",
+    "breaks",
+    "sensitivity",
 )
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 

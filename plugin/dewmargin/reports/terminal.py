@@ -209,6 +209,7 @@ OF_LINES = (
     ("feed\nl", "feed_l", 0),
     ("cost", "cost", 0),
 )
+MOST_INPUTS = 5  # that are told of
 MOST_LINES = 40  # more is for the file
 
 
@@ -228,6 +229,59 @@ def print_frontier(out: Console, table: Table, names: Sequence[str]) -> None:
     out.print(shape)
     if len(rows) < n:
         print_lines(out, [f"{len(rows)} of {n} lines are shown."])
+
+
+SPREAD_OF = (("band", "band_h", 0), ("cond.", "condensation_h", 0), ("feed l", "feed_l", 0))
+
+
+def print_spread(out: Console, spread: Table, breaks: Table) -> None:
+    """Print for each option the median and the middle 80 % of what matters, and broken limits."""
+    cells: dict[str, dict[str, str]] = {}
+    rows = zip(
+        *(spread.data[name] for name in ("option", "number", "p10", "p50", "p90")), strict=True
+    )
+    for option, number, low, middle, high in rows:
+        cells.setdefault(option, {})[number] = f"{middle:.0f}\n{low:.0f}…{high:.0f}"
+    limits: dict[str, str] = {}
+    for option, number, most, share in zip(
+        *(breaks.data[name] for name in ("option", "number", "most", "broken_frac")), strict=True
+    ):
+        limits.setdefault(number, f"{number}\n> {most:g}")
+        cells[option][f"> {number}"] = MISSING if share is None else f"{100.0 * share:.0f} %"
+    chosen = dict(zip(breaks.data["option"], breaks.data["chosen_frac"], strict=True))
+    shape = _shape(out)
+    shape.add_column("option", overflow="fold", min_width=18)
+    for head, _, _ in SPREAD_OF:
+        shape.add_column(Text(f"{head}\n10…90 %"), justify="right", no_wrap=True)
+    for head in limits.values():
+        shape.add_column(Text(head), justify="right", overflow="fold")
+    shape.add_column("chosen", justify="right", no_wrap=True)
+    for option, found in cells.items():
+        numbers = [found.get(name, MISSING) for _, name, _ in SPREAD_OF]
+        broken = [found.get(f"> {name}", MISSING) for name in limits]
+        share = chosen.get(option)
+        shape.add_row(
+            Text(option), *numbers, *broken, MISSING if share is None else f"{100.0 * share:.0f} %"
+        )
+    out.print(shape)
+
+
+def print_sensitivity(out: Console, table: Table, of: Sequence[tuple[str, str]]) -> None:
+    """Print which inputs matter most for the numbers of options told by `of`."""
+    names = ("option", "number", "input", "total_frac", "first_order_frac")
+    rows = list(zip(*(table.data[name] for name in names), strict=True))
+    for option, number in of:
+        mine = [row for row in rows if row[:2] == (option, number)]
+        if not mine:
+            continue
+        print_lines(out, [f"What decides over {number} of {option}:"])
+        shape = _shape(out)
+        shape.add_column("input", overflow="fold", min_width=18)
+        shape.add_column(Text("share of variance"), justify="right", no_wrap=True)
+        shape.add_column(Text("alone"), justify="right", no_wrap=True)
+        for _, _, name, total, alone in mine[:MOST_INPUTS]:
+            shape.add_row(Text(name), f"{100.0 * total:.0f} %", f"{100.0 * alone:.0f} %")
+        out.print(shape)
 
 
 def _known(value: float | None) -> float | None:

@@ -1,0 +1,326 @@
+"""The doubtful inputs of a scenario: what each moves, the usual ones, and scenarios with draws."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from pydantic import BaseModel
+
+from dewmargin.doubts import Distribution, Doubt
+from dewmargin.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from dewmargin.columns import FloatArray
+    from dewmargin.scenario import Scenario
+
+_PLACE = re.compile(r"(?P<part>[a-z_]+)(\[(?P<index>\d+|\*)\])?((?P<keys>(\.[a-z0-9_]+)+))")
+LISTS = ("surfaces", "equipment", "supplies")
+SINGLE = ("weather", "space", "control", "tariff")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Target:
+    """One place in a scenario that a doubt moves."""
+
+    part: str
+    index: int | None
+    keys: tuple[str, ...]
+
+    @property
+    def where(self) -> str:
+        """Return its key."""
+        index = "" if self.index is None else f"[{self.index}]"
+        return ".".join((self.part + index, *self.keys))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placed:
+    """A doubt with the places in the scenario that it moves, and what they say."""
+
+    doubt: Doubt
+    targets: tuple[Target, ...]
+    own: tuple[Any, ...]
+
+    @property
+    def name(self) -> str:
+        """Return what reports call it."""
+        return self.doubt.input
+
+    @property
+    def parts(self) -> set[str]:
+        """Return the parts of the scenario that it moves."""
+        return {target.part for target in self.targets}
+
+    def values(self, draw: Any) -> Iterator[tuple[Target, Any]]:  # noqa: ANN401 - a number or a file
+        """Yield what each of its places says for a draw."""
+        for target, own in zip(self.targets, self.own, strict=True):
+            if self.doubt.acts == "factor":
+                yield target, own * draw
+            elif self.doubt.acts == "offset":
+                yield target, own + draw
+            else:
+                yield target, draw
+
+
+def placed(scenario: Scenario, doubts: Sequence[Doubt]) -> list[Placed]:
+    """Find what each doubt moves.
+
+    Raises
+    ------
+    InputError
+        If a key is not in the scenario, says no number to be moved, or two doubts move one place.
+    """
+    found: list[Placed] = []
+    taken: dict[Target, int] = {}
+    for i, doubt in enumerate(doubts):
+        where = f"doubts[{i}].input"
+        targets = _targets(scenario, doubt, where)
+        own = [_value(_part(scenario, t), t.keys) for t in targets]
+        for target, value in zip(targets, own, strict=True):
+            number = isinstance(value, (int, float)) and not isinstance(value, bool)
+            if doubt.acts != "value" and not number:
+                raise InputError(
+                    f"{target.where} says no number that a draw could move",
+                    where=f"doubts[{i}].acts",
+                    hint='give low and high of the value itself, with acts = "value"',
+                )
+            if target in taken:
+                raise InputError(
+                    f"{target.where} is moved by doubts[{taken[target]}] too", where=where
+                )
+            taken[target] = i
+        found.append(Placed(doubt=doubt, targets=tuple(targets), own=tuple(own)))
+    return found
+
+
+def default_doubts(scenario: Scenario) -> list[Doubt]:
+    """Return the doubts of a scenario that names none, each with where its spread comes from."""
+    usual = [
+        _factor(
+            "space.house.leakage_m3_h_at_50pa",
+            "lognormal",
+            median=1.0,
+            sd_log=0.2,
+            source="engineering default: blower door and leakage model together, no source",
+        ),
+        Doubt(
+            input="space.house.gains_factor",
+            distribution="uniform",
+            low=0.35,
+            high=0.85,
+            source="engineering default: low side of the design rate, of which 1 is for envelopes",
+        ),
+        _factor(
+            "space.house.moisture_kg_day",
+            "triangular",
+            low=0.7,
+            mode=1.0,
+            high=1.3,
+            source="engineering default, no source",
+        ),
+        Doubt(
+            input="surfaces[*].index_change",
+            acts="offset",
+            distribution="normal",
+            mean=0.0,
+            sd=0.03,
+            source="engineering default: how far edges of one kind of glazing differ",
+        ),
+        _factor(
+            "equipment[*].contact_frac",
+            "uniform",
+            low=0.7,
+            high=1.0,
+            source="unknown until the drain is measured (judgement, no field data known)",
+        ),
+        _factor(
+            "equipment[*].effectiveness",
+            "triangular",
+            low=0.85,
+            mode=1.0,
+            high=1.15,
+            source="±15 % before commissioning (judgement)",
+        ),
+        _factor(
+            "equipment[*].airflow_kg_s",
+            "triangular",
+            low=0.75,
+            mode=1.0,
+            high=1.25,
+            source="±25 % before commissioning (judgement)",
+        ),
+        Doubt(
+            input="control.rh_bias",
+            acts="offset",
+            distribution="normal",
+            mean=0.0,
+            sd=0.025,
+            source="±2 to 5 points are usual (common practice, no source)",
+        ),
+        Doubt(
+            input="control.outdoor_bias_k",
+            acts="offset",
+            distribution="normal",
+            mean=0.0,
+            sd=1.0,
+            source="engineering default: sun and warm walls at the sensor, no source",
+        ),
+    ]
+    return [doubt for doubt in usual if _is_there(scenario, doubt)]
+
+
+def _factor(key: str, distribution: Distribution, **spread: Any) -> Doubt:  # noqa: ANN401 - checked by Doubt
+    return Doubt(input=key, acts="factor", distribution=distribution, **spread)
+
+
+def _is_there(scenario: Scenario, doubt: Doubt) -> bool:
+    try:
+        targets = _targets(scenario, doubt, "")
+    except InputError:
+        return False
+    return all(_value(_part(scenario, t), t.keys) is not None for t in targets)
+
+
+def with_draw(
+    scenario: Scenario, doubts: Sequence[Placed], draw: Sequence[Any], parts: Sequence[str]
+) -> Scenario:
+    """Return the scenario with those of its parts moved that are named.
+
+    A value beyond what its key may be is set to the nearest that it may.
+    """
+    moved: dict[str, Any] = {}
+    for doubt, value in zip(doubts, draw, strict=True):
+        for target, said in doubt.values(value):
+            if target.part not in parts:
+                continue
+            now = moved.get(target.part, getattr(scenario, target.part))
+            if target.index is None:
+                moved[target.part] = _with(now, target.keys, said)
+            else:
+                items = list(now)
+                items[target.index] = _with(items[target.index], target.keys, said)
+                moved[target.part] = tuple(items)
+    return replace(scenario, **moved) if moved else scenario
+
+
+def _targets(scenario: Scenario, doubt: Doubt, where: str) -> list[Target]:
+    match = _PLACE.fullmatch(doubt.input)
+    part = "" if match is None else match["part"]
+    if (
+        match is None
+        or part not in (*LISTS, *SINGLE)
+        or (match["index"] is None) == (part in LISTS)
+    ):
+        known = ", ".join([f"{name}[0].…" for name in LISTS] + [f"{name}.…" for name in SINGLE])
+        raise InputError(
+            f"{doubt.input[:80]!r} is no input that can be drawn",
+            where=where,
+            hint=f"one of: {known}",
+        )
+    keys = tuple(match["keys"].strip(".").split("."))
+    if part == "space":
+        kind, *keys_of_kind = keys
+        if kind != scenario.space_kind or not keys_of_kind:
+            raise InputError(
+                f"{doubt.input!r} is not in this scenario",
+                where=where,
+                hint=f"its space is space.{scenario.space_kind}",
+            )
+        keys = tuple(keys_of_kind)
+    if part not in LISTS:
+        targets = [Target(part=part, index=None, keys=keys)]
+    elif match["index"] == "*":
+        n = len(getattr(scenario, part))
+        every = [Target(part=part, index=i, keys=keys) for i in range(n)]
+        targets = [t for t in every if _can_say(_part(scenario, t), keys)]
+    else:
+        targets = [Target(part=part, index=int(match["index"]), keys=keys)]
+    for target in targets:
+        model = _part(scenario, target)
+        if not isinstance(model, BaseModel) or not _has(model, keys):
+            raise InputError(
+                f"{target.where} is not in this scenario", where=where, hint=_near(model)
+            )
+    if not targets:
+        raise InputError(f"no part of the scenario has {doubt.input!r}", where=where)
+    return targets
+
+
+def _can_say(model: object, keys: tuple[str, ...]) -> bool:
+    return isinstance(model, BaseModel) and _has(model, keys) and _value(model, keys) is not None
+
+
+def _near(model: object) -> str | None:
+    if not isinstance(model, BaseModel):
+        return None
+    return f"keys here: {', '.join(type(model).model_fields)}"
+
+
+def _part(scenario: Scenario, target: Target) -> object:
+    found = getattr(scenario, target.part)
+    if target.index is None:
+        return found
+    return found[target.index] if target.index < len(found) else None
+
+
+def _has(model: BaseModel, keys: tuple[str, ...]) -> bool:
+    first, *rest = keys
+    if first not in type(model).model_fields:
+        return False
+    inner = getattr(model, first)
+    return not rest or (isinstance(inner, BaseModel) and _has(inner, tuple(rest)))
+
+
+def _value(model: Any, keys: tuple[str, ...]) -> Any:  # noqa: ANN401 - any input class
+    for key in keys:
+        model = getattr(model, key)
+    return model
+
+
+def _with(model: BaseModel, keys: tuple[str, ...], value: Any) -> BaseModel:  # noqa: ANN401 - as drawn
+    first, *rest = keys
+    if rest:
+        return model.model_copy(update={first: _with(getattr(model, first), tuple(rest), value)})
+    if not isinstance(value, str):
+        low, high = bounds(model, first)
+        value = min(max(value, low), high)
+    return model.model_copy(update={first: value})
+
+
+def bounds(model: BaseModel, key: str) -> tuple[float, float]:
+    """Return the least and the most that a key may be; just inside where it may not be equal."""
+    low, high = -np.inf, np.inf
+    for bound in _constraints(type(model).model_fields[key]):
+        least, above = getattr(bound, "ge", None), getattr(bound, "gt", None)
+        most, below = getattr(bound, "le", None), getattr(bound, "lt", None)
+        low = low if least is None else max(low, least)
+        low = low if above is None else max(low, float(np.nextafter(above, np.inf)))
+        high = high if most is None else min(high, most)
+        high = high if below is None else min(high, float(np.nextafter(below, -np.inf)))
+    return low, high
+
+
+def _constraints(field: Any) -> Iterator[Any]:  # noqa: ANN401 - pydantic's and typing's own
+    yield from field.metadata
+    arguments: list[Any] = [field.annotation]
+    while arguments:
+        annotation = arguments.pop()
+        for constraint in getattr(annotation, "__metadata__", ()):
+            yield from getattr(constraint, "metadata", (constraint,))
+        arguments += getattr(annotation, "__args__", ())
+
+
+def draws_of(doubts: Sequence[Placed], unit: FloatArray) -> list[tuple[Any, ...]]:
+    """Return what is drawn in each row of a design in the unit cube, shape (n, n_doubts)."""
+    each = [placed_.doubt.drawn(unit[:, k]) for k, placed_ in enumerate(doubts)]
+    return list(zip(*each, strict=True)) if each else [()] * len(unit)
+
+
+def described(doubts: Sequence[Placed]) -> list[Mapping[str, Any]]:
+    """Return what is drawn, how, and where that comes from."""
+    return [each.doubt.model_dump(mode="json", exclude_none=True) for each in doubts]
