@@ -260,8 +260,8 @@ def frontier(
     "limits",
     multiple=True,
     metavar="COLUMN=NUMBER",
-    help="How likely is it broken? Such as condensation_h=20; may be repeated. Default: the hours "
-    "of condensation and of dryness that the verdict of compare accepts.",
+    help="How likely is it broken? Such as condensation_h=20; may be repeated. Default: the extra "
+    "hours of condensation (extra_condensation_h) and the dry hours that compare accepts.",
 )
 @click.option(
     "--out",
@@ -285,9 +285,9 @@ def stress(
     """
     from dewmargin.lines import Limit  # noqa: PLC0415 - keeps --help fast
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
-    from dewmargin.stress import study  # noqa: PLC0415 - idem
+    from dewmargin.stress import LIMITED, study  # noqa: PLC0415 - idem
 
-    asked = [Limit.parse(text) for text in limits]
+    asked = [Limit.parse(text, known=LIMITED) for text in limits]
     with terminal.progress(f"stress {scenario.name}", 1.0) as advance:
         found = study(
             scenario, samples=samples, sampling=sampling, seed=seed, limits=asked, after=advance

@@ -92,8 +92,8 @@ class Limit:
     most: float
 
     @classmethod
-    def parse(cls, text: str) -> Limit:
-        """Read NAME=NUMBER.
+    def parse(cls, text: str, *, known: Sequence[str] = yearly.METRICS) -> Limit:
+        """Read NAME=NUMBER, the name of one of `known`.
 
         Raises
         ------
@@ -109,11 +109,11 @@ class Limit:
             raise InputError(
                 f"cannot be read: {text[:60]!r}", where="limit", hint="such as condensation_h=20"
             )
-        if name not in yearly.METRICS:
+        if name not in known:
             raise InputError(
                 f"{name[:60]!r} is not counted",
                 where="limit",
-                hint=f"one of: {', '.join(yearly.METRICS)}",
+                hint=f"one of: {', '.join(known)}",
             )
         return cls(name=name, most=most)
 

@@ -32,6 +32,7 @@ from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.reports.tables import rows
 from dewmargin.response import MOST_INPUTS, Response, response
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
+from dewmargin.trial import require_alone
 from dewmargin.verdict import Limits, preferred
 
 if TYPE_CHECKING:
@@ -47,6 +48,9 @@ Sampling = Literal["sobol", "latin_hypercube"]
 Draw = tuple[Any, ...]
 After = Callable[[float], None]
 
+# Besides the year numbers: condensation hours beyond those without humidifier, in the same draw.
+EXTRA = "extra_condensation_h"
+LIMITED = (*yearly.METRICS, EXTRA)
 QUANTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
 SURE = 0.95  # of the intervals told with quantiles and probabilities
 LEAST_BASE = 8
@@ -155,7 +159,7 @@ class Stress:
         data: dict[str, list[Any]] = {column.name: [] for column in columns.BREAKS}
         for i, option in enumerate(self.options):
             for limit in self.limits:
-                values = self.numbers[:, i, yearly.METRICS.index(limit.name)]
+                values = limited(self.numbers, limit.name)[:, i]
                 known = values[~np.isnan(values)]
                 broken, n = int(np.count_nonzero(known > limit.most)), known.size
                 low, high = share_interval(broken, n)
@@ -282,6 +286,15 @@ def _spread_words(each: Placed) -> str:
     return f"{doubt.input}: {doubt.distribution}{acts}, {spread}{source}"
 
 
+def limited(numbers: FloatArray, name: str) -> FloatArray:
+    """Return a number that a limit may be set to, of `LIMITED`, (n_draws, n_options)."""
+    if name != EXTRA:
+        result: FloatArray = numbers[..., yearly.METRICS.index(name)]
+        return result
+    wet = numbers[..., yearly.METRICS.index("condensation_h")]
+    return wet - wet[:, :1]
+
+
 def interval(values: FloatArray, q: float) -> tuple[float, float]:
     """Return the interval that holds a quantile with 95 %, by order statistics of sorted values.
 
@@ -330,8 +343,8 @@ def study(
     seed : int
         The same seed gives the same bits.
     limits : sequence of Limit
-        How likely each is broken; by default the condensation that the verdict accepts, and the dry
-        hours that need no humidifier.
+        How likely each is broken, of `LIMITED`; by default the extra condensation that the verdict
+        accepts, and the dry hours that need no humidifier.
     after : callable
         Told the share of the work that is done.
 
@@ -387,7 +400,7 @@ class _Runner:
         self._weather = lru_cache(maxsize=32)(self._read_weather)
         self.weather = scenario.read_weather()
         self.case = scenario.case(self.weather)
-        _require_alone(self.case)
+        require_alone(self.case)
         self.options = [BASELINE] + [
             SEPARATOR.join((strategy.name, equipment.name, supply.name))
             for strategy in scenario.strategies
@@ -434,7 +447,7 @@ class _Runner:
         draws = (*draws_a, *draws_b)
         asked = limits or self._usual_limits()
         for limit in asked:
-            if np.isnan(results[..., yearly.METRICS.index(limit.name)]).all():
+            if np.isnan(limited(both, limit.name)).all():
                 raise InputError(f"{limit.name} is not known here", where="limit")
         return Stress(
             scenario=self.scenario,
@@ -465,7 +478,7 @@ class _Runner:
         accepted = Limits.of(comfort, hours, self.scenario.tariff)
         found = [Limit(name="dry_h", most=float(accepted.dry_h))]
         if self.case.surfaces:
-            found.insert(0, Limit(name="condensation_h", most=float(accepted.extra_condensation_h)))
+            found.insert(0, Limit(name=EXTRA, most=float(accepted.extra_condensation_h)))
         return tuple(found)
 
     def _chosen(self, numbers: FloatArray) -> tuple[int, ...]:
@@ -760,15 +773,6 @@ class _Pile:
 
 N_METRICS = len(yearly.METRICS)
 PARTS = ("weather", "space", "surfaces", "control", "equipment", "supplies", "tariff")
-
-
-def _require_alone(case: HourlyCase) -> None:
-    if case.held_zones:
-        raise InputError(
-            "zones humidified together are solved in turn, which a study of many cases does not do",
-            where="space.simulation.humidified_alike",
-            hint="leave them out, or compare options one by one",
-        )
 
 
 def _range(values: list[Any]) -> tuple[float, float]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import balance, batch, yearly
+from dewmargin.errors import InputError
 from dewmargin.hours import hours_of
 from dewmargin.lines import strategy_of
 from dewmargin.signals import least_ahead
@@ -31,6 +32,21 @@ Numbers = Mapping[str, float]
 Tried = Callable[[int, int], None]  # told how many were tried, and how many are kept
 
 
+def require_alone(case: HourlyCase) -> None:
+    """Raise if zones are humidified together: they are solved in turn, not many cases at once.
+
+    Raises
+    ------
+    InputError
+    """
+    if case.held_zones:
+        raise InputError(
+            "zones humidified together cannot be tried in thousands of cases",
+            where="space.simulation.humidified_alike",
+            hint="leave them out here, or compare options one by one",
+        )
+
+
 class Trial:
     """One building, device and supply, in which any line can be tried.
 
@@ -48,6 +64,7 @@ class Trial:
         space: Space,
         with_demand: bool,
     ) -> None:
+        require_alone(case)
         self.scenario, self.case, self.space = scenario, case, space
         comfort = scenario.comfort
         hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
