@@ -28,6 +28,11 @@ TABLES = {
     "daily": columns.DAILY,
     "assembly": columns.ASSEMBLY,
     "assembly_months": columns.ASSEMBLY_MONTHS,
+    "frontier": columns.FRONTIER[: -len(columns.YEARLY)],
+    "spread": columns.SPREAD,
+    "breaks": columns.BREAKS,
+    "sensitivity": columns.SENSITIVITY,
+    "draws": columns.DRAWS[: -len(columns.YEARLY)],
 }
 MODULES = [
     name
