@@ -78,40 +78,7 @@ class Problem:
         self, cases, x: float, y: float, film: np.ndarray | None = None
     ) -> dict[str, np.ndarray | float]:
         """Call a kernel's `cases` with this one case and name what it returns."""
-        n, m = self.low.size, self.area.size
-        names = (
-            "x_end",
-            "y_end",
-            "sum_x",
-            "sum_y",
-            "added_first",
-            "added_rest",
-            "running",
-            "running_rest",
-            "fog",
-        )
-        out = {name: np.empty((1, n)) for name in names}
-        films = {name: np.empty((1, m, n)) for name in ("taken", "runoff", "film_end")}
-        rates = [self.r0, self.r1, self.r0_rest, self.r1_rest]
-        if self.unlimited:
-            zero = np.zeros(n)
-            rates = [np.full(n, UNLIMITED), zero, zero, zero]
-        heat_frac = np.ones(n) if self.unlimited else self.heat_frac
-        film = np.zeros((1, m)) if film is None else film.copy()[None, :]
-        end_x, end_y = np.array([x], dtype=float), np.array([y], dtype=float)
-        first = np.zeros(1, dtype=np.int64)
-        cases(
-            end_x, end_y, film, HOUR_S, self.mass, self.buffer_mass, self.h,
-            self.high, self.k, self.g_in, self.a_out,
-            self.area, self.beta, self.saturation, np.full((m, n), self.most),
-            np.array([self.unlimited]), first, first + 1, first, np.full((1, m), self.wet_above),
-            np.array([self.low, self.low if self.low_wet is None else self.low_wet]),
-            heat_frac[None, :], *(rate[None, :] for rate in rates),
-            *out.values(), *films.values(),
-        )  # fmt: skip
-        flat = {name: values[0] for name, values in (out | films).items()}
-        flat["added"] = flat["added_first"] + flat["added_rest"]
-        return flat | {"film": film[0], "x": float(end_x[0]), "y": float(end_y[0])}
+        return solve_together([self], cases, x, y, film)[0]
 
     def balance_error(self, solved: dict, x: float, y: float) -> np.ndarray:
         """Return stored less (in - out + added - taken by films - fog) of each step. [kg]."""
@@ -120,6 +87,59 @@ class Problem:
         flows = self.g_in * HOUR_S - self.a_out * solved["sum_x"]
         lost = self.area @ solved["taken"] + solved["fog"]
         return stored - (flows + solved["added"] - lost)
+
+
+OUTPUTS = (
+    "x_end",
+    "y_end",
+    "sum_x",
+    "sum_y",
+    "added_first",
+    "added_rest",
+    "running",
+    "running_rest",
+    "fog",
+)
+
+
+def solve_together(
+    problems: list[Problem], cases, x: float, y: float, film: np.ndarray | None = None
+) -> list[dict[str, np.ndarray | float]]:
+    """Call a kernel's `cases` once with cases of one building, that of the first.
+
+    They differ in what is to be held, in their device and in what counts as wet.
+    """
+    one, size = problems[0], len(problems)
+    n, m = one.low.size, one.area.size
+    zero, endless = np.zeros(n), np.full(n, UNLIMITED)
+    rates = [
+        [np.ones(n), endless, zero, zero, zero]
+        if p.unlimited
+        else [p.heat_frac, p.r0, p.r1, p.r0_rest, p.r1_rest]
+        for p in problems
+    ]
+    dry = [p.low for p in problems]
+    wet = [p.low if p.low_wet is None else p.low_wet for p in problems]
+    films = np.tile(np.zeros(m) if film is None else film, (size, 1))
+    end_x, end_y = np.full(size, float(x)), np.full(size, float(y))
+    each = np.arange(size)
+    steps, of_films = np.empty((len(OUTPUTS), size, n)), np.zeros((3, size, m, n))
+    cases(
+        end_x, end_y, films, HOUR_S, one.mass, one.buffer_mass, one.h,
+        one.high, one.k, one.g_in, one.a_out,
+        one.area, one.beta, one.saturation, np.full((m, n), one.most),
+        np.array([p.unlimited for p in problems]), each, each + size, each,
+        np.array([np.full(m, p.wet_above) for p in problems]),
+        np.array(dry + wet), *(np.array(rows) for rows in zip(*rates, strict=True)),
+        steps, of_films,
+    )  # fmt: skip
+    solved = []
+    for c in each:
+        named = dict(zip(OUTPUTS, steps[:, c], strict=True))
+        named |= dict(zip(("taken", "runoff", "film_end"), of_films[:, c], strict=True))
+        named["added"] = named["added_first"] + named["added_rest"]
+        solved.append(named | {"film": films[c], "x": float(end_x[c]), "y": float(end_y[c])})
+    return solved
 
 
 def constant(n: int, **values: float) -> Problem:

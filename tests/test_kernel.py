@@ -21,6 +21,7 @@ from kernel_cases import (
     Problem,
     cold_year,
     constant,
+    solve_together,
 )
 from reference_integration import integrate
 
@@ -145,14 +146,63 @@ def test_vapour_beyond_saturation_is_booked_as_fog() -> None:
     assert np.abs(problem.balance_error(solved, 0.0049, 0.0)).max() < 1e-12
 
 
-def test_compiled_and_plain_python_give_the_same_bits() -> None:
-    year = cold_year(buffered=True, capacity_kg_h=1.5, heating_call=True).between(0, 1500)
+def mixed(year: Problem) -> list[Problem]:
+    """Return more cases of a building than go side by side, no two of them alike.
 
-    plain = year.solve(source.cases, 0.005, 0.005)
-    fast = year.solve(compiled, 0.005, 0.005)
+    Without a humidifier, with one without limit, with small and large ones whenever or in two
+    modes; some hold less while a window is wet.
+    """
+    two_modes = cold_year(capacity_kg_h=1.0, heating_call=True)
+    rates = [{"r0": size * two_modes.r0, "r1": size * two_modes.r1} for size in (0.5, 1.5)]
+    heats = {"heat_frac": two_modes.heat_frac, "r0_rest": two_modes.r0_rest}
+    devices = [{"unlimited": True}, *rates, *(rate | heats for rate in rates)]
+    lows = [year.low + 2e-4 * step for step in range(-4, 3)]
+    cases = [replace(year, low=np.full(year.low.size, source.NEVER))]
+    cases += [replace(year, low=low, **device) for low in lows for device in devices]
+    memory = {"low_wet": year.low - 1e-3, "wet_above": 0.02}
+    return [replace(case, **(memory if i % 3 == 0 else {})) for i, case in enumerate(cases)]
 
-    for name, values in plain.items():
-        np.testing.assert_array_equal(values, fast[name], err_msg=name)
+
+def bits(solved: dict[str, np.ndarray | float]) -> dict[str, bytes]:
+    """Return results as bytes, which tell even the signs of zeros."""
+    return {name: np.asarray(values).tobytes() for name, values in solved.items()}
+
+
+BUILDINGS = {
+    "departure": {"departure": True},
+    "buffer": {"buffered": True},
+    "no windows": {"dry_windows": True},
+}
+
+
+@pytest.mark.parametrize("name", BUILDINGS)
+def test_a_case_does_not_depend_on_those_beside_it(name: str) -> None:
+    cases = [case.between(0, 600) for case in mixed(cold_year(**BUILDINGS[name]))]
+    start = 0.0 if name == "departure" else 0.005
+
+    together = solve_together(cases, compiled, start, start)
+
+    assert len(cases) > source.LANES
+    for case, solved in zip(cases, together, strict=True):
+        assert bits(case.solve(compiled, start, start)) == bits(solved)
+    # All that is to be told apart does happen.
+    assert len({bits(solved)["x_end"] for solved in together}) == len(cases)
+    assert any(np.any(solved["running_rest"] > 0.0) for solved in together)
+    if name != "no windows":
+        films = np.array([solved["film_end"].max(axis=0) for solved in together])
+        assert np.any(films > 0.02)
+        assert np.any((films > 0.0).any(axis=0) & (films == 0.0).any(axis=0))
+
+
+@pytest.mark.parametrize("name", BUILDINGS)
+def test_compiled_and_plain_python_give_the_same_bits(name: str) -> None:
+    cases = [case.between(0, 150) for case in mixed(cold_year(**BUILDINGS[name]))]
+    start = 0.0 if name == "departure" else 0.005
+
+    plain = solve_together(cases, source.cases, start, start)
+    fast = solve_together(cases, compiled, start, start)
+
+    assert [bits(solved) for solved in plain] == [bits(solved) for solved in fast]
 
 
 CASES = {
@@ -253,6 +303,18 @@ def problems(draw) -> Problem:
 
 
 states = st.floats(0.0, 0.02)
+
+
+@given(data=st.data(), x=states, y=states)
+def test_any_case_beside_any_others_is_as_it_is_alone(data, x: float, y: float) -> None:
+    first, *others = [data.draw(problems()) for _ in range(3)]
+    device = ("low", "unlimited", "heat_frac", "r0", "r1", "r0_rest")
+    cases = [first] + [
+        replace(first, **{name: getattr(other, name) for name in device}) for other in others
+    ]
+
+    for case, solved in zip(cases, solve_together(cases, compiled, x, y), strict=True):
+        assert bits(case.solve(compiled, x, y)) == bits(solved)
 
 
 @given(problem=problems(), x=states, y=states)

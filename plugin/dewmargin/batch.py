@@ -279,7 +279,7 @@ def _run(of: Building, cases: Cases, begins: State, steps: slice) -> Ran:
     shared = [row(c) for c in columns]
     n, n_faces = shared[0].size, of.area_m2.size
     results = np.empty((len(OUTPUTS), cases.n, n))
-    films = np.empty((len(FILMS), cases.n, n_faces, n))
+    films = np.zeros((len(FILMS), cases.n, n_faces, n))
     x, y, film = begins.x.copy(), begins.y.copy(), begins.film_kg_m2.copy()
     unlimited = np.array([d.unlimited for d in cases.devices])
     of_device = np.array(cases.of_device, dtype=np.int64)
@@ -291,7 +291,7 @@ def _run(of: Building, cases: Cases, begins: State, steps: slice) -> Ran:
         of_device, cases.wet_above_kg_m2, row(cases.low),
         of_devices("heat_frac"), of_devices("r0_kg_s"), of_devices("r1_kg_s"),
         of_devices("rest_r0_kg_s"), of_devices("rest_r1_kg_s"),
-        *results, *films,
+        results, films,
     )  # fmt: skip
     return Ran(begins=begins, ends=State(x=x, y=y, film_kg_m2=film), steps=results, films=films)
 

@@ -26,7 +26,7 @@ from dewmargin import balance, kernel
 from dewmargin.demo import demo_folder
 from dewmargin.scenario import load
 shares["import"] = lap()
-kernel.compiled().year
+kernel.compiled().cases
 shares["kernel load"] = lap()
 scenario = load(demo_folder() / "scenarios" / "{file}")
 weather = scenario.read_weather()

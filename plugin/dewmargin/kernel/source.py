@@ -14,6 +14,10 @@ buffer [kg/s], k the buffer's temperature factor [-], s the humidifier [kg/s].
 
 A surface takes vapour while the room is above its saturation, keeps it as a film, and gives it back
 while the room is below, as long as there is a film.
+
+Cases of one building go through the year side by side, in the lanes of one flat buffer. The loops
+over lanes have no branch and a constant distance between rows, so that a compiler puts several
+cases into one vector; each lane still gets the operations it would get alone.
 """
 
 from __future__ import annotations
@@ -30,13 +34,19 @@ if TYPE_CHECKING:
 
     Function = TypeVar("Function", bound=Callable[..., object])
 
-if "jit" not in globals():  # the loader of the compiled twin sets both beforehand
+if "jit" not in globals():  # the loader of the compiled twin sets these four beforehand
 
     def jit(function: Function) -> Function:
         """Leave a function as plain Python."""
         return function
 
     inline = jit
+    VECTOR = 1  # lanes are worked on in multiples of this
+
+    def buffer(size: int) -> FloatArray:
+        """Return zeros that come out as Python's own floats, twice as quick as NumPy's."""
+        return memoryview(np.zeros(size))  # type: ignore[arg-type, return-value]
+
 
 SEGMENTS = 12  # float, run, hold; the last runs to its end
 PER_SURFACE = 2  # more segments for each surface: it may begin, and its film dry
@@ -50,9 +60,25 @@ TINY = 1e-300
 SLIGHT = 1e-200  # kg/s: by it even a rate without limit can be divided
 NEVER = -1e9  # a set-point that is never reached from above: no humidifier
 UNLIMITED = 1e30  # kg/s, the rate of a device without limit
-FLOAT, RUN, HOLD = range(3)  # regimes, by their decays: fog holds too
-KINDS = 3
-SECONDS, LOSS = range(2)  # columns of what is known of a regime's decays; the rest follows
+
+LANES = 32  # cases side by side
+# A row of the buffer: the cases, then a dense list of those not done with a mode's first segment.
+ROW = 2 * LANES
+# Rows, by their first element. The outputs of a step, in their order,
+(X, Y, SUM_X, SUM_Y, ADDED, ADDED_REST, RUNNING, RUNNING_REST, FOG,
+ # what else goes with a case through a mode,
+ OWED, LEFT, LOW, R0, R1,
+ # the device's other mode, and whether it has no limit,
+ REST, R0_REST, R1_REST, UNBOUND,
+ # its segment: inflow and exchange with surfaces, the limit, the motion, how long it lasts,
+ G, A, CEILING, WET, M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
+ # the search for the ends of segments, a dense list,
+ S_LEFT, S_M0, S_END, S_G, S_U, S_L1, S_L2, S_T, S_FROM, S_TO, S_E1, S_E21, S_I1, S_I21,
+ # and the first of the surfaces' pairs of rows.
+ FILM, TAKEN,
+ ) = range(0, 55 * ROW, ROW)  # fmt: skip
+OUTPUTS, OF_STEP, OF_MODE = 9, 5, 2  # so many outputs are of a step, so many of each mode
+SURFACE = 2 * ROW
 
 
 @inline
@@ -65,20 +91,15 @@ def decay(y: float) -> tuple[float, float]:
     """
     c = min(y, 40.0)
     z = c * (1.0 / 128.0)
-    # Even and odd terms apart: half as long a chain of operations that wait for each other.
+    # Terms in pairs: a shorter chain of operations that wait for each other.
     q = z * z
-    even = 1.0 / 479001600.0
-    even = 1.0 / 3628800.0 + q * even
-    even = 1.0 / 40320.0 + q * even
-    even = 1.0 / 720.0 + q * even
-    even = 1.0 / 24.0 + q * even
-    even = 0.5 + q * even
-    odd = 1.0 / 6227020800.0
-    odd = 1.0 / 39916800.0 + q * odd
-    odd = 1.0 / 362880.0 + q * odd
-    odd = 1.0 / 5040.0 + q * odd
-    odd = 1.0 / 120.0 + q * odd
-    odd = 1.0 / 6.0 + q * odd
+    r = q * q
+    even = 1.0 / 3628800.0 + q * (1.0 / 479001600.0)
+    even = (1.0 / 720.0 + q * (1.0 / 40320.0)) + r * even
+    even = (0.5 + q * (1.0 / 24.0)) + r * even
+    odd = 1.0 / 39916800.0 + q * (1.0 / 6227020800.0)
+    odd = (1.0 / 5040.0 + q * (1.0 / 362880.0)) + r * odd
+    odd = (1.0 / 6.0 + q * (1.0 / 120.0)) + r * odd
     psi = even - z * odd
     phi = 1.0 - z * psi
     e = -z * phi
@@ -154,22 +175,6 @@ def refine(
 def halves(n: int) -> bool:
     """Say whether step n of a search, counted from zero, halves the bracket."""
     return (n > 0) & (n % HALVE_EVERY == 0)
-
-
-@jit
-def crossing(
-    m0: float, m_end: float, g: float, u: float, l1: float, l2: float, end: float
-) -> float:
-    """Return the time at which m(t) = m0 + g E1 + u (E2 - E1) falls through zero.
-
-    `m0` counts as positive and m is negative at `end`, so a root lies between.
-    """
-    t, low, high = first_guess(m0, m_end, g, end), 0.0, end
-    for n in range(SEARCH_STEPS):
-        t, low, high = refine(t, low, high, halves(n), end, m0, g, u, l1, l2)
-        if low == high:
-            break
-    return t
 
 
 @inline
@@ -386,119 +391,252 @@ def wetted(film: float, change: float) -> tuple[float, float, float]:
 
 
 @inline
-def forget(known: FloatArray) -> None:
-    """Empty the memory of a mode: no stretch has a negative length."""
-    for kind in range(KINDS):
-        known[kind, SECONDS] = -1.0
+def filled(n: int) -> int:
+    """Return n up to whole vectors; no one reads what the lanes beyond n hold.
+
+    A single lane is quicker alone: its numbers were written one by one, and a vector waits for all.
+    """
+    return n if n == 1 else (n + VECTOR - 1) // VECTOR * VECTOR
 
 
 @inline
-def recalled(
-    known: FloatArray, kind: int, loss: float, seconds: float, inv_mass: float, inv_buffer: float,
-    h: float, k: float,
-) -> None:  # fmt: skip
-    """See that row `kind` of `known` holds the decays of a regime and their spans.
+def arrive(b: FloatArray, n: int, n_surfaces: int, high: float, mass: float) -> None:
+    """Begin a step: what exceeds saturation becomes fog, a device without limit lifts at once."""
+    for q in range(n):
+        x, low = min(b[X + q], high), b[LOW + q]
+        lifts = (b[UNBOUND + q] > 0.0) & (x < low)
+        b[FOG + q] = mass * (b[X + q] - x)
+        b[ADDED + q] = mass * (low - x) if lifts else 0.0
+        b[X + q] = low if lifts else x
+        b[SUM_X + q], b[SUM_Y + q], b[OWED + q] = 0.0, 0.0, 0.0
+        b[ADDED_REST + q], b[RUNNING + q], b[RUNNING_REST + q] = 0.0, 0.0, 0.0
+    for row in range(TAKEN, TAKEN + n_surfaces * SURFACE, SURFACE):
+        for q in range(n):
+            b[row + q] = 0.0
 
-    Cases that share a building share most of them: the first to ask has them worked out.
+
+@inline
+def turn(b: FloatArray, n: int) -> None:
+    """Change to the other mode of a step; after two turns the rows are where they were."""
+    for q in range(n):
+        b[LEFT + q], b[REST + q] = b[REST + q], b[LEFT + q]
+        b[R0 + q], b[R0_REST + q] = b[R0_REST + q], b[R0 + q]
+        b[R1 + q], b[R1_REST + q] = b[R1_REST + q], b[R1 + q]
+        b[ADDED + q], b[ADDED_REST + q] = b[ADDED_REST + q], b[ADDED + q]
+        b[RUNNING + q], b[RUNNING_REST + q] = b[RUNNING_REST + q], b[RUNNING + q]
+
+
+@inline
+def join(
+    b: FloatArray, n: int, g_in: float, a_out: float,
+    area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int,
+) -> bool:  # fmt: skip
+    """Begin a segment: see which surfaces exchange vapour. Say whether any does.
+
+    Sets inflow, exchange and the humidity at which the next surface begins.
     """
-    if known[kind, SECONDS] == seconds and known[kind, LOSS] == loss:
+    for q in range(n):
+        b[G + q], b[A + q], b[CEILING + q], b[WET + q] = g_in, a_out, -NEVER, 0.0
+    for j in range(area.size):
+        film, sink, x_sat_j = FILM + j * SURFACE, area[j] * beta[j, i], x_sat[j, i]
+        for q in range(n):
+            on = exchanges(b[X + q], x_sat_j, b[film + q])
+            g, a, ceiling = b[G + q], b[A + q], b[CEILING + q]
+            b[G + q] = g + sink * x_sat_j if on else g
+            b[A + q] = a + sink if on else a
+            b[CEILING + q] = ceiling if on else min(ceiling, x_sat_j + 2.0 * AT_LIMIT)
+            b[WET + q] = 1.0 if on else b[WET + q]
+    wet = False
+    for q in range(n):
+        wet = wet | (b[WET + q] > 0.0)
+    return wet
+
+
+@inline
+def begin(
+    b: FloatArray, n: int, high: float, inv_mass: float, inv_buffer: float, h: float, k: float
+) -> None:
+    """Work out each lane's regime as if it lasted to the end, and how far beyond its limit.
+
+    Short loops: a processor overlaps the lanes of a loop as far as it looks ahead.
+    """
+    for q in range(n):
+        (
+            _, _, _, _, _, b[GX + q], b[GY + q], b[UX + q], b[UY + q], b[L1 + q], b[L2 + q],
+        ) = regime(
+            b[X + q], b[Y + q], b[LOW + q], high, b[R0 + q], b[R1 + q],
+            inv_mass, inv_buffer, h, k, b[G + q], b[A + q],
+        )  # fmt: skip
+    for q in range(n):
+        t = b[LEFT + q]
+        b[T + q] = t
+        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(t, b[L1 + q], b[L2 + q])
+    for q in range(n):
+        x, low, r0, r1 = b[X + q], b[LOW + q], b[R0 + q], b[R1 + q]
+        run, hold, fog, rate, need, _ = choose(
+            x, b[Y + q], low, high, r0, r1, h, k, b[G + q], b[A + q]
+        )
+        b[M0 + q], m_end, b[MG + q], b[MU + q] = limit(
+            run, hold, fog, rate, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, low, high,
+            b[CEILING + q], r0, r1, h, b[E1 + q], b[E21 + q],
+        )  # fmt: skip
+        b[M_END + q] = m_end if b[LEFT + q] > 0.0 else 0.0
+
+
+@inline
+def search(b: FloatArray, n: int, found: IntArray) -> None:
+    """End the lanes whose regime ends before: all side by side, as long as the slowest takes.
+
+    The root of m(t) = m0 + g E1 + u (E2 - E1), where m0 counts as positive and m is negative at the
+    end.
+    """
+    m = 0
+    for q in range(n):
+        if b[M_END + q] < 0.0:
+            found[m] = q
+            b[S_LEFT + m], b[S_M0 + m], b[S_END + m] = b[LEFT + q], b[M0 + q], b[M_END + q]
+            b[S_G + m], b[S_U + m] = b[MG + q], b[MU + q]
+            b[S_L1 + m], b[S_L2 + m] = b[L1 + q], b[L2 + q]
+            m += 1
+    if m == 0:
         return
-    free = 0.0 if kind == HOLD else 1.0
-    a, d, e, f, l1, l2, inv_gap = decays(free, loss, inv_mass, inv_buffer, h, k)
-    e1, e21, i1, i21 = spans(seconds, l1, l2)
-    known[kind, SECONDS], known[kind, LOSS] = seconds, loss
-    known[kind, 2], known[kind, 3], known[kind, 4], known[kind, 5] = a, d, e, f
-    known[kind, 6], known[kind, 7], known[kind, 8] = l1, l2, inv_gap
-    known[kind, 9], known[kind, 10], known[kind, 11], known[kind, 12] = e1, e21, i1, i21
+    for s in range(filled(m)):
+        left = b[S_LEFT + s]
+        b[S_T + s] = first_guess(b[S_M0 + s], b[S_END + s], b[S_G + s], left)
+        b[S_FROM + s], b[S_TO + s] = 0.0, left
+    for step in range(SEARCH_STEPS):
+        halve = halves(step)
+        for s in range(filled(m)):
+            b[S_T + s], b[S_FROM + s], b[S_TO + s] = refine(
+                b[S_T + s], b[S_FROM + s], b[S_TO + s], halve, b[S_LEFT + s], b[S_M0 + s],
+                b[S_G + s], b[S_U + s], b[S_L1 + s], b[S_L2 + s],
+            )  # fmt: skip
+        wide = False
+        for s in range(m):
+            wide = wide | (b[S_FROM + s] < b[S_TO + s])
+        if not wide:
+            break
+    for s in range(filled(m)):
+        b[S_E1 + s], b[S_E21 + s], b[S_I1 + s], b[S_I21 + s] = spans(
+            b[S_T + s], b[S_L1 + s], b[S_L2 + s]
+        )
+    for s in range(m):
+        q = found[s]
+        b[T + q] = b[S_T + s]
+        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = (
+            b[S_E1 + s], b[S_E21 + s], b[S_I1 + s], b[S_I21 + s],
+        )  # fmt: skip
+
+
+@inline
+def dry_up(
+    b: FloatArray, n: int, area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int
+) -> None:
+    """End the lanes in which a film is used up before: few, so one by one."""
+    for q in range(n):
+        if b[WET + q] > 0.0:
+            x, gx, ux, l1, l2 = b[X + q], b[GX + q], b[UX + q], b[L1 + q], b[L2 + q]
+            for j in range(area.size):
+                film, t = b[FILM + j * SURFACE + q], b[T + q]
+                if exchanges(x, x_sat[j, i], film):
+                    sum_x = x * t + gx * b[I1 + q] + ux * b[I21 + q]
+                    dry = dries_after(film, beta[j, i], x_sat[j, i], x, gx, ux, l1, l2, sum_x, t)
+                    if dry < t:
+                        b[T + q] = dry
+                        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(dry, l1, l2)
+
+
+@inline
+def go_on(b: FloatArray, n: int, high: float, h: float, k: float) -> None:
+    """Follow each lane's regime to its end; a lane that has no time stays as it is."""
+    for q in range(n):
+        x, y, t, r0, r1 = b[X + q], b[Y + q], b[T + q], b[R0 + q], b[R1 + q]
+        run, hold, fog, rate, need, _ = choose(
+            x, y, b[LOW + q], high, r0, r1, h, k, b[G + q], b[A + q]
+        )
+        x_end, y_end, sum_x, sum_y, added, running, lost = follow(
+            run, hold, fog, rate, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, y, t,
+            r0, r1, h, b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q],
+        )  # fmt: skip
+        b[START + q], b[PART + q] = x, sum_x
+        b[X + q] = x_end if t > 0.0 else x
+        b[Y + q] = y_end if t > 0.0 else y
+        b[LEFT + q] -= t
+        b[SUM_X + q] += sum_x
+        b[SUM_Y + q] += sum_y
+        b[ADDED + q] += added
+        b[RUNNING + q] += running
+        b[FOG + q] += lost
+
+
+@inline
+def take(
+    b: FloatArray, n: int, area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int
+) -> None:
+    """Add what the surfaces took in a segment, and what the room is owed for their rounding."""
+    for j in range(area.size):
+        film, taken = FILM + j * SURFACE, TAKEN + j * SURFACE
+        area_j, beta_j, x_sat_j = area[j], beta[j, i], x_sat[j, i]
+        for q in range(n):
+            on = exchanges(b[START + q], x_sat_j, b[film + q])
+            change = beta_j * (b[PART + q] - x_sat_j * b[T + q]) if on else 0.0
+            b[film + q], took, rest = wetted(b[film + q], change)
+            b[taken + q] += took
+            b[OWED + q] += area_j * rest
+
+
+@inline
+def move(b: FloatArray, q: int, to: int, n_surfaces: int) -> None:
+    """Copy what goes with a case through a mode to another lane."""
+    for row in range(0, REST, ROW):
+        b[row + to] = b[row + q]
+    for row in range(FILM, FILM + n_surfaces * SURFACE, ROW):
+        b[row + to] = b[row + q]
 
 
 @inline
 def stretch(
-    x: float, y: float, owed: float, seconds: float, low: float, high: float, r0: float, r1: float,
-    inv_mass: float, inv_buffer: float, h: float, k: float, g_in: float, a_out: float,
-    area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int, film: FloatArray,
-    taken: FloatArray, c: int, known: FloatArray,
-) -> tuple[float, float, float, float, float, float, float, float]:  # fmt: skip
-    """Solve `seconds` of step `i` of case `c` with constant coefficients: segment by segment.
+    b: FloatArray, size: int, high: float, k: float, g_in: float, a_out: float,
+    inv_mass: float, inv_buffer: float, h: float,
+    area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int, case: IntArray, found: IntArray,
+) -> bool:  # fmt: skip
+    """Solve a mode of step `i`, `LEFT` seconds with constant coefficients: segment by segment.
 
     A segment ends where its regime does, where a dry surface begins to take vapour, or where a film
-    is used up. Changes `film`, and adds what it took to `taken` [kg/m2] and what it gives back to
-    `owed` [kg]. Returns x, y and `owed` at the end, the integrals of x and y [s], added [kg],
-    running [s] and fog [kg].
+    is used up. The first segment is worked on where the cases lie; the few that go on close ranks.
+    Says whether any surface was wet.
     """
-    left = seconds
-    sum_x, sum_y, added, running, fog = 0.0, 0.0, 0.0, 0.0, 0.0
+    at, end = size, 0
+    for q in range(size):
+        if b[LEFT + q] > 0.0:
+            at, end = min(at, q), q + 1
+    n = max(end - at, 0)
+    any_wet = False
     most = SEGMENTS + PER_SURFACE * area.size
-    for n in range(most):
-        if left <= 0.0:
-            break
-        last = n == most - 1
-        start, start_y, g, a_all, ceiling, wet = x, y, g_in, a_out, -NEVER, False
-        for j in range(area.size):
-            if exchanges(start, x_sat[j, i], film[c, j]):
-                sink = area[j] * beta[j, i]
-                g += sink * x_sat[j, i]
-                a_all += sink
-                wet = True
-            else:
-                ceiling = min(ceiling, x_sat[j, i] + 2.0 * AT_LIMIT)
-        run, hold, foggy, rate, need, flow_y = choose(
-            start, start_y, low, high, r0, r1, h, k, g, a_all
-        )
-        free = 0.0 if hold else 1.0
-        kind = HOLD if hold else RUN if run else FLOAT
-        loss = 0.0 if hold else a_all + (r1 if run else 0.0)
-        t = left
+    for part in range(most):
         if n == 0:
-            recalled(known, kind, loss, t, inv_mass, inv_buffer, h, k)
-            a, d, e, f = known[kind, 2], known[kind, 3], known[kind, 4], known[kind, 5]
-            l1, l2, inv_gap = known[kind, 6], known[kind, 7], known[kind, 8]
-            e1, e21 = known[kind, 9], known[kind, 10]
-            i1, i21 = known[kind, 11], known[kind, 12]
-        else:
-            a, d, e, f, l1, l2, inv_gap = decays(free, loss, inv_mass, inv_buffer, h, k)
-            e1, e21, i1, i21 = spans(t, l1, l2)
-        gx, gy, ux, uy = motion(
-            run, free, start, r0, r1, need, flow_y, inv_mass, inv_buffer, a, d, e, f, l1, inv_gap
-        )
-        m0, m_end, mg, mu = limit(
-            run, hold, foggy, rate, need, gx, gy, ux, uy, start, low, high, ceiling, r0, r1, h,
-            e1, e21,
-        )  # fmt: skip
-        if m_end < 0.0 and not last:
-            t = crossing(m0, m_end, mg, mu, l1, l2, left)
-            e1, e21, i1, i21 = spans(t, l1, l2)
-        x, y, part_x, part_y, part_added, part_running, part_fog = follow(
-            run, hold, foggy, rate, need, gx, gy, ux, uy, start, start_y, t, r0, r1, h,
-            e1, e21, i1, i21,
-        )  # fmt: skip
-        if wet and not last:
-            for j in range(area.size):
-                if exchanges(start, x_sat[j, i], film[c, j]):
-                    dry = dries_after(
-                        film[c, j], beta[j, i], x_sat[j, i], start, gx, ux, l1, l2, part_x, t
-                    )
-                    if dry < t:
-                        t = dry
-                        e1, e21, i1, i21 = spans(t, l1, l2)
-                        x, y, part_x, part_y, part_added, part_running, part_fog = follow(
-                            run, hold, foggy, rate, need, gx, gy, ux, uy, start, start_y, t,
-                            r0, r1, h, e1, e21, i1, i21,
-                        )  # fmt: skip
+            break
+        lanes, all_n = b[at:], filled(n)
+        wet = join(lanes, all_n, g_in, a_out, area, beta, x_sat, i)
+        begin(lanes, all_n, high, inv_mass, inv_buffer, h, k)
+        if part < most - 1:
+            search(lanes, n, found)
+            if wet:
+                dry_up(lanes, n, area, beta, x_sat, i)
+        go_on(lanes, all_n, high, h, k)
         if wet:
-            for j in range(area.size):
-                if exchanges(start, x_sat[j, i], film[c, j]):
-                    change = beta[j, i] * (part_x - x_sat[j, i] * t)
-                    film[c, j], took, rest = wetted(film[c, j], change)
-                    taken[c, j, i] += took
-                    owed += area[j] * rest
-        left = left - t
-        sum_x += part_x
-        sum_y += part_y
-        added += part_added
-        running += part_running
-        fog += part_fog
-    return x, y, owed, sum_x, sum_y, added, running, fog
+            take(lanes, all_n, area, beta, x_sat, i)
+            any_wet = True
+        kept = 0
+        for q in range(n):
+            if b[LEFT + at + q] > 0.0:
+                case[kept] = case[q] if at == LANES else at + q
+                move(b, at + q, LANES + kept, area.size)
+                kept += 1
+            elif at == LANES:
+                move(b, at + q, case[q], area.size)
+        at, n = LANES, kept
+    return any_wet
 
 
 @jit
@@ -508,12 +646,9 @@ def cases(
     area: FloatArray, beta: FloatArray, x_sat: FloatArray, most: FloatArray,
     unlimited: BoolArray, of_low: IntArray, of_low_wet: IntArray, of_device: IntArray,
     wet_above: FloatArray, low: FloatArray, heat_frac: FloatArray, r0: FloatArray, r1: FloatArray,
-    r0_rest: FloatArray, r1_rest: FloatArray,
-    x_end: FloatArray, y_end: FloatArray, sum_x: FloatArray, sum_y: FloatArray, added: FloatArray,
-    added_rest: FloatArray, running: FloatArray, running_rest: FloatArray, fog: FloatArray,
-    taken: FloatArray, runoff: FloatArray, film_end: FloatArray,
+    r0_rest: FloatArray, r1_rest: FloatArray, steps: FloatArray, films: FloatArray,
 ) -> None:  # fmt: skip
-    """Solve all steps of several cases of one building in turn, and fill the output arrays.
+    """Solve all steps of several cases of one building side by side, and fill the output arrays.
 
     Each step has up to two modes, with heat (a fraction of the step, first) and the rest.
 
@@ -524,49 +659,57 @@ def cases(
     device is `unlimited`; the rows of `low` that it holds while it is dry and wet, and the row of
     its device in `heat_frac` to `r1_rest`; and a row of `wet_above` [kg/m2], the film beyond which
     it counts as wet from the start of a step.
-    The outputs have a row a case; `taken` (negative: given back), `runoff` and `film_end` [kg/m2]
-    have a row a case and surface. The result of a case does not depend on the others.
+    `steps` takes, a row a case each: x and y at the end of a step, their integrals [s], what was
+    added with heat and in the rest [kg], running times with heat and in the rest [s], and fog [kg].
+    `films` takes, a row a case and surface each [kg/m2]: what was taken (negative: given back), ran
+    off, and is left; it must come full of zeros.
+    The result of a case does not depend on the others.
     """
     inv_mass = 1.0 / mass
     inv_buffer = 1.0 / buffer_mass if buffer_mass > 0.0 else 0.0
-    known = np.empty((2 * KINDS, 13))
-    known_first, known_rest = known[:KINDS], known[KINDS:]
-    for i in range(high.size):
-        forget(known_first)
-        forget(known_rest)
-        for c in range(x.size):
-            hold = low[of_low[c], i]
+    # Two modes, but no constant: LLVM would write the loop out twice and take a third longer.
+    modes = (steps.shape[0] - OF_STEP) // OF_MODE
+    b = buffer(FILM + area.size * SURFACE)
+    case, found = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
+    for first in range(0, x.size, LANES):
+        size = min(x.size - first, LANES)
+        for q in range(size):
+            b[X + q], b[Y + q] = x[first + q], y[first + q]
+            b[UNBOUND + q] = 1.0 if unlimited[first + q] else 0.0
             for j in range(area.size):
-                if film[c, j] > wet_above[c, j]:
-                    hold = low[of_low_wet[c], i]
-                taken[c, j, i] = 0.0
-            x_c, y_c, start_fog, jump = x[c], y[c], 0.0, 0.0
-            if x_c > high[i]:
-                start_fog = mass * (x_c - high[i])
-                x_c = high[i]
-            if unlimited[c] and x_c < hold:
-                jump = mass * (hold - x_c)
-                x_c = hold
-            dev = of_device[c]
-            first = heat_frac[dev, i] * step_s
-            x_c, y_c, owed, sx, sy, add1, run1, fog1 = stretch(
-                x_c, y_c, 0.0, first, hold, high[i], r0[dev, i], r1[dev, i],
-                inv_mass, inv_buffer, h, k[i], g_in[i], a_out[i], area, beta, x_sat, i, film, taken,
-                c, known_first,
-            )  # fmt: skip
-            x_c, y_c, owed, sx2, sy2, add2, run2, fog2 = stretch(
-                x_c, y_c, owed, step_s - first, hold, high[i], r0_rest[dev, i], r1_rest[dev, i],
-                inv_mass, inv_buffer, h, k[i], g_in[i], a_out[i], area, beta, x_sat, i, film, taken,
-                c, known_rest,
-            )  # fmt: skip
-            x_c = x_c + owed * inv_mass
+                b[FILM + j * SURFACE + q] = film[first + q, j]
+        for i in range(high.size):
+            for q in range(size):
+                dev, held = of_device[first + q], of_low[first + q]
+                for j in range(area.size):
+                    if b[FILM + j * SURFACE + q] > wet_above[first + q, j]:
+                        held = of_low_wet[first + q]
+                b[LOW + q] = low[held, i]
+                b[R0 + q], b[R1 + q] = r0[dev, i], r1[dev, i]
+                b[R0_REST + q], b[R1_REST + q] = r0_rest[dev, i], r1_rest[dev, i]
+                b[LEFT + q] = heat_frac[dev, i] * step_s
+                b[REST + q] = step_s - b[LEFT + q]
+            arrive(b, filled(size), area.size, high[i], mass)
+            wet = False
+            for _ in range(modes):
+                wet = wet | stretch(
+                    b, size, float(high[i]), float(k[i]), float(g_in[i]), float(a_out[i]),
+                    inv_mass, inv_buffer, h, area, beta, x_sat, i, case, found,
+                )  # fmt: skip
+                turn(b, filled(size))
+            for q in range(size):
+                b[X + q] += b[OWED + q] * inv_mass
+                for row in range(OUTPUTS):
+                    steps[row, first + q, i] = b[row * ROW + q]
+            if wet:
+                for q in range(size):
+                    for j in range(area.size):
+                        at = j * SURFACE + q
+                        films[0, first + q, j, i] = b[TAKEN + at]
+                        films[1, first + q, j, i] = max(b[FILM + at] - most[j, i], 0.0)
+                        b[FILM + at] = min(b[FILM + at], most[j, i])
+                        films[2, first + q, j, i] = b[FILM + at]
+        for q in range(size):
+            x[first + q], y[first + q] = b[X + q], b[Y + q]
             for j in range(area.size):
-                runoff[c, j, i] = max(film[c, j] - most[j, i], 0.0)
-                film[c, j] = min(film[c, j], most[j, i])
-                film_end[c, j, i] = film[c, j]
-            x[c], y[c] = x_c, y_c
-            x_end[c, i], y_end[c, i] = x_c, y_c
-            sum_x[c, i], sum_y[c, i] = sx + sx2, sy + sy2
-            added[c, i], added_rest[c, i] = jump + add1, add2
-            running[c, i], running_rest[c, i] = run1, run2
-            fog[c, i] = start_fog + fog1 + fog2
+                film[first + q, j] = b[FILM + j * SURFACE + q]

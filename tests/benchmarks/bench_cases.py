@@ -1,0 +1,119 @@
+"""How fast the balance solves cases of one building: `python tests/benchmarks/bench_cases.py`.
+
+The 19 cases of the demo house: no humidifier, its six strategies with a device without limit, and
+with its pad on cold and on hot water. Prints CPU time a case-hour, all outputs included, and how
+long compiling takes; the demo's folder is the only input. Not collected by pytest.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+
+from dewmargin import balance, batch
+from dewmargin.demo import demo_folder
+from dewmargin.kernel.source import NEVER
+from dewmargin.scenario import load
+
+ROUNDS = 15
+COMPILE = """
+import time
+import numba
+from dewmargin import kernel
+from kernel_cases import constant
+start = time.process_time()
+constant(1).solve(kernel.cases(), 0.005, 0.0)
+print(time.process_time() - start)
+"""
+
+
+def demo_cases() -> tuple[batch.Building, batch.Cases]:
+    """Return the demo house and its cases."""
+    scenario = load(demo_folder() / "scenarios" / "larch_house.toml")
+    case = scenario.case(scenario.read_weather())
+    dry, building = balance.baseline(case), batch.building(case)
+    rules = [strategy.setpoint(case) for strategy in scenario.strategies]
+    held = [balance.setpoint_humidity_ratio(case, rh) for rh in rules]
+    lows = [np.full(case.n_steps, NEVER), *held]
+    demand = balance.demand(case, rules[1]).added_kg / case.step_s
+    pads = [
+        scenario.equipment[0].capability(
+            case, supply.feed_water(case),
+            w_base_kg_kg=dry.w_kg_kg, w_set_kg_kg=held[1], demand_kg_s=demand,
+        )
+        for supply in scenario.supplies
+    ]  # fmt: skip
+    zero = np.zeros(case.n_steps)
+    nothing = batch.Device(
+        heat_frac=np.ones(case.n_steps),
+        r0_kg_s=zero,
+        r1_kg_s=zero,
+        rest_r0_kg_s=zero,
+        rest_r1_kg_s=zero,
+    )
+    devices = [nothing, batch.device(case, None), *(batch.device(case, pad) for pad in pads)]
+    strategies = range(1, len(lows))
+    of_low = [0, *(row for _ in devices[1:] for row in strategies)]
+    of_device = [0, *(dev for dev in range(1, len(devices)) for _ in strategies)]
+    cases = batch.Cases(
+        low=np.array([building.to_hold(low) for low in lows]),
+        devices=devices,
+        of_low=of_low,
+        of_low_wet=of_low,
+        of_device=of_device,
+        wet_above_kg_m2=np.full((len(of_low), building.area_m2.size), np.inf),
+    )
+    return building, cases
+
+
+def seconds(building: batch.Building, cases: batch.Cases) -> float:
+    """Return CPU seconds of a year of these cases, without warm-up."""
+    begins = building.start(cases.n)
+    start = time.process_time()
+    batch.solve(building, cases, start=begins)
+    return time.process_time() - start
+
+
+def seconds_of_compiling() -> float:
+    """Return CPU seconds of the first call with an empty cache."""
+    with TemporaryDirectory() as cache:
+        told = {"DEWMARGIN_CACHE_DIR": cache, "PYTHONPATH": str(Path(__file__).parents[1])}
+        done = subprocess.run(
+            [sys.executable, "-c", COMPILE],
+            env=os.environ | told, check=True, capture_output=True, text=True,
+        )  # fmt: skip
+    return float(done.stdout)
+
+
+def main() -> None:
+    """Measure all groups in turn, and print the best round of each."""
+    building, cases = demo_cases()
+    groups = {
+        "all 19": range(19),
+        "190": [0] * 10 + 10 * [*range(1, 7)] + 10 * [*range(7, 13)] + 10 * [*range(13, 19)],
+        "6 demands": range(1, 7),
+        "6 pads, cold water": range(7, 13),
+        "6 pads, hot water": range(13, 19),
+        "no humidifier": [0],
+        "1 demand": [2],
+        "1 pad": [8],
+    }
+    some = {name: cases.some(list(which)) for name, which in groups.items()}
+    best = dict.fromkeys(groups, np.inf)
+    for _ in range(ROUNDS):
+        for name in groups:
+            best[name] = min(best[name], seconds(building, some[name]))
+    for name in groups:
+        ns = best[name] / some[name].n / building.case.n_steps * 1e9
+        print(f"{name:20} {ns:4.0f} ns a case-hour")  # noqa: T201 - a script
+    print(f"compiling {seconds_of_compiling():.1f} s")  # noqa: T201 - idem
+
+
+if __name__ == "__main__":
+    main()
