@@ -39,7 +39,9 @@ def numbers_of(scenario, result):
                     w_set_kg_kg=w_set,
                     demand_kg_s=np.repeat(demand.added_kg / 3600.0, case.steps_per_hour),
                 )
-                takers[len(devices)] = yearly.Taker(capability=can, heater=water.heater)
+                takers[len(devices)] = yearly.Taker(
+                    capability=can, heater=water.heater, tariff=scenario.tariff
+                )
                 devices.append(batch.device(case, can))
                 of_low.append(len(lows) - 1)
                 of_device.append(len(devices) - 1)
@@ -59,7 +61,6 @@ def numbers_of(scenario, result):
         devices=devices,
         of_device=of_device,
         takers=takers,
-        tariff=scenario.tariff,
         wanted_kg=np.array(wanted),
         wanted_of=asks,
     )

@@ -40,7 +40,8 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import Capability, Strategy
+    from dewmargin.contracts import Capability
+    from dewmargin.control import Control
     from dewmargin.readers.epw import Weather
     from dewmargin.tariff import Tariff
 
@@ -54,7 +55,7 @@ LIMITED = (*yearly.METRICS, EXTRA)
 QUANTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
 SURE = 0.95  # of the intervals told with quantiles and probabilities
 LEAST_BASE = 8
-CASES_AT_ONCE = 24  # solved in one call: their results stay in the processor's cache
+CASES_AT_ONCE = 32  # solved in one call: as many go through the year side by side
 CHECKED = 4  # draws that are compared in full
 ACTIVE = 0.05  # least share of time with heat for which a device is solved beforehand
 
@@ -603,33 +604,39 @@ class _Runner:
         """Fill the rows of a group that have one building; what they share is solved once."""
         cases = _Pile(room)
         rows_of: list[tuple[int, list[int]]] = []
+        held_by: dict[Control, list[_Low]] = {}
         for r in members:
-            drawn = with_draw(
-                self.scenario, self.doubts, group[r], ("control", "equipment", "supplies", "tariff")
-            )
-            held = [self._held(room, drawn, strategy, cases) for strategy in drawn.strategies]
+            drawn = with_draw(self.scenario, self.doubts, group[r], ("control", "tariff"))
+            if drawn.control not in held_by:
+                held_by[drawn.control] = self._held(room, drawn.control, cases)
             keys = [self._key(drawn, e, s, group[r]) for e, s in self._devices]
             places = [cases.baseline()]
-            places += [cases.place(low, key) for low in held for key in keys]
+            places += [cases.place(low, key) for low in held_by[drawn.control] for key in keys]
             rows_of.append((r, places))
         cases.solve(self._takers(room, group, members))
         for r, places in rows_of:
             found[r] = cases.numbers[places]
 
-    def _held(self, room: _Room, drawn: Scenario, strategy: Strategy, cases: _Pile) -> _Low:
-        case, control = room.case, drawn.control
+    def _held(self, room: _Room, control: Control, cases: _Pile) -> list[_Low]:
+        """Return what each strategy holds in a building, as its controller measures."""
+        case = room.case
         seen = control.measured(case)
-        rh = control.true_setpoint(case, strategy.setpoint(seen))
-        dry = cases.low(balance.setpoint_humidity_ratio(case, rh))
-        wet = while_wet(strategy, seen)
-        if wet is None:
-            return _Low(dry, dry, ())
-        rh_wet = control.true_setpoint(case, wet.rh_frac)
-        above = tuple(
-            1e-3 * wet.above_g_m2 if surface.name in wet.surfaces else np.inf
-            for surface in case.surfaces
-        )
-        return _Low(dry, cases.low(balance.setpoint_humidity_ratio(case, rh_wet)), above)
+        held: list[_Low] = []
+        for strategy in self.scenario.strategies:
+            rh = control.true_setpoint(case, strategy.setpoint(seen))
+            dry = cases.low(balance.setpoint_humidity_ratio(case, rh))
+            wet = while_wet(strategy, seen)
+            if wet is None:
+                held.append(_Low(dry, dry, ()))
+                continue
+            rh_wet = control.true_setpoint(case, wet.rh_frac)
+            above = tuple(
+                1e-3 * wet.above_g_m2 if surface.name in wet.surfaces else np.inf
+                for surface in case.surfaces
+            )
+            row = cases.low(balance.setpoint_humidity_ratio(case, rh_wet))
+            held.append(_Low(dry, row, above))
+        return held
 
     def _key(self, drawn: Scenario, e: int, s: int, draw: Draw) -> _Key:
         return _Key(e, s, tuple(draw[d] for d in self._of_device(e, s)), drawn.tariff)
@@ -655,7 +662,9 @@ class _Runner:
                     # What runs with the heat follows this building's plant.
                     if own is not None and plant is not None and can.heat_frac is self._heated:
                         can = replace(can, heat_frac=plant.heat_frac)  # noqa: PLW2901 - the same device
-                    made[key] = yearly.Taker(capability=can, heater=waters[s].heater)
+                    made[key] = yearly.Taker(
+                        capability=can, heater=waters[s].heater, tariff=key.tariff
+                    )
             return [made[key] for key in keys]
 
         return takers
@@ -718,54 +727,53 @@ class _Pile:
         return self._cases.setdefault((low, key), len(self._cases))
 
     def solve(self, takers: Callable[[list[_Key]], list[yearly.Taker]]) -> None:
-        """Solve all cases, a few of one device at a time; fill `numbers`, (n_cases, n_metrics)."""
+        """Solve all cases, a few at a time; fill `numbers`, (n_cases, n_metrics)."""
         case = self._room.case
-        lows = list(dict.fromkeys(low for low, key in self._cases if key is not None))
         keys = list(dict.fromkeys(key for _, key in self._cases if key is not None))
-        wanted = self._ran(lows, batch.device(case, None)).added_kg if lows else None
-        self.numbers = np.empty((len(self._cases), N_METRICS))
-        self._account(None, None, wanted, lows)
-        for key, taker in zip(keys, takers(keys), strict=True):
-            self._account(key, taker, wanted, lows)
-
-    def _account(
-        self,
-        key: _Key | None,
-        taker: yearly.Taker | None,
-        wanted_kg: FloatArray | None,
-        wanted: list[_Low],
-    ) -> None:
-        """Fill the numbers of the cases of one device, or of none."""
-        room = self._room
-        can = balance.idle(room.case.n_steps) if taker is None else taker.capability
-        device = batch.device(room.case, can)
-        mine = [(low, place) for (low, its), place in self._cases.items() if its == key]
-        for start in range(0, len(mine), CASES_AT_ONCE):
-            lows, places = zip(*mine[start : start + CASES_AT_ONCE], strict=True)
-            found = yearly.year_numbers(
-                room.of,
-                room.book,
-                self._ran(lows, device),
-                devices=[device],
-                of_device=[0] * len(lows),
-                takers={} if taker is None else {0: taker},
-                tariff=None if key is None else key.tariff,
-                wanted_kg=wanted_kg,
-                wanted_of=None if key is None else [wanted.index(low) for low in lows],
+        of_keys = takers(keys)
+        capabilities = [balance.idle(case.n_steps), None, *(each.capability for each in of_keys)]
+        devices = [batch.device(case, can) for can in capabilities]
+        device_of: dict[_Key | None, int] = {None: 0} | {key: 2 + i for i, key in enumerate(keys)}
+        # What devices without limit add comes first: the others are measured by it.
+        lows = list(dict.fromkeys(low for low, key in self._cases if key is not None))
+        wanted_of = {low: i for i, low in enumerate(lows)}
+        ordered = sorted(self._cases, key=lambda each: device_of[each[1]])
+        cases = [(low, 1) for low in lows] + [(low, device_of[key]) for low, key in ordered]
+        wanted = np.zeros((len(lows), case.n_steps))
+        found = np.empty((len(cases), N_METRICS))
+        for start in range(0, len(cases), CASES_AT_ONCE):
+            some = cases[start : start + CASES_AT_ONCE]
+            of_device = [device for _, device in some]
+            ran = self._ran([low for low, _ in some], devices, of_device)
+            n_wanted = min(max(len(lows) - start, 0), len(some))
+            wanted[start : start + n_wanted] = ran.added_kg[:n_wanted]
+            numbers = yearly.year_numbers(
+                self._room.of,
+                self._room.book,
+                ran,
+                devices=devices,
+                of_device=of_device,
+                takers={2 + i: taker for i, taker in enumerate(of_keys) if 2 + i in of_device},
+                wanted_kg=wanted,
+                wanted_of=[wanted_of[low] if device > 1 else -1 for low, device in some],
             )
-            self.numbers[list(places)] = np.array([found[name] for name in yearly.METRICS]).T
+            found[start : start + len(some)] = np.array([numbers[m] for m in yearly.METRICS]).T
+        self.numbers = np.empty((len(self._cases), N_METRICS))
+        self.numbers[[self._cases[each] for each in ordered]] = found[len(lows) :]
 
-    def _ran(self, lows: Sequence[_Low], device: batch.Device) -> batch.Ran:
+    def _ran(
+        self, lows: Sequence[_Low], devices: list[batch.Device], of_device: list[int]
+    ) -> batch.Ran:
         n_faces = len(self._room.case.surfaces)
         above = [low.above_kg_m2 or (np.inf,) * n_faces for low in lows]
         return batch.solve(
             self._room.of,
             batch.Cases(
                 low=np.array(self._low_rows),
-                devices=[device],
+                devices=devices,
                 of_low=[low.dry for low in lows],
                 of_low_wet=[low.wet for low in lows],
-                of_device=[0] * len(lows),
+                of_device=of_device,
                 wet_above_kg_m2=np.array(above, dtype=np.float64).reshape(len(lows), n_faces),
             ),
         )

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from dewmargin.lines import Line, Space
     from dewmargin.scenario import Scenario
 
-CHUNK = 16  # lines solved in one call: their results stay in the processor's cache
+CHUNK = 32  # lines solved in one call: as many go through the year side by side
 
 Numbers = Mapping[str, float]
 Tried = Callable[[int, int], None]  # told how many were tried, and how many are kept
@@ -83,7 +83,9 @@ class Trial:
             demand_kg_s=np.repeat(demand.added_kg / 3600.0, case.steps_per_hour),
         )
         self._device, self._unlimited = batch.device(case, capability), batch.device(case, None)
-        self._taker = yearly.Taker(capability=capability, heater=water.heater)
+        self._taker = yearly.Taker(
+            capability=capability, heater=water.heater, tariff=scenario.tariff
+        )
         self._with_demand = with_demand
         self._known: dict[Line, Numbers] = {}
 
@@ -119,7 +121,6 @@ class Trial:
             devices=[self._device],
             of_device=[0] * len(rows),
             takers={0: self._taker},
-            tariff=self.scenario.tariff,
             wanted_kg=wanted,
             wanted_of=None if wanted is None else rows,
         )

@@ -69,10 +69,13 @@ class Taker:
     capability : Capability
     heater : HeatSource or None
         What heating the feed takes; None is not known.
+    tariff : Tariff or None
+        What its energy and water cost.
     """
 
     capability: Capability
     heater: HeatSource | None
+    tariff: Tariff | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +124,6 @@ def year_numbers(
     devices: Sequence[Device],
     of_device: Sequence[int],
     takers: Mapping[int, Taker],
-    tariff: Tariff | None,
     wanted_kg: FloatArray | None = None,
     wanted_of: Sequence[int] | None = None,
 ) -> dict[str, FloatArray]:
@@ -138,8 +140,7 @@ def year_numbers(
         As in the `Cases` that ran.
     takers : mapping of int to Taker
         The devices whose water and energy are to be known, by their place in `devices`; the
-        cases of the others take nothing.
-    tariff : Tariff or None
+        cases of the others take nothing, which costs nothing.
     wanted_kg : float64 array, shape (n_wanted, n_steps), optional
         What devices without limit add. [kg]
     wanted_of : sequence of int, optional
@@ -168,7 +169,7 @@ def year_numbers(
     numbers["worst_margin_k"] = _worst_margin(book, w, worst)
     return {
         **numbers,
-        **_taken(of, book, ran, of_device=of_device, takers=takers, tariff=tariff, found=found),
+        **_taken(of, book, ran, of_device=of_device, takers=takers, found=found),
     }
 
 
@@ -224,7 +225,6 @@ def _taken(
     *,
     of_device: Sequence[int],
     takers: Mapping[int, Taker],
-    tariff: Tariff | None,
     found: FloatArray,
 ) -> dict[str, FloatArray]:
     """Return water, energy, money and carbon; cases of devices that are no takers take nothing."""
@@ -232,7 +232,8 @@ def _taken(
     used = np.zeros((n_cases, tally.OF_DEVICE))
     source = of.case.heat_source
     delivered = found[:, tally.DELIVERED]
-    cost = np.full(n_cases, np.nan if tariff is None else 0.0)
+    priced = all(taker.tariff is not None for taker in takers.values())
+    cost = np.full(n_cases, 0.0 if priced else np.nan)
     carbon = cost.copy()
     for k, taker in takers.items():
         which = np.array([c for c, each in enumerate(of_device) if each == k], dtype=np.int64)
@@ -243,7 +244,7 @@ def _taken(
                 kwh,
                 feed_kg=float(used[c, tally.FEED]),
                 added_kg=float(delivered[c]),
-                tariff=tariff,
+                tariff=taker.tariff,
                 heater_carrier=None if taker.heater is None else taker.heater.carrier,
                 plant_carrier=None if source is None else source.carrier,
             )
