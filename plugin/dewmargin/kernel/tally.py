@@ -75,11 +75,15 @@ def room(
     The worst hours are those of the smallest dew margins as ln(p_face/p)/slope gives them, so
     nearly that the worst is among these few.
     """
-    nearest = np.empty(CANDIDATES)
+    nearest, before = np.empty((area.size, CANDIDATES)), np.empty(area.size)
     faces = area.size
     for c in range(sum_x.shape[0]):
         for j in range(out.shape[1]):
             out[c, j] = 0.0
+        for j in range(faces):
+            before[j] = film[c, j, film.shape[2] - 1]  # a whole year begins as it ends
+            for k in range(CANDIDATES):
+                worst[c, j, k], nearest[j, k] = 0, 1e30
         asked = wanted_of[c]
         dev = of_device[c]
         for hour in range(p_pa.size):
@@ -118,16 +122,34 @@ def room(
             for j in range(faces):
                 at_face = mean + offset[j, hour]
                 on = at_face * (1.0 - slack) > w_face[j, hour]
-                condenses = condenses or on
-                frost = frost or (on and cold_face[j, hour])
-                took, ran = 0.0, 0.0
-                for i in range(hour * parts, (hour + 1) * parts):
-                    took += taken[c, j, i]
-                    ran += runoff[c, j, i]
-                wet = wet or film[c, j, last] >= film_wet
-                runs = runs or ran > 0.0
-                out[c, CONDENSED] += area[j] * max(took, 0.0)
-                out[c, DRIED] += area[j] * max(-took, 0.0)
+                left = film[c, j, last]
+                # What began and ended dry took nothing.
+                if on or left > 0.0 or before[j] > 0.0:
+                    condenses = condenses or on
+                    frost = frost or (on and cold_face[j, hour])
+                    took, ran = 0.0, 0.0
+                    for i in range(hour * parts, (hour + 1) * parts):
+                        took += taken[c, j, i]
+                        ran += runoff[c, j, i]
+                    wet = wet or left >= film_wet
+                    runs = runs or ran > 0.0
+                    out[c, CONDENSED] += area[j] * max(took, 0.0)
+                    out[c, DRIED] += area[j] * max(-took, 0.0)
+                before[j] = left
+                at_face = max(at_face, 0.0)
+                below, whole = w_face[j, hour] - at_face, w_face[j, hour] + at_face
+                # Most hours are far from the worst, and need no division to tell.
+                farthest = nearest[j, CANDIDATES - 1] * slope[j, hour] * whole
+                if below <= 0.0 or 2.0 * below <= farthest:
+                    # ln(a/b) by its series about a = b.
+                    apart = below / whole
+                    margin = 2.0 * apart * (1.0 + apart * apart / 3.0) / slope[j, hour]
+                    if margin < nearest[j, CANDIDATES - 1]:
+                        k = CANDIDATES - 1
+                        while k > 0 and margin < nearest[j, k - 1]:
+                            nearest[j, k], worst[c, j, k] = nearest[j, k - 1], worst[c, j, k - 1]
+                            k -= 1
+                        nearest[j, k], worst[c, j, k] = margin, hour
             if condenses:
                 out[c, CONDENSATION_H] += 1.0
             if frost:
@@ -136,25 +158,6 @@ def room(
                 out[c, WET_H] += 1.0
             if runs:
                 out[c, RUNOFF_H] += 1.0
-        for j in range(faces):
-            for k in range(CANDIDATES):
-                worst[c, j, k], nearest[k] = 0, 1e30
-            for hour in range(p_pa.size):
-                at_face = max(w[c, hour] + offset[j, hour], 0.0)
-                below, whole = w_face[j, hour] - at_face, w_face[j, hour] + at_face
-                # Most hours are far from the worst, and need no division to tell.
-                least = nearest[CANDIDATES - 1] * slope[j, hour] * whole
-                if below > 0.0 and 2.0 * below > least:
-                    continue
-                # ln(a/b) by its series about a = b.
-                apart = below / whole
-                margin = 2.0 * apart * (1.0 + apart * apart / 3.0) / slope[j, hour]
-                if margin < nearest[CANDIDATES - 1]:
-                    k = CANDIDATES - 1
-                    while k > 0 and margin < nearest[k - 1]:
-                        nearest[k], worst[c, j, k] = nearest[k - 1], worst[c, j, k - 1]
-                        k -= 1
-                    nearest[k], worst[c, j, k] = margin, hour
 
 
 @jit
