@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -505,3 +506,15 @@ def test_a_cache_that_cannot_be_written_only_costs_time(monkeypatch, tmp_path) -
     decay = kernel.compiled().decay
 
     assert decay(1.0) == source.decay(1.0)
+
+
+def test_threads_that_ask_at_once_get_a_whole_kernel() -> None:
+    """A module being loaded is already known by its name: nobody may take it half."""
+    names = [name for name in sys.modules if name.startswith("dewmargin.kernel.heat_compiled")]
+    for name in names:
+        del sys.modules[name]
+
+    with ThreadPoolExecutor(8) as pool:
+        solvers = list(pool.map(lambda _: kernel.room_temperature(), range(8)))
+
+    assert all(solver is solvers[0] for solver in solvers)
