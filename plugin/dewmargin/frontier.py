@@ -59,13 +59,13 @@ MOST_ROUNDS = 60
 CHOSEN = "best line"  # name of the strategy to be pasted
 
 # What lies below in all hours has less of these, and more of those.
-RISES = ("condensation_h", "wet_h", "runoff_h", "feed_l", "delivered_kg")
+RISES = ("condensation_h", "wet_h", "runoff_h", "delivered_kg")
 FALLS = ("dry_h", "below_band_percent_h")
-UNBOUND = ("shortfall_kg", "shortfall_h", "cost", "co2_kg")
+# A drier room may take more: a pad that runs in other hours gives less of what it is fed.
+UNBOUND = ("feed_l", "shortfall_kg", "shortfall_h", "cost", "co2_kg")
 MORE_IS_BETTER = ("band_h",)
 GOALS = (*MORE_IS_BETTER, *FALLS, *RISES, *UNBOUND)
 DEFAULT_GOALS = ("band_h", "condensation_h")
-# Of equals in all goals, the least of these, one after the other.
 _WORDS = {
     "condensation_h": "h with condensation",
     "runoff_h": "h with run-off",
@@ -77,7 +77,9 @@ _WORDS = {
     "shortfall_kg": "kg short",
     "shortfall_h": "h short of vapour",
 }
-TIES = ("below_band_percent_h", "feed_l")
+# Of equals in all goals, the least of these, one after the other; then that of the fewest points.
+TIES = ("below_band_percent_h", "delivered_kg")
+_ROUNDING = 6  # decimals: what differs by less is equal
 
 _NEEDS = "surfaces, or prices in [tariff], are not given"
 
@@ -90,10 +92,11 @@ class _Aim:
     limits: tuple[Limit, ...]
     season_h: float
 
-    def harm(self, numbers: Numbers) -> tuple[float, ...]:
+    def harm(self, line: Line, numbers: Numbers) -> tuple[float, ...]:
         """Return the goals, then the ties."""
-        goals = (-numbers[g] if g in MORE_IS_BETTER else numbers[g] for g in self.goals)
-        return (*goals, *(numbers[name] for name in TIES))
+        goals = [-numbers[g] if g in MORE_IS_BETTER else numbers[g] for g in self.goals]
+        ties = [numbers[name] for name in TIES]
+        return (*(round(each, _ROUNDING) for each in (*goals, *ties)), float(len(line.points)))
 
     def least_harm(self, low: Numbers, high: Numbers) -> tuple[float, ...]:
         """Return what no line between two lines falls short of."""
@@ -105,7 +108,7 @@ class _Aim:
                 return -np.inf
             return high[name] if name in FALLS else low[name]
 
-        return tuple(least(name) for name in (*self.goals, *TIES))
+        return (*(round(least(name), _ROUNDING) for name in (*self.goals, *TIES)), 0.0)
 
     def hopeless(self, low: Numbers) -> bool:
         """Tell whether every line above this one breaks a limit."""
@@ -122,7 +125,7 @@ class _Front:
     def __init__(self, n_goals: int) -> None:
         self._n = n_goals
         self.lines: list[Line] = []
-        self._harm = np.empty((0, n_goals + len(TIES)))
+        self._harm = np.empty((0, n_goals + len(TIES) + 1))
 
     def beats(self, harm: FloatArray) -> np.ndarray:
         """Tell which harms, a row each, some known line beats or equals."""
@@ -164,8 +167,8 @@ def search(trial: Trial, goals: Sequence[str], limits: Sequence[Limit], after: T
     if RESET in space.rules and space.knots > 2:  # noqa: PLR2004 - those are searched completely
         _more_points(trial, aim, front, after)
     known = trial.numbers(front.lines, after=after, found=len(front.lines))
-    order = sorted(range(len(known)), key=lambda i: (aim.harm(known[i]), front.lines[i]))
-    return [front.lines[i] for i in order]
+    pairs = zip(front.lines, known, strict=True)
+    return [line for line, _ in sorted(pairs, key=lambda pair: aim.harm(*pair))]
 
 
 def _take(
@@ -174,7 +177,7 @@ def _take(
     """Try lines, and take those into the front that keep the limits; return their numbers."""
     numbers = trial.numbers(lines, after=after, found=len(front.lines))
     kept = [i for i, each in enumerate(numbers) if aim.kept(each)]
-    front.add([lines[i] for i in kept], [aim.harm(numbers[i]) for i in kept])
+    front.add([lines[i] for i in kept], [aim.harm(lines[i], numbers[i]) for i in kept])
     return numbers
 
 
