@@ -1,6 +1,7 @@
 """A room in any weather, for searches of set-point lines: a table that one can compute in the head.
 
-The room is at 21 °C, the air outdoors dry, and nothing but a humidifier makes it more humid.
+The room is at 21 °C, the air outdoors dry, and nothing but a humidifier makes it more humid, in a
+second.
 """
 
 from __future__ import annotations
@@ -8,7 +9,6 @@ from __future__ import annotations
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from dewmargin.lines import Space
 from dewmargin.trial import Trial
 
 if TYPE_CHECKING:
@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from dewmargin.case import HourlyCase
-    from dewmargin.lines import Line
+    from dewmargin.lines import Line, Space
     from dewmargin.scenario import Scenario
 
-DEVICE = 'name = "spray"\nkind = "fixed_rate"\nrate_kg_h = 100\npower_w = 50'
+DEVICE = 'name = "spray"\nkind = "fixed_rate"\nrate_kg_h = 50_000\npower_w = 50'
 SURFACE = '[[surfaces]]\nname = "glass"\ntemperature_index = 0.40\n'
 TARIFF = '[tariff]\nsource = "invented"\ncurrency = "EUR"\nwater_per_m3 = 4\n'
 
@@ -75,12 +75,12 @@ temperature_c = 10
 
 
 def trial_of(scenario: Scenario, case: HourlyCase, space: Space) -> Trial:
-    """Return a trial of the first device on the first supply, shortfall known too."""
+    """Return a trial of the first device on the last supply, which needs no mains, with demand."""
     return Trial(
         scenario,
         case,
         scenario.equipment[0],
-        scenario.supplies[0],
+        scenario.supplies[-1],
         space=space,
         with_demand=True,
     )

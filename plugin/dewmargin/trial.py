@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import balance, batch, yearly
+from dewmargin.errors import InputError
 from dewmargin.hours import hours_of
 from dewmargin.lines import strategy_of
 from dewmargin.signals import least_ahead
@@ -35,7 +36,13 @@ class Trial:
     """One building, device and supply, in which any line can be tried.
 
     Numbers are those of `dewmargin.yearly`; the device's straight lines are those of the most humid
-    line, for all alike, so that single numbers are off by up to 0.5 % of the rated rate.
+    line, for all alike, so that single numbers are off by up to 0.5 % of the rated rate. The
+    controller does not swing.
+
+    Raises
+    ------
+    InputError
+        If zones are humidified beside the space.
     """
 
     def __init__(
@@ -48,6 +55,12 @@ class Trial:
         space: Space,
         with_demand: bool,
     ) -> None:
+        if case.held_zones:
+            raise InputError(
+                "lines are not searched with zones that are humidified beside the space",
+                where="space.simulation.humidified_alike",
+                hint="leave them out, or compare strategies of your own",
+            )
         self.scenario, self.case, self.space = scenario, case, space
         comfort = scenario.comfort
         hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
