@@ -4,8 +4,9 @@ Lines are sought on a grid that a controller can be set to: whole per cent at ou
 5 K apart. A line that lies nowhere below another never has fewer hours of condensation and never
 more hours that are too dry. So the two ends of a range of lines bound what any line between them
 can reach, and ranges that cannot hold anything new are left out: lines of two points are searched
-completely. Lines of more points are sought from there, point by point, until no small change is of
-use; of these the set need not be complete.
+completely. Water, shortfall, cost and carbon have no such bounds: with one of them as a goal every
+line of two points is tried. Lines of more points are sought from there, by small changes until none
+is of use; of these the set need not be complete.
 """
 
 from __future__ import annotations

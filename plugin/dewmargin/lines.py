@@ -244,8 +244,9 @@ def neighbours(space: Space, line: Line) -> list[Line]:
     for t_c, percent in line.points:
         others = {t: p for t, p in points.items() if t != t_c}
         offer(others)
-        for t_other in {t_c - STEP_K, t_c + STEP_K} & on_line.keys() - others.keys():
-            offer(others | {t_other: percent})
+        for t_other in (t_c - STEP_K, t_c + STEP_K):
+            if t_other in on_line and t_other not in others:
+                offer(others | {t_other: percent})
     return found
 
 
