@@ -533,7 +533,8 @@ def _accepted_by_verdict(scenario: Scenario, case: HourlyCase) -> tuple[Limit, .
     hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
     wet = condenses(hours, balance.baseline(case).w_kg_kg).any(axis=0)
     extra_h = Limits.of(comfort, hours, scenario.tariff).extra_condensation_h
-    return (Limit(name="condensation_h", most=float(np.count_nonzero(wet)) + extra_h),)
+    # Hours are whole, so that a part of one counts for none.
+    return (Limit(name="condensation_h", most=float(np.floor(np.count_nonzero(wet) + extra_h))),)
 
 
 def _named(parts: Sequence[Any], name: str | None, kind: str) -> Any:  # noqa: ANN401 - what it is given
