@@ -123,6 +123,12 @@ def test_weather_tells_the_dryness_of_a_file() -> None:
             id="no such weather",
         ),
         pytest.param(
+            ["frontier", str(HOUSE), "--limit", "dry_h"],
+            3,
+            "error: limit: cannot be read: 'dry_h' (such as condensation_h=20)\n",
+            id="no limit",
+        ),
+        pytest.param(
             ["compare", str(HOUSE), "--out", "file"],
             4,
             "error: file: cannot be written: File exists\n",

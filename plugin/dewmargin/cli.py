@@ -133,7 +133,8 @@ def compare(
     multiple=True,
     metavar="COLUMN",
     help="What to be good in, most important first; may be repeated. Default: band_h and, with "
-    "surfaces, condensation_h.",
+    "surfaces, condensation_h. With feed_l, shortfall_kg, shortfall_h, cost or co2_kg every line "
+    "is tried, which takes minutes.",
 )
 @click.option(
     "--limit",

@@ -4,8 +4,9 @@ Lines are sought on a grid that a controller can be set to: whole per cent at ou
 5 K apart. A line that lies nowhere below another never has fewer hours of condensation and never
 more hours that are too dry. So the two ends of a range of lines bound what any line between them
 can reach, and ranges that cannot hold anything new are left out: lines of two points are searched
-completely. Lines of more points are sought from there, point by point, until no small change is of
-use; of these the set need not be complete.
+completely. Water, shortfall, cost and carbon have no such bounds: with one of them as a goal every
+line of two points is tried. Lines of more points are sought from there, by small changes until none
+is of use; of these the set need not be complete.
 """
 
 from __future__ import annotations
@@ -59,27 +60,31 @@ MOST_ROUNDS = 60
 CHOSEN = "best line"  # name of the strategy to be pasted
 
 # What lies below in all hours has less of these, and more of those.
-RISES = ("condensation_h", "wet_h", "runoff_h", "feed_l", "delivered_kg")
+RISES = ("condensation_h", "wet_h", "runoff_h", "delivered_kg")
 FALLS = ("dry_h", "below_band_percent_h")
-UNBOUND = ("shortfall_kg", "shortfall_h", "cost", "co2_kg")
+# A drier room may take more: a pad that runs in other hours gives less of what it is fed.
+UNBOUND = ("feed_l", "shortfall_kg", "shortfall_h", "cost", "co2_kg")
 MORE_IS_BETTER = ("band_h",)
 GOALS = (*MORE_IS_BETTER, *FALLS, *RISES, *UNBOUND)
 DEFAULT_GOALS = ("band_h", "condensation_h")
-# Of equals in all goals, the least of these, one after the other.
 _WORDS = {
     "condensation_h": "h with condensation",
     "runoff_h": "h with run-off",
     "wet_h": "h with wet surfaces",
     "dry_h": "h too dry",
+    "below_band_percent_h": "% h below the band",
     "band_h": "h in the comfort band",
     "feed_l": "l of water",
     "delivered_kg": "kg of vapour",
+    "co2_kg": "kg of CO2",
     "shortfall_kg": "kg short",
     "shortfall_h": "h short of vapour",
 }
-TIES = ("below_band_percent_h", "feed_l")
+# Of equals in all goals, the least of these, one after the other; then that of the fewest points.
+TIES = ("below_band_percent_h", "delivered_kg")
+_ROUNDING = 6  # decimals: what differs by less is equal
 
-_NEEDS = "surfaces, or prices in [tariff], are not given"
+_NEEDS = "it needs surfaces, or prices and what the device uses"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,10 +95,11 @@ class _Aim:
     limits: tuple[Limit, ...]
     season_h: float
 
-    def harm(self, numbers: Numbers) -> tuple[float, ...]:
+    def harm(self, line: Line, numbers: Numbers) -> tuple[float, ...]:
         """Return the goals, then the ties."""
-        goals = (-numbers[g] if g in MORE_IS_BETTER else numbers[g] for g in self.goals)
-        return (*goals, *(numbers[name] for name in TIES))
+        goals = [-numbers[g] if g in MORE_IS_BETTER else numbers[g] for g in self.goals]
+        ties = [numbers[name] for name in TIES]
+        return (*(round(each, _ROUNDING) for each in (*goals, *ties)), float(len(line.points)))
 
     def least_harm(self, low: Numbers, high: Numbers) -> tuple[float, ...]:
         """Return what no line between two lines falls short of."""
@@ -105,7 +111,7 @@ class _Aim:
                 return -np.inf
             return high[name] if name in FALLS else low[name]
 
-        return tuple(least(name) for name in (*self.goals, *TIES))
+        return (*(round(least(name), _ROUNDING) for name in (*self.goals, *TIES)), 0.0)
 
     def hopeless(self, low: Numbers) -> bool:
         """Tell whether every line above this one breaks a limit."""
@@ -122,7 +128,7 @@ class _Front:
     def __init__(self, n_goals: int) -> None:
         self._n = n_goals
         self.lines: list[Line] = []
-        self._harm = np.empty((0, n_goals + len(TIES)))
+        self._harm = np.empty((0, n_goals + len(TIES) + 1))
 
     def beats(self, harm: FloatArray) -> np.ndarray:
         """Tell which harms, a row each, some known line beats or equals."""
@@ -152,9 +158,10 @@ def search(trial: Trial, goals: Sequence[str], limits: Sequence[Limit], after: T
     """Return the lines that no other beats in all goals, the best in the first goal first."""
     aim = _Aim(goals=tuple(goals), limits=tuple(limits), season_h=trial.season_h)
     front, space = _Front(len(goals)), trial.space
-    least = trial.numbers([space.flat(space.low_percent, 0)], after=after, found=0)[0]
+    # The driest line may run no device, and so not ask for what is not known of it.
+    most = trial.numbers([space.flat(space.high_percent, 0)], after=after, found=0)[0]
     for name in (*goals, *(limit.name for limit in limits)):
-        if np.isnan(least[name]):
+        if np.isnan(most[name]):
             raise InputError(f"{name} is not known here", where="goal or limit", hint=_NEEDS)
     for ahead in space.look_ahead_h:
         if RESET in space.rules:
@@ -164,8 +171,8 @@ def search(trial: Trial, goals: Sequence[str], limits: Sequence[Limit], after: T
     if RESET in space.rules and space.knots > 2:  # noqa: PLR2004 - those are searched completely
         _more_points(trial, aim, front, after)
     known = trial.numbers(front.lines, after=after, found=len(front.lines))
-    order = sorted(range(len(known)), key=lambda i: (aim.harm(known[i]), front.lines[i]))
-    return [front.lines[i] for i in order]
+    pairs = zip(front.lines, known, strict=True)
+    return [line for line, _ in sorted(pairs, key=lambda pair: aim.harm(*pair))]
 
 
 def _take(
@@ -174,7 +181,7 @@ def _take(
     """Try lines, and take those into the front that keep the limits; return their numbers."""
     numbers = trial.numbers(lines, after=after, found=len(front.lines))
     kept = [i for i, each in enumerate(numbers) if aim.kept(each)]
-    front.add([lines[i] for i in kept], [aim.harm(numbers[i]) for i in kept])
+    front.add([lines[i] for i in kept], [aim.harm(lines[i], numbers[i]) for i in kept])
     return numbers
 
 
@@ -244,15 +251,19 @@ class Frontier:
     @property
     def verdict(self) -> str:
         """Return in a sentence which line to choose, and what it brings as it is set."""
-        within = ", ".join(f"at most {limit.most:g} {_words(limit.name)}" for limit in self.limits)
+        within = ", ".join(
+            f"at most {limit.most:g} {self._words(limit.name)}" for limit in self.limits
+        )
         if self.chosen is None or self.as_set is None:
-            return f"No line keeps to {within}; {self.tried} lines were tried."
+            kept = any(all(limit.kept(row) for limit in self.limits) for row in self.numbers)
+            no_line = "No line of the frontier, as it would be set," if kept else "No line"
+            return f"{no_line} keeps to {within}; {self.tried} lines were tried."
         dry, row = (option.row for option in self.as_set.options[:2])
         season_h = sum(row[name] or 0.0 for name in ("dry_h", "band_h", "humid_h"))
         set_so = f"set in whole per cent every {STEP_K} K " if self.chosen.points else ""
         named = dict.fromkeys([*self.goals, *(limit.name for limit in self.limits)])
         others = "".join(
-            f", {row[name] or 0.0:.0f} {_words(name)}" for name in named if name != "band_h"
+            f", {row[name] or 0.0:.0f} {self._words(name)}" for name in named if name != "band_h"
         )
         return (
             f"Choose {self.chosen.short()}: {set_so}it has "
@@ -260,6 +271,13 @@ class Frontier:
             f"band ({dry['band_h'] or 0.0:.0f} without){others}"
             + (f"; asked for {within}." if within else ".")
         )
+
+    def _words(self, name: str) -> str:
+        """Return a year number as words; what has none goes by its column."""
+        tariff = self.scenario.tariff
+        if name == "cost" and tariff is not None:
+            return f"{tariff.currency} of cost"
+        return _WORDS.get(name, name)
 
     def lines_of_search(self) -> list[str]:
         """Return what was searched, and how far to trust it."""
@@ -278,6 +296,11 @@ class Frontier:
                 f"{STEP_K} K, {space.low_percent} to {space.high_percent} % in whole per cent, "
                 "never drier where it is milder; lines of two points completely"
                 + (by_changes if space.knots > 2 else ".")  # noqa: PLR2004 - those completely
+            )
+        if self.scenario.control.swings:
+            lines.append(
+                "Searched with a controller that does not swing; as it is set, the best line is "
+                "compared with the deadband, delay and times of [control]."
             )
         return lines
 
@@ -352,11 +375,6 @@ class Frontier:
             texts = {"strategy.toml": self.toml().encode()}
         files = folder.files_of([ParquetTables(), CsvTables()], tables, about)
         return folder.write_folder(out, files | texts, about=about)
-
-
-def _words(name: str) -> str:
-    """Return a year number as words; what has none goes by its column."""
-    return _WORDS.get(name, name)
 
 
 def _points(line: Line) -> str | None:
@@ -453,6 +471,12 @@ def _found(
                 f"{goal!r} is no goal", where="goal", hint=f"one of: {', '.join(GOALS)}"
             )
     only = replace(scenario, equipment=(device,), supplies=(feed,))
+    if SURFACE in rules and not case.surfaces:
+        raise InputError(
+            "surface_limit needs at least one surface",
+            where="rule",
+            hint="add a [[surfaces]] table",
+        )
     comfort = scenario.comfort
     low = LEAST_PERCENT if low_percent is None else low_percent
     high = round(100 * comfort.high_rh) if high_percent is None else high_percent
@@ -462,7 +486,7 @@ def _found(
             where="range",
             hint="such as 10 to 50",
         )
-    coldest = int(np.floor(case.t_out_c.min() / STEP_K)) * STEP_K
+    coldest = int(np.floor(scenario.control.measured(case).t_out_c.min() / STEP_K)) * STEP_K
     mildest = int(np.ceil(comfort.heating_season_below_c / STEP_K)) * STEP_K
     space = Space(
         t_out_c=tuple(range(coldest, max(mildest, coldest + STEP_K) + 1, STEP_K)),
@@ -472,12 +496,14 @@ def _found(
         knots=knots,
         rules=rules,
     )
-    accepted = limits or _accepted_by_verdict(scenario, case, goals)
+    accepted = limits or _accepted_by_verdict(scenario, case)
     asked = {*goals, *(limit.name for limit in accepted)}
     trial = Trial(
         only, case, device, feed, space=space, with_demand=bool(asked & set(yearly.OF_DEMAND))
     )
-    lines = search(trial, goals, limits, after)
+    # A goal is shown beyond what is accepted of it.
+    required = limits or tuple(limit for limit in accepted if limit.name not in goals)
+    lines = search(trial, goals, required, after)
     numbers = trial.numbers(lines, after=after, found=len(lines))
     aim = _Aim(goals=goals, limits=accepted, season_h=trial.season_h)
     chosen, as_set = None, None
@@ -499,17 +525,16 @@ def _found(
     )
 
 
-def _accepted_by_verdict(
-    scenario: Scenario, case: HourlyCase, goals: Sequence[str]
-) -> tuple[Limit, ...]:
-    """Return the condensation that the verdict of a comparison accepts, if that is a goal."""
-    if "condensation_h" not in goals or not case.surfaces:
+def _accepted_by_verdict(scenario: Scenario, case: HourlyCase) -> tuple[Limit, ...]:
+    """Return the condensation that the verdict of a comparison accepts, if there are surfaces."""
+    if not case.surfaces:
         return ()
     comfort = scenario.comfort
     hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
     wet = condenses(hours, balance.baseline(case).w_kg_kg).any(axis=0)
     extra_h = Limits.of(comfort, hours, scenario.tariff).extra_condensation_h
-    return (Limit(name="condensation_h", most=float(np.count_nonzero(wet)) + extra_h),)
+    # Hours are whole, so that a part of one counts for none.
+    return (Limit(name="condensation_h", most=float(np.floor(np.count_nonzero(wet) + extra_h))),)
 
 
 def _named(parts: Sequence[Any], name: str | None, kind: str) -> Any:  # noqa: ANN401 - what it is given

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, replace
+from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,7 +28,7 @@ MOVES_PERCENT = (-4, -2, -1, 1, 2, 4)
 RESET, SURFACE = "outdoor_reset", "surface_limit"
 
 
-@dataclass(frozen=True, slots=True, order=True)
+@dataclass(frozen=True, slots=True)
 class Line:
     """A rule that a controller could be set to.
 
@@ -220,28 +221,32 @@ def surface_rules(space: Space, ahead: int) -> list[Line]:
 
 
 def neighbours(space: Space, line: Line) -> list[Line]:
-    """Return the lines that differ in one point: moved, put in or taken out."""
+    """Return the lines that differ at one temperature, moved or without a point of their own.
+
+    What is moved takes its sides along, or leaves one or both where they are: without these points
+    a line that touches its limit at one temperature could not rise at the next.
+    """
     found: list[Line] = []
-    grid = space.t_out_c
+    held = line.percent_at(np.array(space.t_out_c, dtype=np.float64))
+    on_line = dict(zip(space.t_out_c, np.floor(held + 1e-9).astype(int).tolist(), strict=True))
+    points = dict(line.points)
 
-    def offer(points: list[tuple[int, int]]) -> None:
-        if space.holds(sorted(points)):
-            found.append(space.line(sorted(points), line.look_ahead_h))
+    def offer(changed: dict[int, int]) -> None:
+        if changed and space.holds(sorted(changed.items())):
+            found.append(space.line(sorted(changed.items()), line.look_ahead_h))
 
-    points = list(line.points)
-    here = line.percent_at(np.array(grid, dtype=np.float64))
-    for i, (t_c, percent) in enumerate(points):
-        others = points[:i] + points[i + 1 :]
-        for move in MOVES_PERCENT:
-            offer([*others, (t_c, percent + move)])
+    for t_c, percent in on_line.items():
+        sides = {t: on_line[t] for t in (t_c - STEP_K, t_c + STEP_K) if t in on_line}
+        pins = [dict(kept) for n in range(3) for kept in combinations(sides.items(), n)]
+        for pinned in pins:
+            for move in MOVES_PERCENT:
+                offer(points | pinned | {t_c: percent + move})
+    for t_c, percent in line.points:
+        others = {t: p for t, p in points.items() if t != t_c}
+        offer(others)
         for t_other in (t_c - STEP_K, t_c + STEP_K):
-            if t_other in grid:
-                offer([*others, (t_other, percent)])
-        if others:
-            offer(others)
-    for t_c, percent in zip(grid, here.tolist(), strict=True):
-        for move in (0, *MOVES_PERCENT):
-            offer([*points, (t_c, int(percent) + move)])
+            if t_other in on_line and t_other not in others:
+                offer(others | {t_other: percent})
     return found
 
 

@@ -41,7 +41,7 @@ def require_alone(case: HourlyCase) -> None:
     """
     if case.held_zones:
         raise InputError(
-            "zones humidified together cannot be tried in thousands of cases",
+            "lines and draws are not tried with zones that are humidified beside the space",
             where="space.simulation.humidified_alike",
             hint="leave them out here, or compare options one by one",
         )
@@ -51,7 +51,13 @@ class Trial:
     """One building, device and supply, in which any line can be tried.
 
     Numbers are those of `dewmargin.yearly`; the device's straight lines are those of the most humid
-    line, for all alike, so that single numbers are off by up to 0.5 % of the rated rate.
+    line, for all alike, so that single numbers are off by up to 0.5 % of the rated rate. The
+    controller does not swing.
+
+    Raises
+    ------
+    InputError
+        If zones are humidified beside the space.
     """
 
     def __init__(

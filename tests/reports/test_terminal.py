@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 from rich.console import Console
 
-from dewmargin.columns import COMPARISON, Table
+from dewmargin.columns import COMPARISON, FRONTIER, Table
 from dewmargin.reports import terminal
 from dewmargin.reports.tables import rows
 
@@ -130,3 +130,53 @@ def test_without_heat_or_energy_there_is_no_second_table() -> None:
     bare = options(**known, cost=[None] * 3, co2_kg=[None] * 3, currency=[None] * 3)
 
     assert shown(bare, show=terminal.print_taken) == ""
+
+
+def lines_of_set_points(n: int, chosen: int) -> Table:
+    """Return a table of lines, the one of number `chosen` chosen; what they cost is not known."""
+    data: dict[str, list] = {c.name: [float(i) for i in range(n)] for c in FRONTIER}
+    data |= {"chosen": [i == chosen for i in range(n)], "cost": [float("nan")] * n}
+    return Table(columns=FRONTIER, data=data)
+
+
+def test_lines_are_shown_in_their_order_and_the_chosen_one_is_marked() -> None:
+    table = lines_of_set_points(3, chosen=1)
+
+    text = shown(table, show=lambda out, t: terminal.print_frontier(out, t, ["a", "b", "c"]))
+
+    rows = [line.split() for line in text.splitlines() if line.split()[:1] in (["a"], [">"], ["c"])]
+    assert rows == [
+        ["a", *["0"] * 6, "-"],
+        [">", "b", *["1"] * 6, "-"],
+        ["c", *["2"] * 6, "-"],
+    ]
+    assert "shown" not in text
+
+
+def test_of_many_lines_some_are_shown_and_the_chosen_one_among_them() -> None:
+    table, names = lines_of_set_points(100, chosen=50), [f"number{i}" for i in range(100)]
+
+    text = shown(table, show=lambda out, t: terminal.print_frontier(out, t, names))
+
+    told = [int(word[6:]) for word in text.split() if word.startswith("number")]
+    assert told == sorted({*range(0, 100, 3), 50})
+    assert "> number50" in text
+    assert text.rstrip().endswith("35 of 100 lines are shown.")
+
+
+def test_no_line_at_all_is_an_empty_table() -> None:
+    text = shown(
+        lines_of_set_points(0, chosen=0),
+        show=lambda out, t: terminal.print_frontier(out, t, []),
+    )
+
+    assert "band" in text
+
+
+def test_progress_is_silent_when_piped(capsys: pytest.CaptureFixture[str]) -> None:
+    with terminal.progress("tried, kept", None) as advance:
+        advance(12, 3)
+    with terminal.progress("simulate", 1.0) as advance:
+        advance(0.5)
+
+    assert capsys.readouterr() == ("", "")
