@@ -499,8 +499,8 @@ def test_zones_humidified_beside_the_space_are_refused() -> None:
         trial_of(scenario, replace(case, held_zones=(zone,)), space)
 
     assert str(caught.value) == (
-        "space.simulation.humidified_alike: lines are not searched with zones that are humidified "
-        "beside the space (leave them out here, or compare options one by one)"
+        "space.simulation.humidified_alike: lines and draws are not tried with zones that "
+        "are humidified beside the space (leave them out here, or compare options one by one)"
     )
 
 
