@@ -7,6 +7,7 @@ two, through the solutions at Chebyshev's points give them in a tenth of the tim
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from itertools import combinations, product
 from typing import TYPE_CHECKING, Any
@@ -21,9 +22,8 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Capability
 
-POINTS = {1: 5, 2: 4}  # of each input, by how many there are
-FEWEST_POINTS = 3  # of each of more inputs
-TOGETHER = 2  # inputs that are away from their middle at once
+POINTS = 5  # of each input alone; of two together, their ends
+PAIR = 2
 MOST_INPUTS = 7
 
 _Leaf = tuple[str, ...]  # names of attributes, from a capability down to a number or a row
@@ -70,15 +70,19 @@ class Response:
     def _weights(self, inputs: Sequence[float]) -> FloatArray:
         """Return what the solution at each point counts for.
 
-        What each input adds, and each pair beyond its two, away from the middle, by Lagrange's
-        polynomials.
+        What each input adds, away from the middle, by Lagrange's polynomial through all its values;
+        and what each two add beyond that, by those through ends and middle.
         """
-        each = [_lagrange(nodes, x) for nodes, x in zip(self.nodes, inputs, strict=True)]
+        alone = [_lagrange(nodes, x) for nodes, x in zip(self.nodes, inputs, strict=True)]
+        both = [
+            dict(zip(_ends(nodes), _lagrange(nodes[_ends(nodes)], x), strict=True))
+            for nodes, x in zip(self.nodes, inputs, strict=True)
+        ]
         place = {point: i for i, point in enumerate(self.points)}
         weights = np.zeros(len(self.points))
         for point in self.points:
-            away = [i for i, nodes in enumerate(self.nodes) if point[i] != _middle(nodes)]
-            share = float(np.prod([each[i][point[i]] for i in away]))
+            away = _away(point, self.nodes)
+            share = math.prod((alone if len(away) == 1 else both)[i][point[i]] for i in away)
             for n_kept in range(len(away) + 1):
                 for kept in combinations(away, n_kept):
                     part = tuple(
@@ -110,12 +114,11 @@ def response(
     ranges : sequence of (float, float)
         Least and most of each input; an input that does not vary has one point.
     """
-    n = POINTS.get(len(ranges), FEWEST_POINTS)
-    nodes = tuple(_nodes(low, high, n) for low, high in ranges)
+    nodes = tuple(_nodes(low, high) for low, high in ranges)
     points = tuple(
         point
         for point in product(*(range(each.size) for each in nodes))
-        if sum(k != _middle(each) for k, each in zip(point, nodes, strict=True)) <= TOGETHER
+        if _is_solved(point, nodes)
     )
     solved = [
         solve(tuple(float(each[k]) for k, each in zip(point, nodes, strict=True)))
@@ -144,18 +147,33 @@ def response(
     )
 
 
-def _nodes(low: float, high: float, n: int) -> FloatArray:
+def _nodes(low: float, high: float) -> FloatArray:
     """Return Chebyshev's points, the ends included."""
     if high <= low:
         return np.array([low])
     result: FloatArray = 0.5 * (low + high) - 0.5 * (high - low) * np.cos(
-        np.pi * np.arange(n) / (n - 1)
+        np.pi * np.arange(POINTS) / (POINTS - 1)
     )
     return result
 
 
 def _middle(nodes: FloatArray) -> int:
     return nodes.size // 2
+
+
+def _ends(nodes: FloatArray) -> list[int]:
+    """Return the places of ends and middle; one for a single value."""
+    return sorted({0, _middle(nodes), nodes.size - 1})
+
+
+def _away(point: tuple[int, ...], nodes: Sequence[FloatArray]) -> list[int]:
+    """Return the inputs that are not at their middle."""
+    return [i for i, (k, each) in enumerate(zip(point, nodes, strict=True)) if k != _middle(each)]
+
+
+def _is_solved(point: tuple[int, ...], nodes: Sequence[FloatArray]) -> bool:
+    away = _away(point, nodes)
+    return len(away) <= 1 or (len(away) == PAIR and all(point[i] in _ends(nodes[i]) for i in away))
 
 
 def _lagrange(nodes: FloatArray, x: float) -> FloatArray:
