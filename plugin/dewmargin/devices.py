@@ -42,11 +42,10 @@ def plant(variants: Variants, rows: Sequence[Row]) -> Plant:
     own = variants.case_of((), ())
     air, moves = list(variants.touching("weather")), False
     for k in variants.touching("space"):
-        if variants.targets[k] in variants.choices:
-            air.append(k)
-            continue
-        for row in (min(rows, key=lambda row: row[k]), max(rows, key=lambda row: row[k])):
-            case = variants.case_of(row, (k,))
+        said = {row[k]: row for row in rows}
+        ends = said if variants.targets[k] in variants.choices else (min(said), max(said))
+        for value in ends:
+            case = variants.case_of(said[value], (k,))
             if not _same_air(own, case):
                 air.append(k)
             if own.air_system is not None and case.air_system is not None:
@@ -55,6 +54,8 @@ def plant(variants: Variants, rows: Sequence[Row]) -> Plant:
 
 
 def _same_air(one: HourlyCase, other: HourlyCase) -> bool:
+    if one.n_steps != other.n_steps:
+        return False
     heats: BoolArray = (one.heating_w > 0.0) & (other.heating_w > 0.0)
     a, b = one.air_system, other.air_system
     if a is None or b is None:

@@ -228,7 +228,7 @@ class Stress:
                 "above the total."
             )
         if self.checked:
-            words = ", ".join(f"{name} {value:.2g}" for name, value in self.checked.items())
+            words = ", ".join(f"{name} {round(value, 3):g}" for name, value in self.checked.items())
             n = min(CHECKED, len(self.draws))
             lines.append(f"Largest difference to {n} full comparisons: {words}.")
         lines += [f"Note: {note}." for note in self._notes()]
@@ -540,7 +540,8 @@ class _Runner:
                 for key, name in (("delivered %", "delivered_kg"), ("feed %", "feed_l")):
                     exact = option.row[name] or 0.0
                     if exact > 0.0:
-                        worst[key] = max(worst[key], 100.0 * abs(mine[name] / exact - 1.0))
+                        apart = 100.0 * abs(mine[name] / exact - 1.0)
+                        worst[key] = max(worst[key], float(apart))
         return worst
 
     def _inputs_sha256(self, draws: Sequence[Draw]) -> dict[str, str]:
@@ -791,11 +792,15 @@ def _indices(results: FloatArray) -> tuple[FloatArray, FloatArray]:
     *Source.* Saltelli et al. 2010, Computer Physics Communications 181(2), table 2 (b) and (f),
     the latter of Jansen 1999.
     """
-    both = results[:, :2]
-    centred = results - both.mean(axis=(0, 1))
+    if results.shape[1] == 1:  # nothing is drawn
+        nothing = np.empty((0, *results.shape[2:]))
+        return nothing, nothing
+    drawn = results[:, :2]
+    centred = results - drawn.mean(axis=(0, 1))
     f_a, f_b, mixed = centred[:, 0], centred[:, 1], centred[:, 2:]
     variance = np.mean(centred[:, :2] ** 2, axis=(0, 1))
-    varies = np.ptp(results, axis=(0, 1)) > ROUNDING * np.abs(results).max(axis=(0, 1))
+    known = np.isfinite(results).all(axis=(0, 1))
+    varies = known & (np.ptp(drawn, axis=(0, 1)) > ROUNDING * np.abs(drawn).max(axis=(0, 1)))
     variance = np.where(varies, variance, np.nan)
     first = np.mean(f_b[:, None] * (mixed - f_a[:, None]), axis=0) / variance
     total = np.mean((f_a[:, None] - mixed) ** 2, axis=0) / (2.0 * variance)
