@@ -50,7 +50,7 @@ class Response:
     leaves, numbers : tuple
         What varies from step to step, and what does not.
     table : float64 array, shape (n_points, n_leaves * n_steps + n_numbers)
-        Their values at all points.
+        What each point adds beyond those that have fewer inputs away from the middle.
     """
 
     nodes: tuple[FloatArray, ...]
@@ -65,31 +65,24 @@ class Response:
         if not self.table.size:
             return self.first
         # Not by matrix product, whose last digits may depend on how it is shared out.
-        return self._with(np.einsum("p,ps->s", self._weights(inputs), self.table))
+        return self._with(np.einsum("p,ps->s", self._shares(inputs), self.table))
 
-    def _weights(self, inputs: Sequence[float]) -> FloatArray:
-        """Return what the solution at each point counts for.
+    def _shares(self, inputs: Sequence[float]) -> FloatArray:
+        """Return how much counts of what each point adds.
 
-        What each input adds, away from the middle, by Lagrange's polynomial through all its values;
-        and what each two add beyond that, by those through ends and middle.
+        By Lagrange's polynomials: of an input alone through all its values, of two together through
+        ends and middle.
         """
         alone = [_lagrange(nodes, x) for nodes, x in zip(self.nodes, inputs, strict=True)]
         both = [
             dict(zip(_ends(nodes), _lagrange(nodes[_ends(nodes)], x), strict=True))
             for nodes, x in zip(self.nodes, inputs, strict=True)
         ]
-        place = {point: i for i, point in enumerate(self.points)}
-        weights = np.zeros(len(self.points))
+        shares = []
         for point in self.points:
             away = _away(point, self.nodes)
-            share = math.prod((alone if len(away) == 1 else both)[i][point[i]] for i in away)
-            for n_kept in range(len(away) + 1):
-                for kept in combinations(away, n_kept):
-                    part = tuple(
-                        k if i in kept else _middle(self.nodes[i]) for i, k in enumerate(point)
-                    )
-                    weights[place[part]] += share * (-1.0) ** (len(away) - n_kept)
-        return weights
+            shares.append(math.prod((alone if len(away) == 1 else both)[i][point[i]] for i in away))
+        return np.array(shares)
 
     def _with(self, values: FloatArray) -> Capability:
         n = values.size - len(self.numbers)
@@ -143,8 +136,25 @@ def response(
         first=first,
         leaves=tuple(leaf for leaf in varied if leaf not in _NUMBERS),
         numbers=tuple(leaf for leaf in varied if leaf in _NUMBERS),
-        table=np.concatenate([np.empty((len(solved), 0)), *varied.values()], axis=1),
+        table=_added(
+            np.concatenate([np.empty((len(solved), 0)), *varied.values()], axis=1), points, nodes
+        ),
     )
+
+
+def _added(
+    values: FloatArray, points: Sequence[tuple[int, ...]], nodes: Sequence[FloatArray]
+) -> FloatArray:
+    """Return what each point adds to those that have fewer inputs away from the middle."""
+    place = {point: i for i, point in enumerate(points)}
+    added = values.copy()
+    for point in sorted(points, key=lambda point: len(_away(point, nodes))):
+        away = _away(point, nodes)
+        for n_kept in range(len(away)):
+            for kept in combinations(away, n_kept):
+                less = tuple(k if i in kept else _middle(nodes[i]) for i, k in enumerate(point))
+                added[place[point]] -= added[place[less]]
+    return added
 
 
 def _nodes(low: float, high: float) -> FloatArray:

@@ -623,13 +623,15 @@ class _Runner:
 
     def _made(self, room: _Room, taker: _Taker) -> yearly.Taker:
         """Return a device in a building, with what heats its water."""
-        device, row = taker.device, [None] * len(self.variants.targets)
+        device = taker.device
+        row: list[Any] = [None] * len(self.variants.targets)
         for k, value in zip(device.inputs, taker.inputs, strict=True):
             row[k] = value
         drawn = self.variants.scenario_of(tuple(row), device.of_supply)
+        heater = drawn.supplies[device.supply].heater
         return yearly.Taker(
             capability=device.at(tuple(row), room.case),
-            heater=drawn.supplies[device.supply].feed_water(room.case).heater,
+            heater=None if heater is None else heater.source(room.case.n_steps),
         )
 
     def _price(self, numbers: FloatArray, drawn: Scenario, case: HourlyCase) -> None:
