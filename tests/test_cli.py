@@ -94,6 +94,7 @@ def test_check_lists_what_will_be_used_and_every_default() -> None:
 
     assert text.startswith(f"{HOUSE}: fine")
     assert "12 and the baseline" in text
+    assert "doubts (the usual)" in text
     keys = {row["key"] for row in document["defaults"]}
     assert {"comfort.low_rh", "space.house.gains_factor", "equipment[0].contact_frac"} <= keys
     assert all(row["why"] for row in document["defaults"])
@@ -257,23 +258,18 @@ def test_stress_asks_about_the_limits_that_are_given(stressed) -> None:
     file = stressed[0] / "small.toml"
     told = run("stress", file, "--samples", 24, "--limit", "feed_l=1", "--json")
     refused = run("stress", file, "--limit", "humidity=1")
-    garbled = run("stress", file, "--limit", "feed_l")
 
     breaks = json.loads(told.stdout)["breaks"]
     assert [row["broken_frac"] for row in breaks] == [0.0, 1.0]
-    assert refused.returncode == garbled.returncode == 3
+    assert refused.returncode == 3
     assert refused.stderr.startswith("error: limit: 'humidity' is not counted (one of: demand_kg, ")
     assert "extra_condensation_h" in refused.stderr
-    assert garbled.stderr == (
-        "error: limit: cannot be read: 'feed_l' (such as condensation_h=20)\n"
-    )
 
 
 @pytest.mark.slow
 def test_check_names_the_doubts(stressed) -> None:
     folder = stressed[0]
     assert "equipment[*].effectiveness" in run("check", folder / "small.toml").stdout
-    assert "doubts (the usual)" in run("check", HOUSE).stdout
     (folder / "other").mkdir()
     small(folder / "other", "surfaces[7].area_m2 | value | uniform | low=1; high=2")
 

@@ -167,6 +167,7 @@ tariff.electricity_per_kwh | value | uniform | low=0.1; high=20
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sampling", BOTH)
 def test_shares_of_an_additive_cost_are_those_of_its_terms(sampling, tmp_path) -> None:
     """Cost is a sum of price times amount, so that V_i = (amount_i (high - low))^2 / 12, exactly.
@@ -252,6 +253,7 @@ SETS = {
         equipment[0].standby_w | value | uniform | low=0; high=50
         equipment[0].power_w | value | uniform | low=5; high=50
         supplies[0].temperature_c | value | uniform | low=40; high=70
+        supplies[0].cold_c | value | choice | values=[4, 12]
         supplies[0].heater.efficiency | value | uniform | low=0.5; high=0.9
     """,
     "choices": """
@@ -261,7 +263,6 @@ SETS = {
         equipment[0].call | value | choice | values=['heating', 'humidity']
         equipment[0].count | value | choice | values=[1, 2]
         equipment[0].airflow_kg_s | factor | uniform | low=0.7; high=1
-        supplies[0].cold_c | value | choice | values=[4, 12]
     """,
 }
 MORE = {
@@ -284,6 +285,7 @@ part_load = [[0.2, 0.7], [1, 1]]
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("which", SETS)
 def test_a_draw_has_the_numbers_of_a_full_comparison(which, tmp_path) -> None:
     """Whatever is drawn, and whatever else is in the study.
@@ -343,6 +345,7 @@ control.rh_bias | offset | normal | mean=0; sd=0.03
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sampling", BOTH)
 def test_the_same_seed_gives_the_same_bytes_on_any_number_of_threads(
     sampling, tmp_path, monkeypatch
@@ -366,6 +369,7 @@ def test_the_same_seed_gives_the_same_bytes_on_any_number_of_threads(
     assert set(manifest["inputs_sha256"]) == {"scenario: small.toml", "weather: january.epw"}
 
 
+@pytest.mark.slow
 def test_quantiles_of_two_seeds_agree_within_their_intervals(tmp_path) -> None:
     """Each seed's quantile lies in the other's interval of 95 %: draws that fill space evenly
     vary less than chance, and the difference of two is 1.4 times one's own error."""
@@ -471,6 +475,14 @@ def test_lines_say_what_is_left_out(tmp_path) -> None:
 
 # What is refused
 
+
+def test_a_limit_that_cannot_be_read_is_refused() -> None:
+    for text in ("feed_l", "feed_l=", "feed_l=inf"):
+        with pytest.raises(InputError) as caught:
+            Limit.parse(text)
+        assert str(caught.value) == f"limit: cannot be read: {text!r} (such as condensation_h=20)"
+
+
 HINT = "(draw less wide, or leave that out; whole numbers and texts are drawn as a choice)"
 REFUSED = [
     (
@@ -516,6 +528,20 @@ def test_a_draw_that_cannot_be_is_refused_before_the_work(doubt, message, tmp_pa
     assert done == []
 
 
+def test_usual_doubts_that_do_not_suit_ask_for_others(tmp_path) -> None:
+    """A bypass of nearly half the blower's air, which is the most: a quarter more is too much."""
+    scenario = small(tmp_path, lines={"airflow_kg_s = 0.09": "airflow_kg_s = 0.21"})
+
+    with pytest.raises(InputError) as caught:
+        study(scenario, samples=8)
+
+    text = str(caught.value)
+    assert text.startswith(
+        f"{tmp_path / 'small.toml'}: doubts: a draw is refused: equipment['pad']"
+    )
+    assert text.endswith("(the usual doubts are too wide here: give [[doubts]] of its own)")
+
+
 def test_a_weather_file_that_is_not_there_is_refused_before_the_work(tmp_path) -> None:
     doubt = "weather.file | value | choice | values=['january.epw', 'none.epw']"
 
@@ -550,12 +576,15 @@ def test_a_limit_on_what_is_not_known_is_refused(tmp_path) -> None:
     scenario = small(tmp_path, DEVICE, lines={surface: ""})
     limit = Limit(name="condensation_h", most=1.0)
 
+    done = []
+
     with pytest.raises(InputError) as caught:
-        study(scenario, samples=8, limits=[limit])
+        study(scenario, samples=8, limits=[limit], after=done.append)
 
     assert str(caught.value) == (
         f"{tmp_path / 'small.toml'}: limit: condensation_h is not known here"
     )
+    assert done == []
     assert [limit.name for limit in study(scenario, samples=8).limits] == ["dry_h"]
 
 

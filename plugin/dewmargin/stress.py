@@ -456,15 +456,14 @@ class _Runner:
             try:
                 for j, found in enumerate(pool.map(self._numbers, groups)):
                     results[j] = found
+                    if not j:
+                        _require_known(asked, found)
                     after((j + 1) / n)
             except BaseException:
                 pool.shutdown(wait=False, cancel_futures=True)
                 raise
         first_order, total = _indices(results)
         both = results[:, : 2 if n_doubts else 1].swapaxes(0, 1).reshape(-1, *results.shape[2:])
-        for limit in asked:
-            if np.isnan(limited(both, limit.name)).all():
-                raise InputError(f"{limit.name} is not known here", where="limit")
         return Stress(
             scenario=self.scenario,
             doubts=tuple(self.doubts),
@@ -495,7 +494,18 @@ class _Runner:
                 for s in range(len(self.scenario.supplies))
             ]
         except InputError as error:
-            raise _of_draws(error) from error
+            raise self._refused(error) from error
+
+    def _refused(self, error: InputError) -> InputError:
+        """Return an error of a drawn input as one of the doubts."""
+        place = "" if error.where is None else f"{error.where}: "
+        hint = "" if error.hint is None else f"; {error.hint}"
+        remedy = "draw less wide, or leave that out; whole numbers and texts are drawn as a choice"
+        if not self.scenario.doubts:
+            remedy = "the usual doubts are too wide here: give [[doubts]] of its own"
+        return InputError(
+            f"a draw is refused: {place}{error.what}{hint}", where="doubts", hint=remedy
+        )
 
     def _group(self, a: Draw, b: Draw | None) -> list[Row]:
         """Return the rows of Saltelli's design that share a row of A: A, B, and A with one of B."""
@@ -566,7 +576,7 @@ class _Runner:
             for members in by_room.values():
                 self._numbers_of_room(group, members, found)
         except InputError as error:
-            raise _of_draws(error) from error
+            raise self._refused(error) from error
         return found
 
     def _make_room(self, values: Row) -> _Room:
@@ -654,15 +664,11 @@ class _Runner:
             each[carbon] = np.nan if bill.co2_kg is None else bill.co2_kg
 
 
-def _of_draws(error: InputError) -> InputError:
-    """Return an error of a drawn input as one of the doubts."""
-    place = "" if error.where is None else f"{error.where}: "
-    hint = "" if error.hint is None else f"; {error.hint}"
-    return InputError(
-        f"a draw is refused: {place}{error.what}{hint}",
-        where="doubts",
-        hint="draw less wide, or leave that out; whole numbers and texts are drawn as a choice",
-    )
+def _require_known(limits: Sequence[Limit], numbers: FloatArray) -> None:
+    """Refuse a limit on what no option has, before all is run."""
+    for limit in limits:
+        if np.isnan(limited(numbers, limit.name)).all():
+            raise InputError(f"{limit.name} is not known here", where="limit")
 
 
 class _Drawn:
