@@ -13,9 +13,12 @@ from click.testing import CliRunner
 
 from dewmargin.cli import cli
 from dewmargin.demo import demo_folder
+from dewmargin.scenario import json_schema
+from stress_case import small
 
 HOUSE = demo_folder() / "scenarios" / "larch_house.toml"
 WEATHER = demo_folder() / "weather" / "larch_valley.epw"
+ENDS = ("csv", "parquet", "schema.json")
 
 
 def run(*arguments: object, **options: object) -> subprocess.CompletedProcess[str]:
@@ -91,6 +94,7 @@ def test_check_lists_what_will_be_used_and_every_default() -> None:
 
     assert text.startswith(f"{HOUSE}: fine")
     assert "12 and the baseline" in text
+    assert "doubts (the usual)" in text
     keys = {row["key"] for row in document["defaults"]}
     assert {"comfort.low_rh", "space.house.gains_factor", "equipment[0].contact_frac"} <= keys
     assert all(row["why"] for row in document["defaults"])
@@ -196,3 +200,98 @@ def test_the_schema_is_one_json_document() -> None:
 
     assert document["title"] == "dewmargin scenario"
     assert {"house", "simulation", "table"} == set(document["properties"]["space"]["properties"])
+
+
+@pytest.fixture(scope="module")
+def stressed(tmp_path_factory):
+    """Return a small scenario with a doubt, and what `stress` said of it and wrote."""
+    folder = tmp_path_factory.mktemp("stress")
+    small(folder, "equipment[*].effectiveness | factor | uniform | low=0.8; high=1.2")
+    arguments = ("stress", folder / "small.toml", "--samples", 24, "--out", folder / "out")
+    return folder, run(*arguments), run(*arguments[:4], "--json")
+
+
+@pytest.mark.slow
+def test_stress_says_how_sure_it_is_and_what_decides(stressed) -> None:
+    _, done, _ = stressed
+
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    lines = done.stdout.splitlines()
+    assert lines[0] == "Small house (invented)"
+    assert lines[1].startswith("In ")
+    assert max(map(len, lines[2:10])) <= 80
+    assert "What decides over feed_l of reset | pad | hot:" in lines
+    assert any(line.split()[:1] == ["equipment[*].effectiveness"] for line in lines)
+    assert (
+        "24 sets of inputs with 1 options (Sobol sequence, seed 1); quantiles are of 16 "
+        "independent ones."
+    ) in lines
+    assert "Drawn: equipment[*].effectiveness: uniform factor, low 0.8, high 1.2" in lines
+
+
+@pytest.mark.slow
+def test_stress_writes_a_folder_that_verifies(stressed) -> None:
+    folder, done, _ = stressed
+
+    written = [Path(line).name for line in done.stdout.splitlines() if line.startswith(str(folder))]
+    assert sorted(written) == sorted(
+        [
+            *(f"{name}.{end}" for name in ("spread", "breaks", "sensitivity") for end in ENDS),
+            "draws.parquet",
+            "manifest.json",
+        ]
+    )
+    checked = run("verify", folder / "out")
+    assert checked.returncode == 0
+    assert "whole" in checked.stdout
+
+
+@pytest.mark.slow
+def test_stress_prints_one_json_document(stressed) -> None:
+    document = json.loads(stressed[2].stdout)
+
+    assert document["schema"] == "dewmargin/stress/1"
+    assert (document["evaluated"], document["draws"], document["seed"]) == (24, 16, 1)
+    assert document["doubts"][0]["input"] == "equipment[*].effectiveness"
+    assert document["sensitivity"][0]["rank"] == 1
+    assert {row["number"] for row in document["breaks"]} == {"extra_condensation_h", "dry_h"}
+    assert document["files"] == []
+
+
+@pytest.mark.slow
+def test_stress_asks_about_the_limits_that_are_given(stressed) -> None:
+    file = stressed[0] / "small.toml"
+    told = run("stress", file, "--samples", 24, "--limit", "feed_l=1", "--json")
+    refused = run("stress", file, "--limit", "humidity=1")
+
+    breaks = json.loads(told.stdout)["breaks"]
+    assert [row["broken_frac"] for row in breaks] == [0.0, 1.0]
+    assert refused.returncode == 3
+    assert refused.stderr.startswith("error: limit: 'humidity' is not counted (one of: demand_kg, ")
+    assert "extra_condensation_h" in refused.stderr
+
+
+@pytest.mark.slow
+def test_check_names_the_doubts(stressed) -> None:
+    folder = stressed[0]
+    assert "equipment[*].effectiveness" in run("check", folder / "small.toml").stdout
+    (folder / "other").mkdir()
+    small(folder / "other", "surfaces[7].area_m2 | value | uniform | low=1; high=2")
+
+    refused = run("check", folder / "other" / "small.toml")
+
+    assert refused.returncode == 3
+    assert refused.stderr == (
+        f"error: {folder / 'other' / 'small.toml'}: doubts[0].input: surfaces[7].area_m2 is not in "
+        "this scenario\n"
+    )
+
+
+def test_the_schema_knows_doubts() -> None:
+    document = json_schema()
+
+    doubt = document["$defs"]["Doubt"]
+    assert document["properties"]["doubts"]["items"]["$ref"] == "#/$defs/Doubt"
+    assert doubt["required"] == ["input", "distribution"]
+    assert doubt["properties"]["acts"]["enum"] == ["value", "factor", "offset"]

@@ -174,6 +174,7 @@ _OF_NUMBER = (
 SPREAD = (
     *_OF_NUMBER,
     Column("unit", "", "unit of the number"),
+    Column("known_frac", "1", "share of the draws in which it is known; the rest are left out"),
     Column("mean", "", "mean of the draws, in that unit"),
     Column("sd", "", "standard deviation"),
     Column("p05", "", "what 5 % of the draws lie below"),

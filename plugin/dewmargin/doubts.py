@@ -52,8 +52,10 @@ class Doubt(Inputs):
     sd_log: Annotated[float, Field(ge=0.0)] | None = Field(
         None, description="standard deviation of the natural logarithm; of lognormal"
     )
-    values: tuple[float | str, ...] | None = Field(
-        None, min_length=1, description="equally likely values, numbers or file names; of choice"
+    values: tuple[bool | int | float | str, ...] | None = Field(
+        None,
+        min_length=1,
+        description="equally likely values: numbers, texts, file names; of choice",
     )
     source: str = Field("", description="where the spread comes from, as it shall stand in reports")
 

@@ -11,10 +11,13 @@ from pydantic import BaseModel
 
 from dewmargin.doubts import Distribution, Doubt
 from dewmargin.errors import InputError
+from dewmargin.scenario import checked
+from dewmargin.surface_input import SurfaceInput
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
+    from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
     from dewmargin.scenario import Scenario
 
@@ -30,45 +33,42 @@ class Target:
     part: str
     index: int | None
     keys: tuple[str, ...]
+    kind: str = ""  # of the space
 
     @property
     def where(self) -> str:
         """Return its key."""
         index = "" if self.index is None else f"[{self.index}]"
-        return ".".join((self.part + index, *self.keys))
+        return ".".join((self.part + index, *([self.kind] if self.kind else []), *self.keys))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placed:
-    """A doubt with the places in the scenario that it moves, and what they say."""
+    """A doubt with the places in the scenario that it moves, what they say, and may say."""
 
     doubt: Doubt
     targets: tuple[Target, ...]
     own: tuple[Any, ...]
+    bounds: tuple[tuple[float, float], ...]
 
     @property
     def name(self) -> str:
         """Return what reports call it."""
         return self.doubt.input
 
-    @property
-    def parts(self) -> set[str]:
-        """Return the parts of the scenario that it moves."""
-        return {target.part for target in self.targets}
-
-    def values(self, draw: Any) -> Iterator[tuple[Target, Any]]:  # noqa: ANN401 - a number or a file
-        """Yield what each of its places says for a draw."""
-        for target, own in zip(self.targets, self.own, strict=True):
+    def values(self, draw: Any) -> Iterator[Any]:  # noqa: ANN401 - a number or a text
+        """Yield what each of its places says for a draw, kept to what it may say."""
+        for own, (low, high) in zip(self.own, self.bounds, strict=True):
+            value = draw
             if self.doubt.acts == "factor":
-                yield target, own * draw
+                value = own * draw
             elif self.doubt.acts == "offset":
-                yield target, own + draw
-            else:
-                yield target, draw
+                value = own + draw
+            yield value if self.doubt.distribution == "choice" else min(max(value, low), high)
 
 
-def placed(scenario: Scenario, doubts: Sequence[Doubt]) -> list[Placed]:
-    """Find what each doubt moves.
+def placed(scenario: Scenario, doubts: Sequence[Doubt], case: HourlyCase) -> list[Placed]:
+    """Find what each doubt moves; `case` is the scenario's own.
 
     Raises
     ------
@@ -94,12 +94,17 @@ def placed(scenario: Scenario, doubts: Sequence[Doubt]) -> list[Placed]:
                     f"{target.where} is moved by doubts[{taken[target]}] too", where=where
                 )
             taken[target] = i
-        found.append(Placed(doubt=doubt, targets=tuple(targets), own=tuple(own)))
+        may = [_bounds(scenario, target, case) for target in targets]
+        found.append(Placed(doubt=doubt, targets=tuple(targets), own=tuple(own), bounds=tuple(may)))
     return found
 
 
-def default_doubts(scenario: Scenario) -> list[Doubt]:
-    """Return the doubts of a scenario that names none, each with where its spread comes from."""
+def default_doubts(scenario: Scenario, case: HourlyCase) -> list[Doubt]:
+    """Return the doubts of a scenario that names none, each with where its spread comes from.
+
+    Those that do not suit it are left out: a key that nothing says, that would be ignored, or that
+    does not go with others at the ends of its spread.
+    """
     usual = [
         _factor(
             "space.house.leakage_m3_h_at_50pa",
@@ -171,41 +176,60 @@ def default_doubts(scenario: Scenario) -> list[Doubt]:
             source="engineering default: sun and warm walls at the sensor, no source",
         ),
     ]
-    return [doubt for doubt in usual if _is_there(scenario, doubt)]
+    return [doubt for doubt in usual if _suits(scenario, doubt, case)]
 
 
 def _factor(key: str, distribution: Distribution, **spread: Any) -> Doubt:  # noqa: ANN401 - checked by Doubt
     return Doubt(input=key, acts="factor", distribution=distribution, **spread)
 
 
-def _is_there(scenario: Scenario, doubt: Doubt) -> bool:
+def _suits(scenario: Scenario, doubt: Doubt, case: HourlyCase) -> bool:
     try:
-        targets = _targets(scenario, doubt, "")
+        (found,) = placed(scenario, [doubt], case)
+        for draw in doubt.drawn(np.array([0.0, 1.0])):
+            with_said(scenario, dict(zip(found.targets, found.values(draw), strict=True)))
     except InputError:
         return False
-    return all(_value(_part(scenario, t), t.keys) is not None for t in targets)
+    return True
 
 
-def with_draw(
-    scenario: Scenario, doubts: Sequence[Placed], draw: Sequence[Any], parts: Sequence[str]
-) -> Scenario:
-    """Return the scenario with those of its parts moved that are named.
+def with_said(scenario: Scenario, said: Mapping[Target, Any]) -> Scenario:
+    """Return the scenario with what some of its places say instead, checked as if it were read.
 
-    A value beyond what its key may be is set to the nearest that it may.
+    Raises
+    ------
+    InputError
+        If that cannot be, or does not go together.
     """
+    places: dict[tuple[str, int | None], dict[tuple[str, ...], Any]] = {}
+    for target, value in said.items():
+        places.setdefault((target.part, target.index), {})[target.keys] = value
     moved: dict[str, Any] = {}
-    for doubt, value in zip(doubts, draw, strict=True):
-        for target, said in doubt.values(value):
-            if target.part not in parts:
-                continue
-            now = moved.get(target.part, getattr(scenario, target.part))
-            if target.index is None:
-                moved[target.part] = _with(now, target.keys, said)
-            else:
-                items = list(now)
-                items[target.index] = _with(items[target.index], target.keys, said)
-                moved[target.part] = tuple(items)
-    return replace(scenario, **moved) if moved else scenario
+    for (part, index), changes in places.items():
+        if index is None:
+            key = f"space.{scenario.space_kind}" if part == "space" else part
+            moved[part] = _changed(getattr(scenario, part), changes, scenario, key)
+        else:
+            items = list(moved.get(part, getattr(scenario, part)))
+            items[index] = _changed(items[index], changes, scenario, f"{part}[{index}]")
+            moved[part] = tuple(items)
+    return replace(scenario, **moved)
+
+
+def _changed(
+    model: BaseModel, changes: Mapping[tuple[str, ...], Any], scenario: Scenario, where: str
+) -> BaseModel:
+    """Return an input object made anew, so that nothing of it is left from before the change."""
+    data = {name: getattr(model, name) for name in model.model_fields_set}
+    inner: dict[str, dict[tuple[str, ...], Any]] = {}
+    for (first, *rest), value in changes.items():
+        if rest:
+            inner.setdefault(first, {})[tuple(rest)] = value
+        else:
+            data[first] = value
+    for first, deeper in inner.items():
+        data[first] = _changed(getattr(model, first), deeper, scenario, f"{where}.{first}")
+    return checked(type(model), data, scenario.file, where)
 
 
 def _targets(scenario: Scenario, doubt: Doubt, where: str) -> list[Target]:
@@ -222,18 +246,20 @@ def _targets(scenario: Scenario, doubt: Doubt, where: str) -> list[Target]:
             where=where,
             hint=f"one of: {known}",
         )
-    keys = tuple(match["keys"].strip(".").split("."))
+    keys, kind = tuple(match["keys"].strip(".").split(".")), ""
     if part == "space":
         kind, *keys_of_kind = keys
         if kind != scenario.space_kind or not keys_of_kind:
+            own = f"its space is space.{scenario.space_kind}"
+            run = "; a run has its leakage and gains within: make several, and draw the files"
             raise InputError(
                 f"{doubt.input!r} is not in this scenario",
                 where=where,
-                hint=f"its space is space.{scenario.space_kind}",
+                hint=own + (run if scenario.space_kind == "simulation" else ""),
             )
         keys = tuple(keys_of_kind)
     if part not in LISTS:
-        targets = [Target(part=part, index=None, keys=keys)]
+        targets = [Target(part=part, index=None, keys=keys, kind=kind)]
     elif match["index"] == "*":
         n = len(getattr(scenario, part))
         every = [Target(part=part, index=i, keys=keys) for i in range(n)]
@@ -282,14 +308,11 @@ def _value(model: Any, keys: tuple[str, ...]) -> Any:  # noqa: ANN401 - any inpu
     return model
 
 
-def _with(model: BaseModel, keys: tuple[str, ...], value: Any) -> BaseModel:  # noqa: ANN401 - as drawn
-    first, *rest = keys
-    if rest:
-        return model.model_copy(update={first: _with(getattr(model, first), tuple(rest), value)})
-    if not isinstance(value, str):
-        low, high = bounds(model, first)
-        value = min(max(value, low), high)
-    return model.model_copy(update={first: value})
+def _bounds(scenario: Scenario, target: Target, case: HourlyCase) -> tuple[float, float]:
+    part: Any = _part(scenario, target)
+    if isinstance(part, SurfaceInput) and target.keys == ("index_change",):
+        return part.change_room(case, f"surfaces[{target.index}]")
+    return bounds(_value(part, target.keys[:-1]), target.keys[-1])
 
 
 def bounds(model: BaseModel, key: str) -> tuple[float, float]:

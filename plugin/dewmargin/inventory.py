@@ -8,6 +8,7 @@ import numpy as np
 from pydantic import BaseModel
 
 from dewmargin import balance
+from dewmargin.draws import default_doubts, placed
 from dewmargin.errors import InputError
 from dewmargin.surface_input import SurfaceInput
 
@@ -40,6 +41,11 @@ def used(scenario: Scenario) -> tuple[list[tuple[str, str]], list[str]]:
                         notes.update(dict.fromkeys(found.notes))
     except InputError as error:
         raise scenario.placed(error) from error
+    doubts = scenario.doubts or default_doubts(scenario, case)
+    try:
+        placed(scenario, doubts, case)
+    except InputError as error:
+        raise scenario.placed(error) from error
     n = len(scenario.strategies) * len(scenario.equipment) * len(scenario.supplies)
     start = str(case.interval_start[0])
     facts = [
@@ -55,6 +61,10 @@ def used(scenario: Scenario) -> tuple[list[tuple[str, str]], list[str]]:
         ("strategies", ", ".join(s.name for s in scenario.strategies)),
         ("equipment", ", ".join(e.name for e in scenario.equipment)),
         ("supplies", ", ".join(s.name for s in scenario.supplies)),
+        (
+            "doubts" if scenario.doubts else "doubts (the usual)",
+            ", ".join(doubt.input for doubt in doubts) or "none",
+        ),
         ("options", f"{n} and the baseline, about {SECONDS_PER_OPTION * (n + 1):.1f} s"),
     ]
     return facts, list(notes)

@@ -247,7 +247,7 @@ def parse(raw: bytes, path: Path) -> Scenario:
         document = tomllib.loads(raw.decode("utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError, ValueError) as error:
         raise InputError(f"is not valid TOML: {error}", file=path) from error
-    top = _validate(_Document, document, path, "")
+    top = checked(_Document, document, path, "")
     kind, *others = top.space or {"": {}}
     if others or kind not in extensions.names("reader"):
         got = ", ".join(top.space) or "none"
@@ -266,9 +266,7 @@ def parse(raw: bytes, path: Path) -> Scenario:
         title=top.title,
         weather=top.weather,
         space_kind=kind,
-        space=_validate(
-            _load("reader", kind, path, "space"), top.space[kind], path, f"space.{kind}"
-        ),
+        space=checked(_load("reader", kind, path, "space"), top.space[kind], path, f"space.{kind}"),
         surfaces=tuple(top.surfaces),
         strategies=tuple(strategies_of(top.strategies, path)),
         equipment=tuple(_parts("equipment", "equipment", top.equipment, path)),
@@ -298,9 +296,9 @@ def strategies_of(tables: Sequence[dict[str, Any]], path: Path) -> list[Strategy
         model = _chosen("strategy", table, path, where)
         beside = [key for key in Modifiers.model_fields if key not in model.model_fields]
         own = {key: value for key, value in table.items() if key not in beside}
-        rule = _validate(model, own, path, where, beside=beside)
+        rule = checked(model, own, path, where, beside=beside)
         around = {key: value for key, value in table.items() if key in beside}
-        modifiers = _validate(Modifiers, around, path, where)
+        modifiers = checked(Modifiers, around, path, where)
         made.append(Modified(rule=rule, modifiers=modifiers) if around else rule)
     return made
 
@@ -448,7 +446,7 @@ def _load(kind: str, name: str, path: Path, where: str) -> type[Any]:
 def _parts(kind: str, key: str, tables: Sequence[dict[str, Any]], path: Path) -> list[Any]:
     """Check each table of a list by the class that its selector names."""
     return [
-        _validate(_chosen(kind, table, path, where), table, path, where)
+        checked(_chosen(kind, table, path, where), table, path, where)
         for table, where in _numbered(key, tables)
     ]
 
@@ -472,7 +470,7 @@ def _chosen(kind: str, table: dict[str, Any], path: Path, where: str) -> type[An
     return _load(kind, chosen, path, f"{where}.{selector}")
 
 
-def _validate(
+def checked(
     model: type[Model], data: object, path: Path, where: str, *, beside: Sequence[str] = ()
 ) -> Model:
     """Validate, and turn the first complaint into our own sentence.

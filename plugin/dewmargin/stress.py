@@ -10,17 +10,18 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from os import cpu_count
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from dewmargin import balance, batch, columns, yearly
+from dewmargin import balance, batch, columns, energy, yearly
 from dewmargin.columns import Repeated, Table
-from dewmargin.comparison import compare_case
-from dewmargin.draws import Placed, default_doubts, described, draws_of, placed, with_draw
+from dewmargin.comparison import compare_case, inputs_sha256
+from dewmargin.devices import Device, plant
+from dewmargin.draws import Placed, default_doubts, described, draws_of, placed
 from dewmargin.errors import InputError
 from dewmargin.foresight import while_wet
 from dewmargin.hours import hours_of
@@ -30,9 +31,9 @@ from dewmargin.reports import folder
 from dewmargin.reports.csv_tables import CsvTables
 from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.reports.tables import rows
-from dewmargin.response import MOST_INPUTS, Response, response
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
 from dewmargin.trial import require_alone
+from dewmargin.variants import KEPT, Row, Variants
 from dewmargin.verdict import Limits, preferred
 
 if TYPE_CHECKING:
@@ -40,10 +41,7 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import Capability
-    from dewmargin.control import Control
-    from dewmargin.readers.epw import Weather
-    from dewmargin.tariff import Tariff
+    from dewmargin.contracts import Strategy
 
 Sampling = Literal["sobol", "latin_hypercube"]
 Draw = tuple[Any, ...]
@@ -55,9 +53,9 @@ LIMITED = (*yearly.METRICS, EXTRA)
 QUANTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
 SURE = 0.95  # of the intervals told with quantiles and probabilities
 LEAST_BASE = 8
+ROUNDING = 1e-9  # of the largest value
 CASES_AT_ONCE = 32  # solved in one call: as many go through the year side by side
 CHECKED = 4  # draws that are compared in full
-ACTIVE = 0.05  # least share of time with heat for which a device is solved beforehand
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +84,8 @@ class Stress:
         How many rows of inputs were run.
     checked : mapping of str to float
         Largest difference to a full comparison, in the draws that were compared.
+    inputs_sha256 : mapping of str to str
+        Hashes of the files that were read.
     """
 
     scenario: Scenario
@@ -101,11 +101,14 @@ class Stress:
     chosen: tuple[int, ...]
     evaluated: int
     checked: Mapping[str, float]
+    inputs_sha256: Mapping[str, str]
 
     @property
     def verdict(self) -> str:
         """Say how sure the choice is, and what decides."""
         n = len(self.draws)
+        if not self.doubts:
+            return "Nothing is drawn: the numbers are those of compare."
         order = sorted(range(len(self.options)), key=lambda i: -self.chosen[i])
         best = order[0]
         name = "no humidifier" if best == 0 else repr(self.options[best])
@@ -137,13 +140,14 @@ class Stress:
         data: dict[str, list[Any]] = {column.name: [] for column in columns.SPREAD}
         for i, option in enumerate(self.options):
             for k in known:
-                values = self.numbers[:, i, k]
-                values = np.sort(values[~np.isnan(values)])
+                drawn = self.numbers[:, i, k]
+                values = np.sort(drawn[~np.isnan(drawn)])
                 if not values.size:
                     continue
                 data["option"].append(option)
                 data["number"].append(yearly.METRICS[k])
                 data["unit"].append(columns.YEARLY[k].unit)
+                data["known_frac"].append(values.size / drawn.size)
                 data["mean"].append(float(values.mean()))
                 data["sd"].append(float(values.std(ddof=1)) if values.size > 1 else 0.0)
                 for q in QUANTILES:
@@ -220,13 +224,27 @@ class Stress:
         if self.doubts:
             lines.append(
                 "Shares of variance: Sobol' indices, first order and total, estimators of "
-                "Saltelli 2010 and Jansen 1999, as scipy has them."
+                "Saltelli 2010 and Jansen 1999; estimates, which may be a few points below 0 or "
+                "above the total."
             )
         if self.checked:
-            words = ", ".join(f"{name} {value:.2g}" for name, value in self.checked.items())
-            lines.append(f"Largest difference to {CHECKED} full comparisons: {words}.")
+            words = ", ".join(f"{name} {round(value, 3):g}" for name, value in self.checked.items())
+            n = min(CHECKED, len(self.draws))
+            lines.append(f"Largest difference to {n} full comparisons: {words}.")
+        lines += [f"Note: {note}." for note in self._notes()]
         lines += [f"Drawn: {_spread_words(each)}" for each in self.doubts]
         return lines
+
+    def _notes(self) -> list[str]:
+        notes = []
+        if self.scenario.control.swings:
+            notes.append(
+                "the swing around the set-point is left out; full comparisons, and so the "
+                "difference to them, have it"
+            )
+        if any(target.part == "surfaces" for each in self.doubts for target in each.targets):
+            notes.append("rules that know the surfaces know them as drawn")
+        return notes
 
     def document(self) -> dict[str, Any]:
         """Return what a program wants to know, for JSON; the draws are in the files."""
@@ -261,7 +279,7 @@ class Stress:
             "doubts": described(self.doubts),
             "limits": {limit.name: limit.most for limit in self.limits},
             "scenario": self.scenario.resolved(),
-            "inputs_sha256": {f"scenario: {self.scenario.file.name}": self.scenario.sha256},
+            "inputs_sha256": dict(self.inputs_sha256),
         }
         files = folder.files_of([ParquetTables(), CsvTables()], self.tables(), about)
         return folder.write_folder(out, files, about=about)
@@ -356,9 +374,7 @@ def study(
     """
     scenario = source if isinstance(source, Scenario) else load(source)
     try:
-        doubts = placed(scenario, scenario.doubts or default_doubts(scenario))
-        runner = _Runner(scenario, doubts)
-        return runner.run(
+        return _Runner(scenario).run(
             samples=samples, sampling=sampling, seed=seed, limits=tuple(limits), after=after
         )
     except InputError as error:
@@ -396,28 +412,23 @@ class _Room:
 class _Runner:
     """Runs sets of inputs, and reuses between them what the drawn inputs do not touch."""
 
-    def __init__(self, scenario: Scenario, doubts: Sequence[Placed]) -> None:
-        self.scenario, self.doubts = scenario, doubts
-        self._weather = lru_cache(maxsize=32)(self._read_weather)
-        self.weather = scenario.read_weather()
-        self.case = scenario.case(self.weather)
+    def __init__(self, scenario: Scenario) -> None:
+        self.scenario = scenario
+        self.case = scenario.case(scenario.read_weather())
         require_alone(self.case)
+        asked = scenario.doubts or default_doubts(scenario, self.case)
+        self.doubts = placed(scenario, asked, self.case)
+        self.variants = Variants(scenario, self.doubts)
         self.options = [BASELINE] + [
             SEPARATOR.join((strategy.name, equipment.name, supply.name))
             for strategy in scenario.strategies
             for equipment in scenario.equipment
             for supply in scenario.supplies
         ]
-        self._devices = [
-            (e, s) for e in range(len(scenario.equipment)) for s in range(len(scenario.supplies))
-        ]
-        self._responses: dict[tuple[int, int], Response] = {}
-        self._heated: FloatArray | None = None
-        self._of_room = self._touching("weather", "space", "surfaces")
-        self._of_space = self._touching("weather", "space")
-
-    def _touching(self, *parts: str) -> list[int]:
-        return [d for d, doubt in enumerate(self.doubts) if doubt.parts & set(parts)]
+        self._devices: list[Device] = []
+        self._of_room = self.variants.touching("weather", "space", "surfaces")
+        self._of_use = self.variants.touching("control", "equipment", "supplies", "tariff")
+        self._room = lru_cache(KEPT)(self._make_room)
 
     def run(
         self,
@@ -435,21 +446,24 @@ class _Runner:
         else:
             a, b = np.empty((1, 0)), np.empty((0, 0))
         draws_a, draws_b = draws_of(self.doubts, a), draws_of(self.doubts, b)
-        self._solve_devices([*draws_a, *draws_b])
+        draws = (*draws_a, *draws_b)
+        asked = limits or self._usual_limits()
+        self._prepare([self.variants.row(draw) for draw in draws])
         n = len(draws_a)
         groups = [self._group(draws_a[j], draws_b[j] if n_doubts else None) for j in range(n)]
         results = np.empty((n, n_doubts + 2 if n_doubts else 1, len(self.options), N_METRICS))
         with ThreadPoolExecutor(cpu_count() or 1) as pool:
-            for j, found in enumerate(pool.map(self._numbers, groups)):
-                results[j] = found
-                after((j + 1) / n)
-        first_order, total = _indices(results, n_doubts)
+            try:
+                for j, found in enumerate(pool.map(self._numbers, groups)):
+                    results[j] = found
+                    if not j:
+                        _require_known(asked, found)
+                    after((j + 1) / n)
+            except BaseException:
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
+        first_order, total = _indices(results)
         both = results[:, : 2 if n_doubts else 1].swapaxes(0, 1).reshape(-1, *results.shape[2:])
-        draws = (*draws_a, *draws_b)
-        asked = limits or self._usual_limits()
-        for limit in asked:
-            if np.isnan(limited(both, limit.name)).all():
-                raise InputError(f"{limit.name} is not known here", where="limit")
         return Stress(
             scenario=self.scenario,
             doubts=tuple(self.doubts),
@@ -464,19 +478,49 @@ class _Runner:
             chosen=self._chosen(both),
             evaluated=results.shape[0] * results.shape[1],
             checked=self._check(draws, both),
+            inputs_sha256=self._inputs_sha256(draws),
         )
 
-    def _group(self, a: Draw, b: Draw | None) -> list[Draw]:
+    def _prepare(self, rows: list[Row]) -> None:
+        """Refuse draws that cannot be, and solve each equipment on each supply over their range."""
+        everything = range(len(self.variants.targets))
+        try:
+            for row in rows:
+                self.variants.scenario_of(row, everything)
+            met = plant(self.variants, rows)
+            self._devices = [
+                Device(self.variants, met, rows, equipment=e, supply=s)
+                for e in range(len(self.scenario.equipment))
+                for s in range(len(self.scenario.supplies))
+            ]
+        except InputError as error:
+            raise self._refused(error) from error
+
+    def _refused(self, error: InputError) -> InputError:
+        """Return an error of a drawn input as one of the doubts."""
+        place = "" if error.where is None else f"{error.where}: "
+        hint = "" if error.hint is None else f"; {error.hint}"
+        remedy = "draw less wide, or leave that out; whole numbers and texts are drawn as a choice"
+        if not self.scenario.doubts:
+            remedy = "the usual doubts are too wide here: give [[doubts]] of its own"
+        return InputError(
+            f"a draw is refused: {place}{error.what}{hint}", where="doubts", hint=remedy
+        )
+
+    def _group(self, a: Draw, b: Draw | None) -> list[Row]:
         """Return the rows of Saltelli's design that share a row of A: A, B, and A with one of B."""
         if b is None:
-            return [a]
+            return [self.variants.row(a)]
         mixed = [(*a[:d], b[d], *a[d + 1 :]) for d in range(len(a))]
-        return [a, b, *mixed]
+        return [self.variants.row(draw) for draw in (a, b, *mixed)]
 
-    def _usual_limits(self) -> tuple[Limit, ...]:
+    def _limits(self) -> Limits:
         comfort = self.scenario.comfort
         hours = hours_of(self.case, heating_season_below_c=comfort.heating_season_below_c)
-        accepted = Limits.of(comfort, hours, self.scenario.tariff)
+        return Limits.of(comfort, hours, self.scenario.tariff)
+
+    def _usual_limits(self) -> tuple[Limit, ...]:
+        accepted = self._limits()
         found = [Limit(name="dry_h", most=float(accepted.dry_h))]
         if self.case.surfaces:
             found.insert(0, Limit(name=EXTRA, most=float(accepted.extra_condensation_h)))
@@ -484,13 +528,10 @@ class _Runner:
 
     def _chosen(self, numbers: FloatArray) -> tuple[int, ...]:
         """Count the draws in which the verdict of a comparison would choose each option."""
-        comfort = self.scenario.comfort
-        hours = hours_of(self.case, heating_season_below_c=comfort.heating_season_below_c)
-        limits = Limits.of(comfort, hours, self.scenario.tariff)
+        limits = self._limits()
         count = [0] * len(self.options)
         for row in numbers:
-            rated = [_Drawn(i, each) for i, each in enumerate(row)]
-            best = preferred(rated, limits)
+            best = preferred([_Drawn(i, each) for i, each in enumerate(row)], limits)
             count[0 if best is None else best.place] += 1
         return tuple(count)
 
@@ -498,10 +539,10 @@ class _Runner:
         """Compare a few draws in full; return the largest differences."""
         worst = {"condensation_h": 0.0, "band_h": 0.0, "delivered %": 0.0, "feed %": 0.0}
         for j in np.linspace(0, len(draws) - 1, min(CHECKED, len(draws))).astype(int):
-            drawn = with_draw(self.scenario, self.doubts, draws[j], PARTS)
-            weather = self._weather_of(drawn)
-            found = compare_case(drawn, weather, drawn.case(weather)).options
-            for i, option in enumerate(found):
+            row = self.variants.row(draws[j])
+            drawn = self.variants.scenario_of(row, range(len(row)))
+            case = drawn.with_surfaces(self.variants.case_of(row))
+            for i, option in enumerate(compare_case(drawn, None, case).options):
                 mine = dict(zip(yearly.METRICS, numbers[j, i], strict=True))
                 for name in ("condensation_h", "band_h"):
                     apart = abs((option.row[name] or 0.0) - np.nan_to_num(mine[name]))
@@ -509,87 +550,41 @@ class _Runner:
                 for key, name in (("delivered %", "delivered_kg"), ("feed %", "feed_l")):
                     exact = option.row[name] or 0.0
                     if exact > 0.0:
-                        worst[key] = max(worst[key], 100.0 * abs(mine[name] / exact - 1.0))
+                        apart = 100.0 * abs(mine[name] / exact - 1.0)
+                        worst[key] = max(worst[key], float(apart))
         return worst
 
-    def _read_weather(self, file: str, year: int | None) -> Weather:
-        from dewmargin.readers.epw import read_epw  # noqa: PLC0415 - a house may have no weather
-
-        return read_epw(self.scenario.file.parent / file, year=year)
-
-    def _weather_of(self, drawn: Scenario) -> Weather | None:
-        if drawn.weather is None:
-            return None
-        return self._weather(drawn.weather.file, drawn.weather.year)
-
-    def _solve_devices(self, draws: Sequence[Draw]) -> None:
-        """Solve each equipment on each supply over the range of its drawn inputs."""
-        scenario, case = self.scenario, self.case
-        held = [s.setpoint(scenario.control.measured(case)) for s in scenario.strategies]
-        w_sets = [balance.setpoint_humidity_ratio(case, rh) for rh in held]
-        most = np.max(w_sets, axis=0)
-        demand = np.mean([balance.demand(case, rh).added_kg for rh in held], axis=0) / 3600.0
-        base = np.repeat(balance.baseline(case).w_kg_kg, case.steps_per_hour)
-        # Solved wherever some draw might have heat, not only where the scenario has.
-        heated = case
-        if case.air_system is not None:
-            share = np.maximum(case.air_system.heat_frac, ACTIVE)
-            heated = replace(case, air_system=replace(case.air_system, heat_frac=share))
-            self._heated = share
-        for e, s in self._devices:
-            mine = self._of_device(e, s)
-            if len(mine) > MOST_INPUTS:
-                raise InputError(
-                    f"more than {MOST_INPUTS} inputs of one equipment and its supply are drawn",
-                    where="doubts",
-                )
-
-            def solve(
-                point: tuple[float, ...], e: int = e, s: int = s, mine: list[int] = mine
-            ) -> Capability:
-                draw = list(draws[0])
-                for d, x in zip(mine, point, strict=True):
-                    draw[d] = x
-                drawn = with_draw(scenario, self.doubts, draw, ("equipment", "supplies"))
-                return drawn.equipment[e].capability(
-                    heated,
-                    drawn.supplies[s].feed_water(heated),
-                    w_base_kg_kg=base,
-                    w_set_kg_kg=most,
-                    demand_kg_s=np.repeat(demand, case.steps_per_hour),
-                )
-
-            ranges = [_range([draw[d] for draw in draws]) for d in mine]
-            self._responses[e, s] = response(solve, ranges)
-
-    def _of_device(self, e: int, s: int) -> list[int]:
-        """Return the doubts that move an equipment or its supply."""
-        return [
-            d
-            for d, doubt in enumerate(self.doubts)
-            if any((t.part, t.index) in (("equipment", e), ("supplies", s)) for t in doubt.targets)
-        ]
-
-    def _numbers(self, group: list[Draw]) -> FloatArray:
-        """Return the year numbers of the rows of a group, (n_rows, n_options, n_metrics)."""
-        found = np.empty((len(group), len(self.options), N_METRICS))
-        cases: dict[tuple[Any, ...], HourlyCase] = {}
-        by_room: dict[tuple[Any, ...], list[int]] = {}
-        for r, draw in enumerate(group):
-            by_room.setdefault(tuple(draw[d] for d in self._of_room), []).append(r)
-        for members in by_room.values():
-            draw = group[members[0]]
-            drawn = with_draw(self.scenario, self.doubts, draw, ("weather", "space", "surfaces"))
-            key = tuple(draw[d] for d in self._of_space)
-            if key not in cases:
-                weather = self._weather_of(drawn)
-                cases[key] = drawn.space.case(weather=weather, folder=drawn.file.parent)
-            self._numbers_of_room(
-                self._room(drawn.with_surfaces(cases[key])), group, members, found
-            )
+    def _inputs_sha256(self, draws: Sequence[Draw]) -> dict[str, str]:
+        """Return the hash of every file that some draw is read from."""
+        variants = self.variants
+        found: dict[str, str] = {}
+        mine = variants.touching("weather", "space")
+        files = [k for k in mine if variants.targets[k] in variants.choices]
+        rows = [variants.row(draw) for draw in draws]
+        for row in {tuple(row[k] for k in files): row for row in rows}.values():
+            drawn = variants.scenario_of(row, files)
+            found |= inputs_sha256(drawn, variants.weather_of(drawn))
         return found
 
-    def _room(self, case: HourlyCase) -> _Room:
+    def _numbers(self, group: list[Row]) -> FloatArray:
+        """Return the year numbers of the rows of a group, (n_rows, n_options, n_metrics)."""
+        found = np.empty((len(group), len(self.options), N_METRICS))
+        by_room: dict[Row, list[int]] = {}
+        for r, row in enumerate(group):
+            by_room.setdefault(tuple(row[k] for k in self._of_room), []).append(r)
+        try:
+            for members in by_room.values():
+                self._numbers_of_room(group, members, found)
+        except InputError as error:
+            raise self._refused(error) from error
+        return found
+
+    def _make_room(self, values: Row) -> _Room:
+        row: list[Any] = [None] * len(self.variants.targets)
+        for k, value in zip(self._of_room, values, strict=True):
+            row[k] = value
+        drawn = self.variants.scenario_of(tuple(row), self._of_room)
+        case = drawn.with_surfaces(self.variants.case_of(tuple(row)))
         comfort = self.scenario.comfort
         hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
         return _Room(
@@ -598,76 +593,82 @@ class _Runner:
             yearly.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh),
         )
 
-    def _numbers_of_room(
-        self, room: _Room, group: list[Draw], members: list[int], found: FloatArray
-    ) -> None:
+    def _numbers_of_room(self, group: list[Row], members: list[int], found: FloatArray) -> None:
         """Fill the rows of a group that have one building; what they share is solved once."""
+        room = self._room(tuple(group[members[0]][k] for k in self._of_room))
         cases = _Pile(room)
-        rows_of: list[tuple[int, list[int]]] = []
-        held_by: dict[Control, list[_Low]] = {}
+        rows_of: list[tuple[int, Scenario, list[int]]] = []
         for r in members:
-            drawn = with_draw(self.scenario, self.doubts, group[r], ("control", "tariff"))
-            if drawn.control not in held_by:
-                held_by[drawn.control] = self._held(room, drawn.control, cases)
-            keys = [self._key(drawn, e, s, group[r]) for e, s in self._devices]
+            drawn = self.variants.scenario_of(group[r], self._of_use)
+            seen = drawn.control.measured(room.case)
+            held = [self._held(room, drawn, each, seen, cases) for each in drawn.strategies]
+            takers = [self._taker(device, group[r]) for device in self._devices]
             places = [cases.baseline()]
-            places += [cases.place(low, key) for low in held_by[drawn.control] for key in keys]
-            rows_of.append((r, places))
-        cases.solve(self._takers(room, group, members))
-        for r, places in rows_of:
+            places += [cases.place(low, taker) for low in held for taker in takers]
+            rows_of.append((r, drawn, places))
+        cases.solve(lambda key: self._made(room, key))
+        for r, drawn, places in rows_of:
             found[r] = cases.numbers[places]
+            if drawn.tariff is not None:
+                self._price(found[r], drawn, room.case)
 
-    def _held(self, room: _Room, control: Control, cases: _Pile) -> list[_Low]:
-        """Return what each strategy holds in a building, as its controller measures."""
-        case = room.case
-        seen = control.measured(case)
-        held: list[_Low] = []
-        for strategy in self.scenario.strategies:
-            rh = control.true_setpoint(case, strategy.setpoint(seen))
-            dry = cases.low(balance.setpoint_humidity_ratio(case, rh))
-            wet = while_wet(strategy, seen)
-            if wet is None:
-                held.append(_Low(dry, dry, ()))
-                continue
-            rh_wet = control.true_setpoint(case, wet.rh_frac)
-            above = tuple(
-                1e-3 * wet.above_g_m2 if surface.name in wet.surfaces else np.inf
-                for surface in case.surfaces
+    def _held(
+        self, room: _Room, drawn: Scenario, strategy: Strategy, seen: HourlyCase, cases: _Pile
+    ) -> _Low:
+        case, control = room.case, drawn.control
+        rh = control.true_setpoint(case, strategy.setpoint(seen))
+        dry = cases.low(balance.setpoint_humidity_ratio(case, rh))
+        wet = while_wet(strategy, seen)
+        if wet is None:
+            return _Low(dry, dry, ())
+        rh_wet = control.true_setpoint(case, wet.rh_frac)
+        above = tuple(
+            1e-3 * wet.above_g_m2 if surface.name in wet.surfaces else np.inf
+            for surface in case.surfaces
+        )
+        return _Low(dry, cases.low(balance.setpoint_humidity_ratio(case, rh_wet)), above)
+
+    def _taker(self, device: Device, row: Row) -> _Taker:
+        return _Taker(device, tuple(row[k] for k in device.inputs))
+
+    def _made(self, room: _Room, taker: _Taker) -> yearly.Taker:
+        """Return a device in a building, with what heats its water."""
+        device = taker.device
+        row: list[Any] = [None] * len(self.variants.targets)
+        for k, value in zip(device.inputs, taker.inputs, strict=True):
+            row[k] = value
+        drawn = self.variants.scenario_of(tuple(row), device.of_supply)
+        heater = drawn.supplies[device.supply].heater
+        return yearly.Taker(
+            capability=device.at(tuple(row), room.case),
+            heater=None if heater is None else heater.source(room.case.n_steps),
+        )
+
+    def _price(self, numbers: FloatArray, drawn: Scenario, case: HourlyCase) -> None:
+        """Fill what the options of a row cost, (n_options, n_metrics)."""
+        plant_buys = None if case.heat_source is None else case.heat_source.carrier
+        buys = [None if s.heater is None else s.heater.bought_as for s in drawn.supplies]
+        cost, carbon = yearly.METRICS.index("cost"), yearly.METRICS.index("co2_kg")
+        numbers[0, [cost, carbon]] = 0.0
+        for i, each in enumerate(numbers[1:]):
+            year = dict(zip(yearly.METRICS, each.tolist(), strict=True))
+            bill = energy.bill(
+                year,
+                feed_kg=year["feed_l"],
+                added_kg=year["evaporated_l"],
+                tariff=drawn.tariff,
+                heater_carrier=buys[self._devices[i % len(self._devices)].supply],
+                plant_carrier=plant_buys,
             )
-            row = cases.low(balance.setpoint_humidity_ratio(case, rh_wet))
-            held.append(_Low(dry, row, above))
-        return held
+            each[cost] = np.nan if bill.cost is None else bill.cost
+            each[carbon] = np.nan if bill.co2_kg is None else bill.co2_kg
 
-    def _key(self, drawn: Scenario, e: int, s: int, draw: Draw) -> _Key:
-        return _Key(e, s, tuple(draw[d] for d in self._of_device(e, s)), drawn.tariff)
 
-    def _takers(
-        self, room: _Room, group: list[Draw], members: list[int]
-    ) -> Callable[[list[_Key]], list[yearly.Taker]]:
-        """Return what makes the devices of a building that are asked for."""
-        waters = {
-            s: with_draw(self.scenario, self.doubts, group[members[0]], ("supplies",))
-            .supplies[s]
-            .feed_water(room.case)
-            for s in {s for _, s in self._devices}
-        }
-        own, plant = self.case.air_system, room.case.air_system
-
-        def takers(keys: list[_Key]) -> list[yearly.Taker]:
-            made: dict[_Key, yearly.Taker] = {}
-            for e, s in self._devices:
-                mine = [key for key in keys if (key.equipment, key.supply) == (e, s)]
-                found = self._responses[e, s].at([key.inputs for key in mine])
-                for key, can in zip(mine, found, strict=True):
-                    # What runs with the heat follows this building's plant.
-                    if own is not None and plant is not None and can.heat_frac is self._heated:
-                        can = replace(can, heat_frac=plant.heat_frac)  # noqa: PLW2901 - the same device
-                    made[key] = yearly.Taker(
-                        capability=can, heater=waters[s].heater, tariff=key.tariff
-                    )
-            return [made[key] for key in keys]
-
-        return takers
+def _require_known(limits: Sequence[Limit], numbers: FloatArray) -> None:
+    """Refuse a limit on what no option has, before all is run."""
+    for limit in limits:
+        if np.isnan(limited(numbers, limit.name)).all():
+            raise InputError(f"{limit.name} is not known here", where="limit")
 
 
 class _Drawn:
@@ -689,13 +690,11 @@ class _Low:
 
 
 @dataclass(frozen=True, slots=True)
-class _Key:
-    """What tells a device from others in one building."""
+class _Taker:
+    """A device with what is drawn of it."""
 
-    equipment: int
-    supply: int
-    inputs: tuple[float, ...]
-    tariff: Tariff | None
+    device: Device
+    inputs: Row
 
 
 class _Pile:
@@ -705,7 +704,7 @@ class _Pile:
         self._room = room
         self._lows: dict[bytes, int] = {}
         self._low_rows: list[FloatArray] = []
-        self._cases: dict[tuple[_Low, _Key | None], int] = {}
+        self._cases: dict[tuple[_Low, _Taker | None], int] = {}
         self.numbers = np.empty((0, N_METRICS))
 
     def low(self, w_set_kg_kg: FloatArray) -> int:
@@ -722,21 +721,21 @@ class _Pile:
         never = self.low(np.full(self._room.case.n_steps, NEVER))
         return self.place(_Low(never, never, ()), None)
 
-    def place(self, low: _Low, key: _Key | None) -> int:
+    def place(self, low: _Low, key: _Taker | None) -> int:
         """Return the case of a set-point and a device."""
         return self._cases.setdefault((low, key), len(self._cases))
 
-    def solve(self, takers: Callable[[list[_Key]], list[yearly.Taker]]) -> None:
+    def solve(self, made: Callable[[_Taker], yearly.Taker]) -> None:
         """Solve all cases, a few at a time; fill `numbers`, (n_cases, n_metrics)."""
         case = self._room.case
         keys = list(dict.fromkeys(key for _, key in self._cases if key is not None))
-        of_keys = takers(keys)
-        capabilities = [balance.idle(case.n_steps), None, *(each.capability for each in of_keys)]
+        takers = [made(key) for key in keys]
+        capabilities = [balance.idle(case.n_steps), None, *(each.capability for each in takers)]
         devices = [batch.device(case, can) for can in capabilities]
-        device_of: dict[_Key | None, int] = {None: 0} | {key: 2 + i for i, key in enumerate(keys)}
+        device_of: dict[_Taker | None, int] = {None: 0} | {key: 2 + i for i, key in enumerate(keys)}
         # What devices without limit add comes first: the others are measured by it.
         lows = list(dict.fromkeys(low for low, key in self._cases if key is not None))
-        wanted_of = {low: i for i, low in enumerate(lows)}
+        row_of = {low: i for i, low in enumerate(lows)}
         ordered = sorted(self._cases, key=lambda each: device_of[each[1]])
         cases = [(low, 1) for low in lows] + [(low, device_of[key]) for low, key in ordered]
         wanted = np.zeros((len(lows), case.n_steps))
@@ -753,16 +752,16 @@ class _Pile:
                 ran,
                 devices=devices,
                 of_device=of_device,
-                takers={2 + i: taker for i, taker in enumerate(of_keys) if 2 + i in of_device},
+                takers={2 + i: taker for i, taker in enumerate(takers) if 2 + i in of_device},
                 wanted_kg=wanted,
-                wanted_of=[wanted_of[low] if device > 1 else -1 for low, device in some],
+                wanted_of=[row_of[low] if device > 1 else -1 for low, device in some],
             )
             found[start : start + len(some)] = np.array([numbers[m] for m in yearly.METRICS]).T
         self.numbers = np.empty((len(self._cases), N_METRICS))
         self.numbers[[self._cases[each] for each in ordered]] = found[len(lows) :]
 
     def _ran(
-        self, lows: Sequence[_Low], devices: list[batch.Device], of_device: list[int]
+        self, lows: Sequence[_Low], devices: Sequence[batch.Device], of_device: Sequence[int]
     ) -> batch.Ran:
         n_faces = len(self._room.case.surfaces)
         above = [low.above_kg_m2 or (np.inf,) * n_faces for low in lows]
@@ -780,41 +779,37 @@ class _Pile:
 
 
 N_METRICS = len(yearly.METRICS)
-PARTS = ("weather", "space", "surfaces", "control", "equipment", "supplies", "tariff")
 
 
-def _range(values: list[Any]) -> tuple[float, float]:
-    if any(isinstance(value, str) for value in values):
-        raise InputError(
-            "a text cannot be drawn for equipment or supplies", where="doubts", hint="give numbers"
-        )
-    return float(min(values)), float(max(values))
+def _indices(results: FloatArray) -> tuple[FloatArray, FloatArray]:
+    r"""Return Sobol' indices of every option's numbers, each (n_doubts, n_options, n_metrics).
 
+    Parameters
+    ----------
+    results : float64 array, shape (n_base, 2 + n_doubts, n_options, n_metrics)
+        Of A, of B, and of A with each input from B; NaN is not known.
 
-def _indices(results: FloatArray, n_doubts: int) -> tuple[FloatArray, FloatArray]:
-    """Return Sobol' indices of every option's numbers, each (n_doubts, n_options, n_metrics)."""
-    from scipy import stats  # noqa: PLC0415 - slow to import
+    Notes
+    -----
+    .. math:: S_i = \overline{f_B (f_{AB_i} - f_A)} / V \qquad
+        T_i = \overline{(f_A - f_{AB_i})^2} / 2V
 
-    shape = results.shape[2:]
-    if not n_doubts:
-        return np.empty((0, *shape)), np.empty((0, *shape))
-    flat = results.reshape(*results.shape[:2], -1)
-    first = np.full((n_doubts, flat.shape[2]), np.nan)
-    total = first.copy()
-    varies = np.isfinite(flat).all(axis=(0, 1)) & (np.ptp(flat, axis=(0, 1)) > 0.0)
-    # What varies by rounding only has no shares of anything.
-    size = np.abs(flat).max(axis=(0, 1), initial=0.0, where=np.isfinite(flat))
-    varies &= np.ptp(flat, axis=(0, 1)) > 1e-9 * np.maximum(size, 1e-9)
-    if varies.any():
-        some = flat[..., varies]
-        found = stats.sobol_indices(
-            func={
-                "f_A": some[:, 0].T,
-                "f_B": some[:, 1].T,
-                "f_AB": some[:, 2:].transpose(1, 2, 0),
-            },
-            n=len(some),
-        )
-        first[:, varies] = np.atleast_2d(found.first_order).T
-        total[:, varies] = np.atleast_2d(found.total_order).T
-    return first.reshape(n_doubts, *shape), total.reshape(n_doubts, *shape)
+    with f less its mean, and its variance V, over A and B. A number that is not known in some draw,
+    or varies by rounding only, has no shares of anything: NaN.
+
+    *Source.* Saltelli et al. 2010, Computer Physics Communications 181(2), table 2 (b) and (f),
+    the latter of Jansen 1999.
+    """
+    if results.shape[1] == 1:  # nothing is drawn
+        nothing = np.empty((0, *results.shape[2:]))
+        return nothing, nothing
+    drawn = results[:, :2]
+    centred = results - drawn.mean(axis=(0, 1))
+    f_a, f_b, mixed = centred[:, 0], centred[:, 1], centred[:, 2:]
+    variance = np.mean(centred[:, :2] ** 2, axis=(0, 1))
+    known = np.isfinite(results).all(axis=(0, 1))
+    varies = known & (np.ptp(drawn, axis=(0, 1)) > ROUNDING * np.abs(drawn).max(axis=(0, 1)))
+    variance = np.where(varies, variance, np.nan)
+    first = np.mean(f_b[:, None] * (mixed - f_a[:, None]), axis=0) / variance
+    total = np.mean((f_a[:, None] - mixed) ** 2, axis=0) / (2.0 * variance)
+    return first, total

@@ -319,14 +319,7 @@ class SurfaceInput(Inputs):
         InputError
             If the simulation does not report it, or the case lacks wind or sky that it needs.
         """
-        face = None
-        if self.kind in _OF_RUN:
-            face = _coldest(self._faces(case, where), case)
-            t_c = face.t_surface_c
-        elif self.layers is not None:
-            t_c = self._glass(self.layers, case, where)
-        else:
-            t_c = self._by_index(case, where)
+        t_c, face = self._unchanged(case, where)
         t_c = t_c + self._change(t_c, case, where) * (case.t_air_c - case.t_out_c)
         area_m2 = self.area_m2
         if area_m2 is None and face is not None:
@@ -348,6 +341,24 @@ class SurfaceInput(Inputs):
             retention_g_m2=self.retention_g_m2,
             sensitivity=sensitivity,
         )
+
+    def change_room(self, case: HourlyCase, where: str) -> tuple[float, float]:
+        """Return the least and the most that `index_change` may be in a case; see `year`."""
+        typical = _typical_index(self._unchanged(case, where)[0], case)
+        told = () if self.kind in (*_OF_RUN, "layers") else self._index_points()[1]
+        closed = 0.0 if self.closed is None else self.closed.index_change
+        low = -min((typical, *told)) - min(closed, 0.0)
+        high = 1.0 - max((typical, *told)) - max(closed, 0.0)
+        return min(low, self.index_change), max(high, self.index_change)
+
+    def _unchanged(self, case: HourlyCase, where: str) -> tuple[FloatArray, SurfaceYear | None]:
+        """Return the temperature before any change of the index, and the simulated face."""
+        if self.kind in _OF_RUN:
+            face = _coldest(self._faces(case, where), case)
+            return face.t_surface_c, face
+        if self.layers is not None:
+            return self._glass(self.layers, case, where), None
+        return self._by_index(case, where), None
 
     def _change(self, t_surface_c: FloatArray, case: HourlyCase, where: str) -> FloatArray:
         """Return by how much the temperature index is changed in each step."""

@@ -70,12 +70,12 @@ class Taker:
     heater : HeatSource or None
         What heating the feed takes; None is not known.
     tariff : Tariff or None
-        What its energy and water cost.
+        What its energy and water cost; None is not known.
     """
 
     capability: Capability
     heater: HeatSource | None
-    tariff: Tariff | None
+    tariff: Tariff | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -231,7 +231,9 @@ def print_frontier(out: Console, table: Table, names: Sequence[str]) -> None:
         print_lines(out, [f"{len(rows)} of {n} lines are shown."])
 
 
-SPREAD_OF = (("band", "band_h", 0), ("cond.", "condensation_h", 0), ("feed l", "feed_l", 0))
+SPREAD_OF = (("band h", "band_h"), ("cond. h", "condensation_h"), ("feed l", "feed_l"))
+LIMIT_WIDTH = 7
+LIMIT_WORDS = {"condensation_h": "cond. h", "extra_condensation_h": "extra cond. h"}
 
 
 def print_spread(out: Console, spread: Table, breaks: Table) -> None:
@@ -246,18 +248,19 @@ def print_spread(out: Console, spread: Table, breaks: Table) -> None:
     for option, number, most, share in zip(
         *(breaks.data[name] for name in ("option", "number", "most", "broken_frac")), strict=True
     ):
-        limits.setdefault(number, f"{number}\n> {most:g}")
+        word = LIMIT_WORDS.get(number, number.replace("_", " "))
+        limits.setdefault(number, f"{word} > {most:g}")
         cells[option][f"> {number}"] = MISSING if share is None else f"{100.0 * share:.0f} %"
     chosen = dict(zip(breaks.data["option"], breaks.data["chosen_frac"], strict=True))
     shape = _shape(out)
     shape.add_column("option", overflow="fold", min_width=18)
-    for head, _, _ in SPREAD_OF:
+    for head, _ in SPREAD_OF:
         shape.add_column(Text(f"{head}\n10…90 %"), justify="right", no_wrap=True)
     for head in limits.values():
-        shape.add_column(Text(head), justify="right", overflow="fold")
+        shape.add_column(Text(head), justify="right", overflow="fold", max_width=LIMIT_WIDTH)
     shape.add_column("chosen", justify="right", no_wrap=True)
     for option, found in cells.items():
-        numbers = [found.get(name, MISSING) for _, name, _ in SPREAD_OF]
+        numbers = [found.get(name, MISSING) for _, name in SPREAD_OF]
         broken = [found.get(f"> {name}", MISSING) for name in limits]
         share = chosen.get(option)
         shape.add_row(
