@@ -16,7 +16,7 @@ from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
 from dewmargin.lines import Limit
 from dewmargin.reports.folder import verify_folder
-from dewmargin.scenario import parse
+from dewmargin.scenario import load, parse
 from dewmargin.stress import LIMITED, _indices, design, interval, limited, share_interval, study
 from dewmargin.variants import Variants
 from stress_case import january, small
@@ -184,12 +184,12 @@ def test_shares_of_an_additive_cost_are_those_of_its_terms(sampling, tmp_path) -
 
     found = study(scenario, samples=5 * 64, sampling=sampling)
 
-    total = found.total[:, 1, yearly.METRICS.index("cost")]
+    total = found.total[:, found.ranked.index(1), yearly.METRICS.index("cost")]
     share = v / v.sum()
     assert np.all(share > 0.01)
     assert np.all(np.abs(total - share) < 4.0 * 1.18 / np.sqrt(64) * share)
     for name in ("band_h", "feed_l", "demand_kg"):
-        assert np.isnan(found.total[:, 1, yearly.METRICS.index(name)]).all()
+        assert np.isnan(found.total[:, found.ranked.index(1), yearly.METRICS.index(name)]).all()
     costs = column(found, "cost")[:, 1]
     prices = np.array(found.draws)
     exact = prices @ np.array([gas, 1e-3 * row["feed_l"], power])
@@ -222,10 +222,7 @@ def test_nothing_doubtful_has_no_spread_and_the_numbers_of_compare(
     if not doubt:
         assert found.verdict == "Nothing is drawn: the numbers are those of compare."
         assert found.lines() == [
-            (
-                "1 sets of inputs with 1 options (Sobol sequence, seed 1); quantiles are of 1 "
-                "independent ones."
-            ),
+            "1 independent sets of inputs with all options (Sobol sequence, seed 1).",
             (
                 "Largest difference to 1 full comparisons: condensation_h 0, band_h 0, "
                 "delivered % 0, feed % 0."
@@ -326,15 +323,22 @@ def test_a_draw_does_not_depend_on_what_else_is_drawn_beside_it(tmp_path) -> Non
     a, b = design(8, 16, "sobol", seed=1)
     draws_a, draws_b = (stress.draws_of(runner.doubts, each) for each in (a, b))
     runner._prepare([runner.variants.row(draw) for draw in (*draws_a, *draws_b)])
-    group = runner._group(draws_a[0], draws_b[0])
-    other = runner._group(draws_a[1], draws_b[1])
+    group, other = (
+        [
+            runner.variants.row(draw)
+            for draw in (draws_a[j], draws_b[j], *stress._mixed(draws_a[j], draws_b[j]))
+        ]
+        for j in (0, 1)
+    )
+    every = range(len(runner.options))
 
-    whole = runner._numbers(group)
+    whole = runner._numbers(group, every)
 
-    np.testing.assert_array_equal(runner._numbers(group[::-1])[::-1], whole)
-    np.testing.assert_array_equal(runner._numbers([*other, *group])[len(other) :], whole)
+    np.testing.assert_array_equal(runner._numbers(group[::-1], every)[::-1], whole)
+    np.testing.assert_array_equal(runner._numbers([*other, *group], every)[len(other) :], whole)
     for row, numbers in zip(group, whole, strict=True):
-        np.testing.assert_array_equal(runner._numbers([row])[0], numbers)
+        np.testing.assert_array_equal(runner._numbers([row], every)[0], numbers)
+        np.testing.assert_array_equal(runner._numbers([row], [1])[0], numbers[1:2])
     # All differ but the one with another limit of cooling, which January does not meet.
     assert len({each.tobytes() for each in whole}) == len(group) - 1
 
@@ -431,7 +435,9 @@ def test_what_is_known_in_some_draws_only_says_so(tmp_path) -> None:
     assert 0.0 < known.mean() < 1.0
     assert spread["known_frac"][place] == known.mean()
     assert spread["sd"][place] == pytest.approx(0.0, abs=1e-12)
-    assert np.isnan(found.total[:, 1, yearly.METRICS.index("feed_l_per_kg")]).all()
+    assert np.isnan(
+        found.total[:, found.ranked.index(1), yearly.METRICS.index("feed_l_per_kg")]
+    ).all()
 
 
 def test_the_choice_is_counted_and_what_decides_is_ranked(tmp_path) -> None:
@@ -459,7 +465,7 @@ def test_lines_say_what_is_left_out(tmp_path) -> None:
 
     lines = study(scenario, samples=1).lines()
 
-    assert lines[3:] == [
+    assert lines[4:] == [
         (
             "Note: the swing around the set-point is left out; full comparisons, and so the "
             "difference to them, have it."
@@ -467,7 +473,7 @@ def test_lines_say_what_is_left_out(tmp_path) -> None:
         "Note: rules that know the surfaces know them as drawn.",
         "Drawn: surfaces[*].index_change: uniform offset, low -0.02, high 0.02",
     ]
-    assert lines[1] == (
+    assert lines[2] == (
         "Shares of variance: Sobol' indices, first order and total, estimators of Saltelli 2010 "
         "and Jansen 1999; estimates, which may be a few points below 0 or above the total."
     )
@@ -612,9 +618,9 @@ def test_an_interruption_ends_the_work_at_once(tmp_path) -> None:
     solved = []
     numbers = stress._Runner._numbers
 
-    def slow(self, group) -> np.ndarray:
+    def slow(self, group, options) -> np.ndarray:
         solved.append(group)
-        return numbers(self, group)
+        return numbers(self, group, options)
 
     def stop(_share: float) -> None:
         asked.release()
@@ -628,3 +634,39 @@ def test_an_interruption_ends_the_work_at_once(tmp_path) -> None:
 
     assert asked.acquire(blocking=False)
     assert len(solved) < 64
+
+
+def test_an_option_to_rank_that_is_not_there_is_refused(tmp_path) -> None:
+    scenario = small(tmp_path, DEVICE)
+
+    with pytest.raises(InputError) as caught:
+        study(scenario, samples=1, rank=["hold 90 %"])
+
+    assert str(caught.value) == (
+        f"{scenario.file}: rank: no option is called 'hold 90 %' (all, or one of: "
+        f"'no humidifier', {study(scenario, samples=1).options[1]!r})"
+    )
+
+
+@pytest.mark.slow
+def test_inputs_are_ranked_for_the_options_asked_for() -> None:
+    """Two that the verdict would choose most often, those named, or all: the same numbers."""
+    scenario = load(demo_folder() / "scenarios" / "larch_house.toml")
+    usual = study(scenario, samples=80)
+    third = usual.options[5]
+
+    named = study(scenario, samples=80, rank=[third, usual.options[usual.ranked[0]]])
+    every = study(scenario, samples=80, rank=["all"])
+
+    assert len(usual.ranked) == 2
+    assert [usual.chosen[i] for i in usual.ranked] == sorted(usual.chosen[1:], reverse=True)[:2]
+    assert named.ranked == (5, usual.ranked[0])
+    assert sorted(every.ranked) == list(range(1, len(every.options)))
+    np.testing.assert_array_equal(named.numbers, usual.numbers)
+    for found in (usual, named):
+        for place, option in enumerate(found.ranked):
+            whole = every.total[:, every.ranked.index(option)]
+            np.testing.assert_array_equal(found.total[:, place], whole)
+    assert set(usual.tables()["sensitivity"].data["option"]) == {
+        usual.options[i] for i in usual.ranked
+    }

@@ -265,6 +265,13 @@ def frontier(
     "hours of condensation (extra_condensation_h) and the dry hours that compare accepts.",
 )
 @click.option(
+    "--rank",
+    multiple=True,
+    metavar="OPTION",
+    help="Options whose inputs are ranked by their share of the variance; all: every one, which "
+    "takes longer. Default: the two that the verdict of compare would choose most often.",
+)
+@click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder for the tables. Default: print only.",
@@ -277,6 +284,7 @@ def stress(
     sampling: Literal["sobol", "latin_hypercube"],
     seed: int,
     limits: tuple[str, ...],
+    rank: tuple[str, ...],
     out: Path | None,
     as_json: bool,
 ) -> None:
@@ -291,7 +299,13 @@ def stress(
     asked = [Limit.parse(text, known=LIMITED) for text in limits]
     with terminal.progress(f"stress {scenario.name}", 1.0) as advance:
         found = study(
-            scenario, samples=samples, sampling=sampling, seed=seed, limits=asked, after=advance
+            scenario,
+            samples=samples,
+            sampling=sampling,
+            seed=seed,
+            limits=asked,
+            rank=rank,
+            after=advance,
         )
     written = found.write(out) if out is not None else []
     if as_json:

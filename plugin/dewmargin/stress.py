@@ -1,8 +1,9 @@
 """How sure a comparison is: all options again and again, with the doubtful inputs drawn anew.
 
 Two sets of draws A and B come from a Sobol sequence or a Latin hypercube. Their rows tell how each
-year number is spread. For each doubt the rows of A are run once more with that one input from B:
-what that changes is its share of the variance (Saltelli's design).
+year number is spread. For each doubt the rows of A are run once more with that one input from B,
+for the options that a reader chooses between: what that changes is its share of the variance
+(Saltelli's design).
 """
 
 from __future__ import annotations
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Strategy
+    from dewmargin.control import Control
 
 Sampling = Literal["sobol", "latin_hypercube"]
 Draw = tuple[Any, ...]
@@ -53,6 +55,7 @@ LIMITED = (*yearly.METRICS, EXTRA)
 QUANTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
 SURE = 0.95  # of the intervals told with quantiles and probabilities
 LEAST_BASE = 8
+USUALLY_RANKED = 2  # options whose inputs are ranked, unless asked otherwise
 ROUNDING = 1e-9  # of the largest value
 CASES_AT_ONCE = 32  # solved in one call: as many go through the year side by side
 CHECKED = 4  # draws that are compared in full
@@ -74,7 +77,9 @@ class Stress:
         The baseline first.
     numbers : float64 array, shape (n_draws, n_options, n_metrics)
         By `yearly.METRICS`; NaN is not known.
-    first_order, total : float64 array, shape (n_doubts, n_options, n_metrics)
+    ranked : tuple of int
+        Options whose inputs are ranked.
+    first_order, total : float64 array, shape (n_doubts, n_ranked, n_metrics)
         Share of the variance that an input has alone, and with all its interactions; NaN where
         nothing varies.
     limits : tuple of Limit
@@ -95,6 +100,7 @@ class Stress:
     draws: tuple[Draw, ...]
     options: tuple[str, ...]
     numbers: FloatArray
+    ranked: tuple[int, ...]
     first_order: FloatArray
     total: FloatArray
     limits: tuple[Limit, ...]
@@ -121,8 +127,7 @@ class Stress:
 
     def told_of(self) -> list[tuple[str, str]]:
         """Return the options and numbers whose inputs a reader wants to know."""
-        best = max(range(len(self.options)), key=lambda i: (self.chosen[i], -i))
-        option = self.options[best or min(1, len(self.options) - 1)]
+        option = self.options[self.ranked[0]]
         return [(option, "band_h"), (option, "condensation_h"), (option, "feed_l")]
 
     def tables(self) -> dict[str, Table]:
@@ -180,7 +185,8 @@ class Stress:
     def _sensitivity(self) -> Table:
         """Return one row an option, year number and doubt, the most important first."""
         data: dict[str, list[Any]] = {column.name: [] for column in columns.SENSITIVITY}
-        for i, option in enumerate(self.options):
+        for i, place in enumerate(self.ranked):
+            option = self.options[place]
             for k, number in enumerate(yearly.METRICS):
                 total = self.total[:, i, k] if self.doubts else np.empty(0)
                 if not np.isfinite(total).any():
@@ -217,11 +223,16 @@ class Stress:
         way = {"sobol": "Sobol sequence", "latin_hypercube": "Latin hypercube"}[self.sampling]
         lines = [
             (
-                f"{self.evaluated} sets of inputs with {len(self.options) - 1} options ({way}, "
-                f"seed {self.seed}); quantiles are of {len(self.draws)} independent ones."
+                f"{len(self.draws)} independent sets of inputs with all options ({way}, seed "
+                f"{self.seed})."
             )
         ]
         if self.doubts:
+            lines.append(
+                f"{self.evaluated - len(self.draws)} more with those whose inputs are ranked: "
+                + "; ".join(self.options[i] for i in self.ranked)
+                + "."
+            )
             lines.append(
                 "Shares of variance: Sobol' indices, first order and total, estimators of "
                 "Saltelli 2010 and Jansen 1999; estimates, which may be a few points below 0 or "
@@ -347,6 +358,7 @@ def study(
     sampling: Sampling = "sobol",
     seed: int = 1,
     limits: Sequence[Limit] = (),
+    rank: Sequence[str] = (),
     after: After = lambda _share: None,
 ) -> Stress:
     """Run all options of a scenario with its doubtful inputs drawn again and again.
@@ -364,6 +376,9 @@ def study(
     limits : sequence of Limit
         How likely each is broken, of `LIMITED`; by default the extra condensation that the verdict
         accepts, and the dry hours that need no humidifier.
+    rank : sequence of str
+        Options whose inputs are ranked, by name; ("all",) is every one. By default the two that
+        the verdict would choose most often.
     after : callable
         Told the share of the work that is done.
 
@@ -375,7 +390,12 @@ def study(
     scenario = source if isinstance(source, Scenario) else load(source)
     try:
         return _Runner(scenario).run(
-            samples=samples, sampling=sampling, seed=seed, limits=tuple(limits), after=after
+            samples=samples,
+            sampling=sampling,
+            seed=seed,
+            limits=tuple(limits),
+            rank=tuple(rank),
+            after=after,
         )
     except InputError as error:
         raise scenario.placed(error) from error
@@ -437,6 +457,7 @@ class _Runner:
         sampling: Sampling,
         seed: int,
         limits: tuple[Limit, ...],
+        rank: tuple[str, ...],
         after: After,
     ) -> Stress:
         """Run a study; see `study`."""
@@ -449,21 +470,21 @@ class _Runner:
         draws = (*draws_a, *draws_b)
         asked = limits or self._usual_limits()
         self._prepare([self.variants.row(draw) for draw in draws])
-        n = len(draws_a)
-        groups = [self._group(draws_a[j], draws_b[j] if n_doubts else None) for j in range(n)]
-        results = np.empty((n, n_doubts + 2 if n_doubts else 1, len(self.options), N_METRICS))
-        with ThreadPoolExecutor(cpu_count() or 1) as pool:
-            try:
-                for j, found in enumerate(pool.map(self._numbers, groups)):
-                    results[j] = found
-                    if not j:
-                        _require_known(asked, found)
-                    after((j + 1) / n)
-            except BaseException:
-                pool.shutdown(wait=False, cancel_futures=True)
-                raise
-        first_order, total = _indices(results)
-        both = results[:, : 2 if n_doubts else 1].swapaxes(0, 1).reshape(-1, *results.shape[2:])
+        self._require_options(rank)
+        every = range(len(self.options))
+        # Saltelli's design: A and B, then A with one input from B.
+        pairs = [[self.variants.row(draw) for draw in pair] for pair in _pairs(draws_a, draws_b)]
+        n_more = n_doubts * (len(every) if rank == ("all",) else len(rank) or USUALLY_RANKED)
+        share = 2 * len(every) / (2 * len(every) + n_more)
+        first = self._all(pairs, every, lambda done: after(share * done), limits=asked)
+        both = first.swapaxes(0, 1).reshape(-1, *first.shape[2:])
+        chosen = self._chosen(both)
+        ranked = self._ranked(chosen, rank)
+        mixed = [
+            [self.variants.row(draw) for draw in _mixed(*pair)] for pair in _pairs(draws_a, draws_b)
+        ]
+        second = self._all(mixed, ranked, lambda done: after(share + (1.0 - share) * done))
+        first_order, total = _indices(np.concatenate([first[:, :, list(ranked)], second], axis=1))
         return Stress(
             scenario=self.scenario,
             doubts=tuple(self.doubts),
@@ -472,14 +493,55 @@ class _Runner:
             draws=draws,
             options=tuple(self.options),
             numbers=both,
+            ranked=ranked,
             first_order=first_order,
             total=total,
             limits=asked,
-            chosen=self._chosen(both),
-            evaluated=results.shape[0] * results.shape[1],
+            chosen=chosen,
+            evaluated=len(pairs) * (first.shape[1] + second.shape[1]),
             checked=self._check(draws, both),
             inputs_sha256=self._inputs_sha256(draws),
         )
+
+    def _all(
+        self,
+        groups: list[list[Row]],
+        options: Sequence[int],
+        after: After,
+        *,
+        limits: Sequence[Limit] = (),
+    ) -> FloatArray:
+        """Return the year numbers of all groups, (n_groups, n_rows, n_options, n_metrics)."""
+        results = np.empty((len(groups), len(groups[0]), len(options), N_METRICS))
+        if not groups[0]:
+            return results
+        with ThreadPoolExecutor(cpu_count() or 1) as pool:
+            try:
+                solved = pool.map(lambda group: self._numbers(group, options), groups)
+                for j, found in enumerate(solved):
+                    results[j] = found
+                    if not j:
+                        _require_known(limits, found)
+                    after((j + 1) / len(groups))
+            except BaseException:
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
+        return results
+
+    def _require_options(self, names: Sequence[str]) -> None:
+        for name in names if names != ("all",) else ():
+            if name not in self.options:
+                known = ", ".join(map(repr, self.options))
+                raise InputError(
+                    f"no option is called {name!r}", where="rank", hint=f"all, or one of: {known}"
+                )
+
+    def _ranked(self, chosen: Sequence[int], names: Sequence[str]) -> tuple[int, ...]:
+        """Return the options whose inputs are ranked, the most often chosen first."""
+        order = sorted(range(1, len(self.options)), key=lambda i: (-chosen[i], i))
+        if names == ("all",):
+            return tuple(order)
+        return tuple(self.options.index(name) for name in names) or tuple(order[:USUALLY_RANKED])
 
     def _prepare(self, rows: list[Row]) -> None:
         """Refuse draws that cannot be, and solve each equipment on each supply over their range."""
@@ -506,13 +568,6 @@ class _Runner:
         return InputError(
             f"a draw is refused: {place}{error.what}{hint}", where="doubts", hint=remedy
         )
-
-    def _group(self, a: Draw, b: Draw | None) -> list[Row]:
-        """Return the rows of Saltelli's design that share a row of A: A, B, and A with one of B."""
-        if b is None:
-            return [self.variants.row(a)]
-        mixed = [(*a[:d], b[d], *a[d + 1 :]) for d in range(len(a))]
-        return [self.variants.row(draw) for draw in (a, b, *mixed)]
 
     def _limits(self) -> Limits:
         comfort = self.scenario.comfort
@@ -566,15 +621,15 @@ class _Runner:
             found |= inputs_sha256(drawn, variants.weather_of(drawn))
         return found
 
-    def _numbers(self, group: list[Row]) -> FloatArray:
+    def _numbers(self, group: list[Row], options: Sequence[int]) -> FloatArray:
         """Return the year numbers of the rows of a group, (n_rows, n_options, n_metrics)."""
-        found = np.empty((len(group), len(self.options), N_METRICS))
+        found = np.empty((len(group), len(options), N_METRICS))
         by_room: dict[Row, list[int]] = {}
         for r, row in enumerate(group):
             by_room.setdefault(tuple(row[k] for k in self._of_room), []).append(r)
         try:
             for members in by_room.values():
-                self._numbers_of_room(group, members, found)
+                self._numbers_of_room(group, members, options, found)
         except InputError as error:
             raise self._refused(error) from error
         return found
@@ -593,24 +648,33 @@ class _Runner:
             yearly.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh),
         )
 
-    def _numbers_of_room(self, group: list[Row], members: list[int], found: FloatArray) -> None:
+    def _numbers_of_room(
+        self, group: list[Row], members: list[int], options: Sequence[int], found: FloatArray
+    ) -> None:
         """Fill the rows of a group that have one building; what they share is solved once."""
         room = self._room(tuple(group[members[0]][k] for k in self._of_room))
         cases = _Pile(room)
         rows_of: list[tuple[int, Scenario, list[int]]] = []
+        held: dict[tuple[Control, int], _Low] = {}
         for r in members:
             drawn = self.variants.scenario_of(group[r], self._of_use)
             seen = drawn.control.measured(room.case)
-            held = [self._held(room, drawn, each, seen, cases) for each in drawn.strategies]
-            takers = [self._taker(device, group[r]) for device in self._devices]
-            places = [cases.baseline()]
-            places += [cases.place(low, taker) for low in held for taker in takers]
+            places: list[int] = []
+            for option in options:
+                if option == 0:
+                    places.append(cases.baseline())
+                    continue
+                which, device = divmod(option - 1, len(self._devices))
+                key = (drawn.control, which)
+                if key not in held:
+                    held[key] = self._held(room, drawn, drawn.strategies[which], seen, cases)
+                places.append(cases.place(held[key], self._taker(self._devices[device], group[r])))
             rows_of.append((r, drawn, places))
         cases.solve(lambda key: self._made(room, key))
         for r, drawn, places in rows_of:
             found[r] = cases.numbers[places]
             if drawn.tariff is not None:
-                self._price(found[r], drawn, room.case)
+                self._price(found[r], options, drawn, room.case)
 
     def _held(
         self, room: _Room, drawn: Scenario, strategy: Strategy, seen: HourlyCase, cases: _Pile
@@ -644,24 +708,38 @@ class _Runner:
             heater=None if heater is None else heater.source(room.case.n_steps),
         )
 
-    def _price(self, numbers: FloatArray, drawn: Scenario, case: HourlyCase) -> None:
+    def _price(
+        self, numbers: FloatArray, options: Sequence[int], drawn: Scenario, case: HourlyCase
+    ) -> None:
         """Fill what the options of a row cost, (n_options, n_metrics)."""
         plant_buys = None if case.heat_source is None else case.heat_source.carrier
         buys = [None if s.heater is None else s.heater.bought_as for s in drawn.supplies]
         cost, carbon = yearly.METRICS.index("cost"), yearly.METRICS.index("co2_kg")
-        numbers[0, [cost, carbon]] = 0.0
-        for i, each in enumerate(numbers[1:]):
+        for option, each in zip(options, numbers, strict=True):
+            if option == 0:
+                each[[cost, carbon]] = 0.0
+                continue
             year = dict(zip(yearly.METRICS, each.tolist(), strict=True))
             bill = energy.bill(
                 year,
                 feed_kg=year["feed_l"],
                 added_kg=year["evaporated_l"],
                 tariff=drawn.tariff,
-                heater_carrier=buys[self._devices[i % len(self._devices)].supply],
+                heater_carrier=buys[self._devices[(option - 1) % len(self._devices)].supply],
                 plant_carrier=plant_buys,
             )
             each[cost] = np.nan if bill.cost is None else bill.cost
             each[carbon] = np.nan if bill.co2_kg is None else bill.co2_kg
+
+
+def _pairs(draws_a: Sequence[Draw], draws_b: Sequence[Draw]) -> list[tuple[Draw, ...]]:
+    """Return the rows of A, each with that of B; alone where nothing is drawn."""
+    return list(zip(draws_a, draws_b, strict=True)) if draws_b else [(a,) for a in draws_a]
+
+
+def _mixed(a: Draw, b: Draw = ()) -> list[Draw]:
+    """Return a row of A with each input in turn from B."""
+    return [(*a[:d], b[d], *a[d + 1 :]) for d in range(len(b))]
 
 
 def _require_known(limits: Sequence[Limit], numbers: FloatArray) -> None:
