@@ -130,15 +130,6 @@ class Comparison(Results):
         InputError
             If a file that the space was read from cannot be read any more.
         """
-        # By role and name, not by path: the same inputs give the same bytes wherever they lie.
-        inputs = {f"scenario: {self.scenario.file.name}": self.scenario.sha256}
-        if self.weather is not None:
-            inputs[f"weather: {Path(self.weather.file).name}"] = self.weather.sha256
-        for path in self.scenario.space.files(self.scenario.file.parent):
-            try:
-                inputs[f"{self.scenario.space_kind}: {path.name}"] = folder.sha256(path)
-            except OSError as error:
-                raise InputError(f"cannot be read: {error.strerror}", file=path) from error
         return {
             "schema_version": folder.SCHEMA_VERSION,
             "versions": folder.versions(),
@@ -158,7 +149,7 @@ class Comparison(Results):
                 "missing_flow": self.quality.missing_flow,
             },
             "scenario": self.scenario.resolved(),
-            "inputs_sha256": inputs,
+            "inputs_sha256": inputs_sha256(self.scenario, self.weather),
         }
 
     def write(self, out: str | Path, *, hourly_csv: bool = False) -> list[Path]:
@@ -180,6 +171,26 @@ class Comparison(Results):
         except ExtensionError as error:
             raise self.scenario.placed(error) from error
         return folder.write_folder(Path(out), files, about=about)
+
+
+def inputs_sha256(scenario: Scenario, weather: Weather | None) -> dict[str, str]:
+    """Return the hash of every input, by role and name.
+
+    Raises
+    ------
+    InputError
+        If a file that the space was read from cannot be read any more.
+    """
+    # Not by path: the same inputs give the same bytes wherever they lie.
+    inputs = {f"scenario: {scenario.file.name}": scenario.sha256}
+    if weather is not None:
+        inputs[f"weather: {Path(weather.file).name}"] = weather.sha256
+    for path in scenario.space.files(scenario.file.parent):
+        try:
+            inputs[f"{scenario.space_kind}: {path.name}"] = folder.sha256(path)
+        except OSError as error:
+            raise InputError(f"cannot be read: {error.strerror}", file=path) from error
+    return inputs
 
 
 def _with_hours(reports: Sequence[Report]) -> list[Report]:

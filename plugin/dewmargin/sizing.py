@@ -14,7 +14,7 @@ import numpy as np
 
 from dewmargin import air, balance, batch, columns
 from dewmargin.columns import Table
-from dewmargin.comparison import hold
+from dewmargin.comparison import hold, inputs_sha256
 from dewmargin.equipment.humidifier import Humidifier
 from dewmargin.errors import InputError
 from dewmargin.hours import dew_point, hours_of
@@ -46,6 +46,7 @@ MOST = 100  # times the given one
 OVERSIZED = 1.5  # times what would do; common practice, no source
 
 _GUESSES = 32  # sizes solved side by side
+_ALWAYS_FRAC = 1.0 - 1e-9  # of an hour
 _NEAR_K = 0.5  # of a dew point
 _DEW_POINT_ROUNDING_K = 1e-6
 _EXCEEDED_PERCENT = (
@@ -324,6 +325,7 @@ class Sizing:
     Attributes
     ----------
     scenario : Scenario
+    weather : Weather or None
     loads, design_loads, load_duration, sizes : Table
         As in `dewmargin.columns`.
     notes : tuple of str
@@ -331,6 +333,7 @@ class Sizing:
     """
 
     scenario: Scenario
+    weather: Weather | None
     loads: Table
     design_loads: Table
     load_duration: Table
@@ -375,7 +378,7 @@ class Sizing:
             "title": self.scenario.title,
             "notes": list(self.notes),
             "scenario": self.scenario.resolved(),
-            "inputs_sha256": {f"scenario: {self.scenario.file.name}": self.scenario.sha256},
+            "inputs_sha256": inputs_sha256(self.scenario, self.weather),
         }
         files = folder.files_of([ParquetTables(), CsvTables()], self.tables(), about)
         return folder.write_folder(out, files, about=about)
@@ -462,6 +465,7 @@ def size_case(
     designs = _design_rows(weather, case, hours, held)
     return Sizing(
         scenario=scenario,
+        weather=weather,
         loads=_table(columns.LOADS, [_load_row(each) for each in held]),
         design_loads=_table(columns.DESIGN_LOADS, designs),
         load_duration=_table(columns.LOAD_DURATION, _duration_rows(held)),
@@ -558,9 +562,8 @@ def _size_row(
     assert as_given is not None  # noqa: S101 - what the scenario has was computed already
     nothing = missed(held, np.zeros(case.n_hours))
     able = flows(case, held, search.given)
-    no_time = (case.hourly_mean(able.time_frac).sum(axis=0) <= 0.0) & ~held.catch_up
-    no_time &= held.demand.added_kg > DEMAND_HOUR_KG
-    no_time_h = float(np.count_nonzero(no_time))
+    asked = (held.demand.added_kg > DEMAND_HOUR_KG) & ~held.catch_up
+    time_frac = case.hourly_mean(able.time_frac).sum(axis=0)[asked]
     units: float | None = 0.0
     factor: float | None = 0.0
     units_miss: Missed | None = nothing
@@ -569,9 +572,9 @@ def _size_row(
     if not nothing.within(search.allowed):
         guess = search.guess()
         units, units_miss = _least(search, guess, 1.0)
+        limited = _limit(search, guess, time_frac) if units is None else None
         least_of_given, factor_miss = _least(search, guess, given / STEPS)
         factor = None if least_of_given is None else least_of_given / given
-        limited = _limit(search, guess, no_time_h) if units is None else None
     taken = able if not units else flows(case, held, search.capability(units))
     return {
         "option": SEPARATOR.join(names),
@@ -584,7 +587,7 @@ def _size_row(
         **_missed_columns("units", units_miss),
         "factor": factor,
         **_missed_columns("factor", factor_miss),
-        "no_time_h": no_time_h,
+        "no_time_h": float(np.count_nonzero(time_frac <= 0.0)),
         **_design_day(hours, held, equipment, able, given),
         "feed_l_min": 60.0 * float(taken.feed_kg_s.max()),
         "drain_l_min": 60.0 * float((taken.feed_kg_s - taken.rate_kg_s).max()),
@@ -610,14 +613,15 @@ def _known(value: float) -> float | None:
     return None if np.isnan(value) else value
 
 
-def _limit(search: Search, guess: float | None, no_time_h: float) -> str:
-    """Return why no number of units does."""
+def _limit(search: Search, guess: float | None, time_frac: FloatArray) -> str:
+    """Return why no number of units does; `time_frac` is when it may run, where it should."""
     if search.refusal is not None:
         return f"there is no room for as many units as it takes: {search.refusal}"
-    if guess is None and no_time_h > search.allowed.hours:
+    if guess is None and np.any(time_frac < _ALWAYS_FRAC):
         return (
-            f"time, not size: in {no_time_h:.0f} h with demand it may not run at all; let it run "
-            "on a call for humidity, or always"
+            f"time, not size: it may run in {100.0 * time_frac.mean():.0f} % of the time with "
+            f"demand, in {np.count_nonzero(time_frac <= 0.0)} h not at all; let it run on a call "
+            "for humidity, or always, or allow more hours short"
         )
     return f"{MOST} times what is given still falls short"
 
