@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -27,6 +28,7 @@ from dewmargin.equipment.supply import FeedLine, Supply
 from dewmargin.equipment.wetted_pad import Rating, WettedPad
 from dewmargin.errors import InputError
 from dewmargin.hours import hours_of
+from dewmargin.reports import terminal
 from dewmargin.reports.folder import verify_folder
 from dewmargin.scenario import load
 from dewmargin.sizing import (
@@ -645,6 +647,23 @@ def test_the_table_and_the_document_say_the_same(tmp_path: Path) -> None:
     line = next(line for line in text.splitlines() if f"{row['factor']:.2f}" in line)
     assert f" {row['units']:.0f} " in line
     assert "Note: without a weather file there are no design conditions." in text
+
+
+def test_a_narrow_terminal_shows_every_number() -> None:
+    """Two devices on two supplies take two columns of names; a number is never cut."""
+    steam = SteamHumidifier(name="electrodes", heat="electrode", rate_kg_h=1.5)
+    scenario = scenario_of(IN_ROOM.model_copy(update={"name": "a long name of a spray"}), steam)
+    warm = Supply(name="hot 55 °C", cold_c=10, temperature_c=55)
+    found = size_case(replace(scenario, supplies=(COLD, warm)), None, small_case(120))
+    stream = io.StringIO()
+
+    terminal.print_sizes(terminal.console(stream), found.sizes)
+
+    lines = stream.getvalue().splitlines()
+    assert max(map(len, lines)) <= terminal.NARROWEST
+    assert any(line.split()[-1:] == ["W"] for line in lines)
+    powers = [f"{each:.0f}" for each in found.sizes.data["electric_w"]]
+    assert [cells[-1] for cells in map(str.split, lines) if cells and cells[-1] in powers] == powers
 
 
 @pytest.mark.slow

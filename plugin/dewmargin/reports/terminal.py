@@ -243,7 +243,6 @@ SIZES_OF = (
     ("units", "units", 0),
     ("size", "factor", 2),
     ("short\nh", "units_short_h", 0),
-    ("short\nkg", "units_shortfall_kg", 1),
     ("rated\nkg/day", "rated_kg_day", 0),
     ("able\nkg/day", "able_kg_day", 0),
     ("feed\nl/min", "feed_l_min", 2),
