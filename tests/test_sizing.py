@@ -491,6 +491,30 @@ def test_what_fits_is_not_too_much_and_none_may_be_needed() -> None:
     )
 
 
+def test_a_demand_of_grams_is_told_as_such() -> None:
+    """5 g in every hour, and in the first 2 g more, less than the 1 % of it all that may miss."""
+    n = 48
+    case = small_case(n)
+    w = air.humidity_ratio_at_rh(case.t_air_c, np.full(n, 0.35), case.p_pa)
+    gains = case.exchange_kg_s * (w - case.w_out_kg_kg) - 0.005 / 3600.0
+    steady = replace(case, gains_kg_s=gains, surfaces=(), dry_air_kg=50.0)
+
+    (row,) = sizes_of(steady, scenario_of(IN_ROOM))
+
+    assert row["factor"] == 0.05
+    assert row["oversize"] == "20.0 times what would do: no hour demands more than 0.01 kg"
+
+
+def test_a_room_that_needs_nothing_has_no_design_day() -> None:
+    humid = replace(small_case(), gains_kg_s=np.full(48, 3.0 / 3600.0))
+
+    (row,) = sizes_of(humid, scenario_of(IN_ROOM))
+
+    assert (row["units"], row["factor"], row["design_day_demand_kg"]) == (0.0, 0.0, 0.0)
+    assert row["design_day"] is row["rated_kg_day"] is row["derate_frac"] is None
+    assert row["feed_l_min"] == row["no_time_h"] == 0.0
+
+
 def test_why_no_size_does() -> None:
     """By hand: 57 of 117 hours, the first three left out, have no heat, the others half an hour."""
     pause = np.where(np.arange(120) % 24 < 12, 0.0, 0.5)

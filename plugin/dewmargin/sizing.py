@@ -666,8 +666,10 @@ def _oversize(
     if factor * OVERSIZED > 1.0:
         return None
     case, wanted = search.case, search.held.demand.added_kg > DEMAND_HOUR_KG
-    runs = float(np.median(search.outcome(search.given_units).running_frac[wanted]))
     text = f"{1.0 / factor:.1f} times what would do"
+    if not wanted.any():
+        return f"{text}: no hour demands more than {DEMAND_HOUR_KG:g} kg"
+    runs = float(np.median(search.outcome(search.given_units).running_frac[wanted]))
     system = case.air_system
     if system is None or getattr(equipment, "call", "always") == "always":
         return f"{text}: in the median hour of demand it runs {60.0 * runs:.0f} minutes"
