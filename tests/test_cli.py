@@ -223,10 +223,8 @@ def test_stress_says_how_sure_it_is_and_what_decides(stressed) -> None:
     assert max(map(len, lines[2:10])) <= 80
     assert "What decides over feed_l of reset | pad | hot:" in lines
     assert any(line.split()[:1] == ["equipment[*].effectiveness"] for line in lines)
-    assert (
-        "24 sets of inputs with 1 options (Sobol sequence, seed 1); quantiles are of 16 "
-        "independent ones."
-    ) in lines
+    assert "16 independent sets of inputs with all options (Sobol sequence, seed 1)." in lines
+    assert "8 more with those whose inputs are ranked: reset | pad | hot." in lines
     assert "Drawn: equipment[*].effectiveness: uniform factor, low 0.8, high 1.2" in lines
 
 

@@ -12,7 +12,7 @@ from hypothesis.extra import numpy as hnp
 
 from cases import small_case
 from dewmargin import air, balance, scenario
-from dewmargin.comparison import _deliver, _hold, compare_case
+from dewmargin.comparison import _deliver, compare_case, hold
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.control import IDEAL, Control, shifted
 from dewmargin.demo import demo_folder
@@ -165,7 +165,7 @@ class Room:
         """Return the same by the closed form, with the tolerances argued below."""
         case, capability = self.case, self.capability
         hours = hours_of(case, heating_season_below_c=15.0)
-        held = _hold(Constant(name="x", rh=RH_SET), control, case, hours)
+        held = hold(Constant(name="x", rh=RH_SET), control, case, hours)
         outcome, cycles = _deliver(control, case, held, capability)
         rh = air.relative_humidity(case.t_air_c, outcome.w_kg_kg, case.p_pa)
         # The closed form itself, at what is then added.

@@ -242,6 +242,60 @@ def frontier(
 @cli.command()
 @_scenario
 @click.option(
+    "--shortfall-h",
+    type=click.FloatRange(0.0),
+    metavar="HOURS",
+    help="Most hours short, outside the hours after a set-back. Default: 0.4 % of all hours, 35 of "
+    "a year.",
+)
+@click.option(
+    "--shortfall-kg",
+    type=click.FloatRange(0.0),
+    metavar="KG",
+    help="Most demand less delivered over the record. Default: 1 % of the demand.",
+)
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for the tables. Default: print only.",
+)
+@_json
+def size(
+    *,
+    scenario: Path,
+    shortfall_h: float | None,
+    shortfall_kg: float | None,
+    out: Path | None,
+    as_json: bool,
+) -> None:
+    """Find the load of SCENARIO, and the least size of each equipment that meets it.
+
+    Each strategy, equipment and supply is solved anew with every size tried.
+    """
+    from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.sizing import size as find_sizes  # noqa: PLC0415 - idem
+
+    with terminal.progress(f"size {scenario.name}", 1.0) as advance:
+        found = find_sizes(
+            scenario, shortfall_h=shortfall_h, shortfall_kg=shortfall_kg, after=advance
+        )
+    written = found.write(out) if out is not None else []
+    if as_json:
+        _print_json("size", found.document() | {"files": [str(path) for path in written]})
+        return
+    console = terminal.console()
+    terminal.print_lines(console, [found.scenario.title])
+    terminal.print_loads(console, found.loads, found.design_loads)
+    terminal.print_sizes(console, found.sizes)
+    terminal.print_lines(console, found.cautions())
+    terminal.print_lines(console, [f"Note: {note}." for note in found.notes])
+    for path in written:
+        click.echo(path)
+
+
+@cli.command()
+@_scenario
+@click.option(
     "--samples",
     type=click.IntRange(1, 10_000_000),
     default=1000,

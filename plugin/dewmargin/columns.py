@@ -374,6 +374,83 @@ ASSEMBLY_MONTHS = (
     Column("held_g_m2", "g/m2", "water held at the month's end"),
 )
 
+LOADS = (
+    Column("strategy", "", "rule that chose the relative humidity to hold"),
+    Column("demand_kg", "kg", "vapour an unlimited humidifier would add to hold the set-point"),
+    Column("demand_h", "h", "hours with demand above 0.01 kg"),
+    Column("demand_peak_kg_h", "kg/h", "largest hour of demand outside catch-up hours"),
+    Column("demand_p996_kg_h", "kg/h", "demand exceeded in 0.4 % of all hours"),
+    Column("demand_p99_kg_h", "kg/h", "demand exceeded in 1 % of all hours"),
+    Column("demand_p975_kg_h", "kg/h", "demand exceeded in 2.5 % of all hours"),
+    Column("demand_p95_kg_h", "kg/h", "demand exceeded in 5 % of all hours"),
+    Column(
+        "demand_after_setback_kg_h",
+        "kg/h",
+        "largest demand of a catch-up hour, which a schedule makes more than the building",
+    ),
+)
+
+DESIGN_LOADS = (
+    Column("strategy", "", "rule that chose the relative humidity to hold"),
+    Column("level_percent", "%", "part of all hours in which the outdoor dew point is higher"),
+    Column("source", "", "header: of many years; hours: of this weather file's own rows"),
+    Column("dew_point_c", "°C", "outdoor dew point, frost point below 0 °C"),
+    Column("t_out_c", "°C", "mean outdoor temperature of the hours nearest to that dew point"),
+    Column("near_h", "h", "hours that these means are of: within 0.5 K of it, or the nearest"),
+    Column("rh_set_frac", "1", "mean relative humidity to hold in these hours"),
+    Column("exchange_kg_s", "kg/s", "mean dry air exchanged with outdoors in these hours"),
+    Column("gains_kg_h", "kg/h", "mean moisture released in the room in these hours"),
+    Column("load_kg_h", "kg/h", "steady load with outdoor air of that dew point in these hours"),
+    Column("exceeded_h", "h", "hours whose demand is more than that load"),
+)
+
+LOAD_DURATION = (
+    Column("strategy", "", "rule that chose the relative humidity to hold"),
+    Column("exceeded_percent", "%", "part of all hours"),
+    Column("exceeded_h", "h", "the same in hours of this record"),
+    Column("demand_kg_h", "kg/h", "demand exceeded in that part"),
+)
+
+SIZES = (
+    Column("option", "", "name of the option: strategy, equipment, supply"),
+    Column("strategy", "", "rule that chose the relative humidity to hold"),
+    Column("equipment", "", "humidifier"),
+    Column("supply", "", "feed water"),
+    Column("given_units", "1", "units that the scenario has"),
+    Column("given_short_h", "h", "with these, hours short outside catch-up hours"),
+    Column("given_shortfall_kg", "kg", "with these, demand less delivered over the year, signed"),
+    Column("allowed_short_h", "h", "most hours short, outside catch-up hours"),
+    Column("allowed_shortfall_kg", "kg", "most demand less delivered over the year"),
+    Column("units", "1", "least number of units that keeps to that, 0 if none is needed"),
+    Column("units_short_h", "h", "with so many units, hours short outside catch-up hours"),
+    Column("units_shortfall_kg", "kg", "with so many units, demand less delivered over the year"),
+    Column("factor", "1", "least size that keeps to that, the scenario's being 1, in hundredths"),
+    Column("factor_short_h", "h", "with that size, hours short outside catch-up hours"),
+    Column("factor_shortfall_kg", "kg", "with that size, demand less delivered over the year"),
+    Column("no_time_h", "h", "hours with demand outside catch-up hours in which it may not run"),
+    Column(
+        "rated_kg_day",
+        "kg",
+        "24 h at the stated capacity of a given unit, or, none stated, at its best of the record",
+    ),
+    Column("design_day", "", "day of the largest demand"),
+    Column("design_day_demand_kg", "kg", "demand of that day"),
+    Column("able_kg_day", "kg", "what a given unit can give on that day, at the set-point"),
+    Column("derate_frac", "1", "that over the rated day: time times rate"),
+    Column("available_frac", "1", "part of that day in which it may run"),
+    Column("rate_frac", "1", "its rate then over the rated: by plenum, room and feed"),
+    Column("feed_l_min", "l/min", "largest flow in the feed line while all units run"),
+    Column("drain_l_min", "l/min", "largest flow in the drain while all units run"),
+    Column(
+        "electric_w",
+        "W",
+        "largest electricity of device and fans while all units run: real power, apparent power "
+        "is not known; null if some is not known",
+    ),
+    Column("limited_by", "", "why no size does"),
+    Column("oversize", "", "what speaks against the size that is given"),
+)
+
 SETTINGS = (
     Column("strategy", "", "rule that chose the relative humidity to hold"),
     Column("t_out_c", "°C", T_OUT.meaning),

@@ -174,14 +174,14 @@ class Comparison(Results):
 
 
 def inputs_sha256(scenario: Scenario, weather: Weather | None) -> dict[str, str]:
-    """Return the hash of every file that a scenario is read from.
+    """Return the hash of every input, by role and name.
 
     Raises
     ------
     InputError
         If a file that the space was read from cannot be read any more.
     """
-    # By role and name, not by path: the same inputs give the same bytes wherever they lie.
+    # Not by path: the same inputs give the same bytes wherever they lie.
     inputs = {f"scenario: {scenario.file.name}": scenario.sha256}
     if weather is not None:
         inputs[f"weather: {Path(weather.file).name}"] = weather.sha256
@@ -237,7 +237,7 @@ def compare_case(scenario: Scenario, weather: Weather | None, case: HourlyCase) 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Held:
+class Held:
     """What all equipment on all supplies share under one strategy.
 
     `rh_rule` is what the strategy sets in each hour, `rh_dry` what the sensor makes of it.
@@ -252,13 +252,25 @@ class _Held:
     rh_dry: FloatArray
     catch_up: BoolArray
 
+    def capability(
+        self, equipment: Equipment, case: HourlyCase, water: FeedWater, dry: Outcome
+    ) -> Capability:
+        """Return what an equipment on a supply can do for it; `dry` is the year without one."""
+        return equipment.capability(
+            case,
+            water,
+            w_base_kg_kg=np.repeat(dry.w_kg_kg, case.steps_per_hour),
+            w_set_kg_kg=self.w_set,
+            demand_kg_s=np.repeat(self.demand.added_kg / 3600.0, case.steps_per_hour),
+        )
+
 
 def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> Comparison:
     comfort = scenario.comfort
     hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
     dry = _baseline(scenario, case, hours)
     waters = [supply.feed_water(case) for supply in scenario.supplies]
-    held = [_hold(strategy, scenario.control, case, hours) for strategy in scenario.strategies]
+    held = [hold(strategy, scenario.control, case, hours) for strategy in scenario.strategies]
     options = [dry]
     options += [
         _option(scenario, case, hours, dry, each, equipment, water)
@@ -313,7 +325,14 @@ def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
     )
 
 
-def _hold(strategy: Strategy, control: Control, case: HourlyCase, hours: Hours) -> _Held:
+def hold(strategy: Strategy, control: Control, case: HourlyCase, hours: Hours) -> Held:
+    """Return what a strategy holds, and what that demands.
+
+    Raises
+    ------
+    ExtensionError
+        If it looks further ahead than it says.
+    """
     seen = control.measured(case)
     rh_rule, wet = strategy.setpoint(seen), while_wet(strategy, seen)
     _require_no_peeking(strategy, seen, rh_rule, wet)
@@ -323,7 +342,7 @@ def _hold(strategy: Strategy, control: Control, case: HourlyCase, hours: Hours) 
     demand = balance.demand(case, rh_set, wet=wet)
     off = hours.cooling & (not case.humidify_while_cooling)
     rh_hours = case.hourly_mean(rh_set)
-    return _Held(
+    return Held(
         strategy=strategy,
         rh_set=rh_set,
         wet=wet,
@@ -360,17 +379,11 @@ def _option(
     case: HourlyCase,
     hours: Hours,
     dry: Option,
-    held: _Held,
+    held: Held,
     equipment: Equipment,
     water: FeedWater,
 ) -> Option:
-    capability = equipment.capability(
-        case,
-        water,
-        w_base_kg_kg=np.repeat(dry.outcome.w_kg_kg, case.steps_per_hour),
-        w_set_kg_kg=held.w_set,
-        demand_kg_s=np.repeat(held.demand.added_kg / 3600.0, case.steps_per_hour),
-    )
+    capability = held.capability(equipment, case, water, dry.outcome)
     outcome, cycles = _deliver(scenario.control, case, held, capability)
     taken = energy.energy_hours(case, outcome, water_heater=water.heater)
     faces = surface_hours(case, hours, outcome)
@@ -412,7 +425,7 @@ def _option(
 
 
 def _deliver(
-    control: Control, case: HourlyCase, held: _Held, capability: Capability
+    control: Control, case: HourlyCase, held: Held, capability: Capability
 ) -> tuple[Outcome, float | None]:
     """Solve the year; where the humidity swings, again at its mean, and count the starts."""
     rh_set, wet = held.rh_set, held.wet

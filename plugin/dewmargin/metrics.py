@@ -83,6 +83,12 @@ def catch_up_hours(
     return after
 
 
+def short_hours(demand_kg: FloatArray, added_kg: FloatArray) -> BoolArray:
+    """Hours that miss more than 1 % of their demand and 0.01 kg."""
+    missing = demand_kg - added_kg
+    return (missing > SHORTFALL_FRAC * demand_kg) & (missing > DEMAND_HOUR_KG)
+
+
 def comparison_row(
     hours: Hours,
     outcome: Outcome,
@@ -117,7 +123,7 @@ def comparison_row(
     row["feed_l_per_kg"] = None
     if demand_kg is not None and catch_up is not None:
         missing = demand_kg - outcome.added_kg
-        short = (missing > SHORTFALL_FRAC * demand_kg) & (missing > DEMAND_HOUR_KG)
+        short = short_hours(demand_kg, outcome.added_kg)
         row |= {
             "demand_kg": float(demand_kg.sum()),
             "demand_peak_kg_h": float(demand_kg[~catch_up].max(initial=0.0)),

@@ -32,7 +32,7 @@ Numbers = Mapping[str, float]
 Tried = Callable[[int, int], None]  # told how many were tried, and how many are kept
 
 
-def require_alone(case: HourlyCase) -> None:
+def require_alone(case: HourlyCase, *, what: str = "lines and draws") -> None:
     """Raise if zones are humidified together: they are solved in turn, not many cases at once.
 
     Raises
@@ -41,7 +41,7 @@ def require_alone(case: HourlyCase) -> None:
     """
     if case.held_zones:
         raise InputError(
-            "lines and draws are not tried with zones that are humidified beside the space",
+            f"{what} are not tried with zones that are humidified beside the space",
             where="space.simulation.humidified_alike",
             hint="leave them out here, or compare options one by one",
         )

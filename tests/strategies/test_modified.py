@@ -14,7 +14,7 @@ from hypothesis.extra import numpy as hnp
 
 from cases import small_case
 from dewmargin import air, scenario
-from dewmargin.comparison import _hold, compare_case
+from dewmargin.comparison import compare_case, hold
 from dewmargin.contracts import FilmMemory, Strategy
 from dewmargin.control import IDEAL
 from dewmargin.demo import demo_folder
@@ -70,7 +70,7 @@ def test_a_modifier_sees_no_further_than_it_says(name: str, rule) -> None:
     case = small_case(N)
     strategy = modified(rule, **ALL[name])
 
-    held = _hold(strategy, IDEAL, case, hours_of(case, heating_season_below_c=15.0))
+    held = hold(strategy, IDEAL, case, hours_of(case, heating_season_below_c=15.0))
 
     assert np.array_equal(held.rh_set, strategy.setpoint(case))
     assert strategy.horizon_h == (6.0 if "look_ahead" in ALL[name] else 0.0)
@@ -92,7 +92,7 @@ def test_a_rule_that_peeks_is_found_behind_its_modifiers() -> None:
     case = small_case(N)
 
     with pytest.raises(ExtensionError) as caught:
-        _hold(
+        hold(
             modified(Peeking(), look_ahead={"hours": 2}, season={"off_above_c": 5}),
             IDEAL,
             cold(np.linspace(0.0, -30.0, N)),

@@ -63,6 +63,11 @@ class Atomiser(Humidifier):
         return self
 
     @property
+    def rated_kg_h(self) -> float | None:
+        """Vapour that a unit was stated to give."""
+        return self.rate_kg_h
+
+    @property
     def _overspray(self) -> float:
         if self.overspray_frac is not None:
             return self.overspray_frac

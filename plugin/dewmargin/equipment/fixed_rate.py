@@ -28,6 +28,11 @@ class FixedRate(Humidifier):
         default=1.0, ge=1, le=1000, description="litres fed for a kilogram given; 1 drains nothing"
     )
 
+    @property
+    def rated_kg_h(self) -> float | None:
+        """Vapour that a unit was stated to give."""
+        return self.rate_kg_h
+
     def give(self, inlet: Inlet) -> Given:
         """Return its rate; in ducts at most what the air can take up."""
         rate = np.full(inlet.w_kg_kg.shape, self.count * self.rate_kg_h / 3600.0)

@@ -124,6 +124,11 @@ class Humidifier(Inputs):
         return 0.0
 
     @property
+    def rated_kg_h(self) -> float | None:
+        """Vapour that a unit was stated to give; None: none is stated."""
+        return None
+
+    @property
     def modulation(self) -> PartLoad | None:
         """Efficiency at part load, of a device that follows the demand; else None."""
         return None

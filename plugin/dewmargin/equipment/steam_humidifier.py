@@ -92,6 +92,11 @@ class SteamHumidifier(Humidifier):
         return _DRAIN_FRAC[self.heat] if self.drain_frac is None else self.drain_frac
 
     @property
+    def rated_kg_h(self) -> float | None:
+        """Vapour that a unit was stated to give."""
+        return self.rate_kg_h
+
+    @property
     def modulation(self) -> PartLoad | None:
         """Efficiency at part load."""
         if self.part_load is None:

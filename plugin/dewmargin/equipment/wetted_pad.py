@@ -320,6 +320,11 @@ class WettedPad(Humidifier):
             )
 
     @property
+    def rated_kg_h(self) -> float | None:
+        """Vapour that a unit was stated to give at its rating point; None: no point is given."""
+        return None if self.rating is None else self.rating.capacity_kg_h
+
+    @property
     def resting_feed_kg_s(self) -> float:
         """Water that runs on while all pads rest. [kg/s]."""
         return self.count * (self.feed_kg_h or 0.0) / 3600.0 if self.valve == "open" else 0.0

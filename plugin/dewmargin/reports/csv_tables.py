@@ -31,6 +31,10 @@ SHORT = (
     "spread",
     "breaks",
     "sensitivity",
+    "loads",
+    "design_loads",
+    "load_duration",
+    "sizes",
 )
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 

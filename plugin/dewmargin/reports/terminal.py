@@ -231,6 +231,62 @@ def print_frontier(out: Console, table: Table, names: Sequence[str]) -> None:
         print_lines(out, [f"{len(rows)} of {n} lines are shown."])
 
 
+LOADS_OF = (
+    ("peak", "demand_peak_kg_h", 2),
+    ("0.4 %", "demand_p996_kg_h", 2),
+    ("1 %", "demand_p99_kg_h", 2),
+    ("2.5 %", "demand_p975_kg_h", 2),
+    ("5 %", "demand_p95_kg_h", 2),
+    ("after\nset-back", "demand_after_setback_kg_h", 2),
+)
+SIZES_OF = (
+    ("units", "units", 0),
+    ("size", "factor", 2),
+    ("short\nh", "units_short_h", 0),
+    ("rated\nkg/day", "rated_kg_day", 0),
+    ("able\nkg/day", "able_kg_day", 0),
+    ("feed\nl/min", "feed_l_min", 2),
+    ("drain\nl/min", "drain_l_min", 2),
+    ("W", "electric_w", 0),
+)
+
+
+def print_loads(out: Console, loads: Table, design: Table) -> None:
+    """Print a line a strategy: what its hours demand, and its steady load at design humidity."""
+    print_lines(out, ["Load in kg/h: the largest hour, and what a part of all hours exceeds:"])
+    shape = _shape(out)
+    shape.add_column("strategy", overflow="fold", min_width=LEAST_NAME)
+    for head, _, _ in LOADS_OF:
+        shape.add_column(Text(head), justify="right", no_wrap=True)
+    for i, name in enumerate(loads.data["strategy"]):
+        cells = [_number(loads.data[column][i], digits) for _, column, digits in LOADS_OF]
+        shape.add_row(Text(name), *cells)
+    out.print(shape)
+    if not design.data["strategy"]:
+        return
+    print_lines(out, ["Steady load in kg/h at the design dew points of the climate:"])
+    data = design.data
+    levels = dict.fromkeys(zip(data["source"], data["level_percent"], strict=True))
+    shape = _shape(out)
+    shape.add_column("strategy", overflow="fold", min_width=LEAST_NAME)
+    found: dict[str, list[str]] = {}
+    for strategy, load_kg_h in zip(data["strategy"], data["load_kg_h"], strict=True):
+        found.setdefault(strategy, []).append(_number(load_kg_h, 2))
+    for k, (source, level) in enumerate(levels):
+        head = f"{source}\n{level:g} %\n{data['dew_point_c'][k]:.1f} °C"
+        shape.add_column(Text(head), justify="right", no_wrap=True)
+    for strategy, cells in found.items():
+        shape.add_row(Text(strategy), *cells)
+    out.print(shape)
+
+
+def print_sizes(out: Console, table: Table) -> None:
+    """Print a line an option: units, size of the given one, and what it takes."""
+    print_lines(out, ["Least number of units, least size (1 is what the scenario has), and what"])
+    print_lines(out, ["one unit is rated for and can give on the day of the largest demand:"])
+    _print_options(out, table, _varied(table), SIZES_OF, range(len(table.data["option"])))
+
+
 SPREAD_OF = (("band h", "band_h"), ("cond. h", "condensation_h"), ("feed l", "feed_l"))
 LIMIT_WIDTH = 7
 LIMIT_WORDS = {"condensation_h": "cond. h", "extra_condensation_h": "extra cond. h"}
