@@ -21,7 +21,17 @@ from dewmargin.columns import FRONTIER
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
-from dewmargin.frontier import FALLS, GOALS, RISES, TIES, UNBOUND, _as_set, _Front, find, search
+from dewmargin.frontier import (
+    FALLS,
+    GOALS,
+    RISES,
+    TIES,
+    UNBOUND,
+    _as_set,
+    _Front,
+    best_lines,
+    search,
+)
 from dewmargin.lines import STEP_K, Limit, Line, Space, strategy_of
 from dewmargin.reports.folder import verify_folder
 from dewmargin.scenario import load
@@ -70,7 +80,7 @@ def test_the_best_line_is_the_humidity_at_which_the_surface_condenses(tmp_path: 
     }
     file = room(tmp_path, SPELLS, more=HUMID)
 
-    found = find(file, goals=["below_band_percent_h"], limits=[DRY], knots=6)
+    found = best_lines(file, goals=["below_band_percent_h"], limits=[DRY], knots=6)
 
     assert found.chosen is not None
     t_c = np.array(sorted(limit))
@@ -78,7 +88,7 @@ def test_the_best_line_is_the_humidity_at_which_the_surface_condenses(tmp_path: 
     # Printed to 0.1: none of them is nearer than that to the next whole per cent.
     np.testing.assert_array_equal(found.chosen.percent_at(t_c), np.floor([limit[t] for t in t_c]))
 
-    two = find(file, goals=["below_band_percent_h"], limits=[DRY])
+    two = best_lines(file, goals=["below_band_percent_h"], limits=[DRY])
 
     grid = range(-25, 16, STEP_K)
     best = max(
@@ -263,7 +273,7 @@ def test_the_front_is_what_one_by_one_comparison_leaves(rows: list[tuple[int, ..
 @pytest.fixture(scope="module")
 def demo() -> Frontier:
     """Return the lines of the demo house within 20 hours of condensation."""
-    return find(HOUSE, limits=[Limit.parse("condensation_h=20")])
+    return best_lines(HOUSE, limits=[Limit.parse("condensation_h=20")])
 
 
 @pytest.mark.slow
@@ -387,7 +397,7 @@ def test_a_terminal_gets_choice_table_settings_and_a_rule_to_paste(tmp_path: Pat
 
     lines = frontier(*arguments, "--range", 14, 44).splitlines()
 
-    chosen = find(
+    chosen = best_lines(
         file, goals=["below_band_percent_h"], limits=[DRY], low_percent=14, high_percent=44
     )
     assert lines[0] == "one room"
@@ -404,7 +414,7 @@ def test_a_terminal_gets_choice_table_settings_and_a_rule_to_paste(tmp_path: Pat
 def refused(file: Path, **asked: object) -> str:
     """Return the message of a search that is refused, without its folder."""
     with pytest.raises(InputError) as caught:
-        find(file, **asked)
+        best_lines(file, **asked)
     return f"error: {caught.value}".replace(f"{file.parent}/", "")
 
 
@@ -458,7 +468,7 @@ def test_without_surfaces_condensation_is_no_goal_and_no_rule_follows_them(tmp_p
         "error: room.toml: rule: surface_limit needs at least one surface (add a [[surfaces]] "
         "table)"
     )
-    found = find(file, low_percent=28, high_percent=32)
+    found = best_lines(file, low_percent=28, high_percent=32)
     assert found.goals == ("band_h",)
     assert found.limits == ()
     # All that reach the band are equal: the least below it, then the least vapour.
@@ -508,7 +518,7 @@ def test_zones_humidified_beside_the_space_are_refused() -> None:
 def test_where_no_line_keeps_a_limit_none_is_chosen(tmp_path: Path) -> None:
     file = room(tmp_path, [-30] * 24)
 
-    found = find(file, limits=[DRY], low_percent=20, high_percent=30)
+    found = best_lines(file, limits=[DRY], low_percent=20, high_percent=30)
     document = found.document()
     written = found.write(tmp_path / "out")
 
@@ -544,7 +554,7 @@ def test_a_limit_that_is_lost_by_rounding_is_not_kept(tmp_path: Path) -> None:
 
 
 def test_the_verdict_says_whether_a_limit_is_lost_by_setting(tmp_path: Path) -> None:
-    found = find(room(tmp_path, [-10] * 24), low_percent=29, high_percent=31)
+    found = best_lines(room(tmp_path, [-10] * 24), low_percent=29, high_percent=31)
 
     lost = replace(found, chosen=None, as_set=None)
 
@@ -557,14 +567,16 @@ def test_the_verdict_says_whether_a_limit_is_lost_by_setting(tmp_path: Path) -> 
 @pytest.mark.slow
 def test_condensation_is_limited_by_default_whatever_the_goals(tmp_path: Path) -> None:
     """As in the verdict of `compare`: 24 hours in a year, in a day a part of one, so none."""
-    found = find(room(tmp_path, [-30] * 24), goals=["band_h"], low_percent=10, high_percent=31)
+    found = best_lines(
+        room(tmp_path, [-30] * 24), goals=["band_h"], low_percent=10, high_percent=31
+    )
 
     assert found.limits == (DRY,)
     assert found.chosen == Line(0, ((-30, 10),))
 
 
 def test_a_climate_that_is_never_cold_needs_nothing(tmp_path: Path) -> None:
-    found = find(room(tmp_path, [27] * 24), low_percent=20, high_percent=24)
+    found = best_lines(room(tmp_path, [27] * 24), low_percent=20, high_percent=24)
 
     assert found.space.t_out_c == (25, 30)
     assert found.chosen == Line(0, ((25, 20),))
@@ -576,7 +588,7 @@ def test_a_climate_that_is_never_cold_needs_nothing(tmp_path: Path) -> None:
 
 def test_points_are_where_the_outdoor_sensor_reads(tmp_path: Path) -> None:
     more = "[control]\noutdoor_bias_k = 10\n"
-    found = find(room(tmp_path, [-20] * 24, more=more), low_percent=10, high_percent=12)
+    found = best_lines(room(tmp_path, [-20] * 24, more=more), low_percent=10, high_percent=12)
 
     assert found.space.t_out_c[0] == -10
 
@@ -585,7 +597,7 @@ def test_points_are_where_the_outdoor_sensor_reads(tmp_path: Path) -> None:
 def test_a_swing_is_left_to_the_last_comparison_and_said(tmp_path: Path) -> None:
     file = room(tmp_path, [-10] * 24, more="[control]\ndeadband_rh = 0.04\nrh_lag_min = 5\n")
 
-    found = find(file, low_percent=20, high_percent=24)
+    found = best_lines(file, low_percent=20, high_percent=24)
 
     assert found.lines_of_search()[-1] == (
         "Searched with a controller that does not swing; as it is set, the best line is compared "
@@ -598,7 +610,7 @@ def test_rules_that_know_the_surfaces_and_forecasts_are_tried_too(tmp_path: Path
     """The surface is dry up to 29.2 % (`published/max_rh.csv`): the rule holds it, a line 29."""
     file = room(tmp_path, [-10] * 24, more=HUMID)
 
-    found = find(
+    found = best_lines(
         file,
         goals=["below_band_percent_h"],
         limits=[DRY],

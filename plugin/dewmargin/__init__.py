@@ -10,31 +10,43 @@ from importlib import import_module
 _HOME = {
     "Comparison": "dewmargin.comparison",
     "DewmarginError": "dewmargin.errors",
+    "Frontier": "dewmargin.frontier",
     "HourlyCase": "dewmargin.case",
     "InputError": "dewmargin.errors",
     "OutputError": "dewmargin.errors",
     "Scenario": "dewmargin.scenario",
+    "Sizing": "dewmargin.sizing",
+    "Stress": "dewmargin.stress",
     "Weather": "dewmargin.readers.epw",
+    "best_lines": "dewmargin.frontier",
     "compare": "dewmargin.comparison",
     "compare_run": "dewmargin.standard",
     "load": "dewmargin.scenario",
     "prepare_idf": "dewmargin.model",
     "read_epw": "dewmargin.readers.epw",
+    "size": "dewmargin.sizing",
+    "study": "dewmargin.stress",
 }
 
 __all__ = [
     "Comparison",
     "DewmarginError",
+    "Frontier",
     "HourlyCase",
     "InputError",
     "OutputError",
     "Scenario",
+    "Sizing",
+    "Stress",
     "Weather",
+    "best_lines",
     "compare",
     "compare_run",
     "load",
     "prepare_idf",
     "read_epw",
+    "size",
+    "study",
 ]
 
 

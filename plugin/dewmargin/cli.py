@@ -200,13 +200,13 @@ def frontier(
 
     The scenario's own strategies are not used.
     """
-    from dewmargin.frontier import find  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.frontier import best_lines  # noqa: PLC0415 - keeps --help fast
     from dewmargin.lines import Limit  # noqa: PLC0415 - idem
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
 
     low, high = range_ or (None, None)
     with terminal.progress("tried, kept", None) as advance:
-        found = find(
+        found = best_lines(
             scenario,
             equipment=equipment,
             supply=supply,

@@ -381,7 +381,7 @@ def _points(line: Line) -> str | None:
     return json.dumps(line.table("")["points"]) if line.points else None
 
 
-def find(
+def best_lines(
     source: str | Path | Scenario,
     *,
     equipment: str | None = None,
