@@ -70,9 +70,13 @@ def check_site() -> None:
 @check_site.command()
 @click.option("--beta", type=float, default=3950.0, show_default=True, help="B of the part, K.")
 @_amount("--r25", "Ω", "At 25 °C.", default=10_000.0, show_default=True)
-@click.option("--steinhart", type=(float, float, float), help="a, b, c of the part instead.")
+@click.option(
+    "--steinhart", type=(float, float, float), metavar="A B C", help="Of the part, instead."
+)
 @click.option("--controller-beta", type=float, help="B the controller is set to.  Default: same.")
-@click.option("--controller-steinhart", type=(float, float, float), help="a, b, c instead.")
+@click.option(
+    "--controller-steinhart", type=(float, float, float), metavar="A B C", help="Instead."
+)
 @_amount("--reading", "Ω", "A reading, to be turned into a temperature.")
 @_amount("--temperature", "°C", "A temperature, to be turned into a resistance.")
 @_amount("--ice-bath", "Ω", "Reading in stirred ice and water.")
@@ -97,7 +101,7 @@ def thermistor(
     rh_sensor_upstream: float | None,
     as_json: bool,
 ) -> None:
-    """Ohms and degrees of an outdoor thermistor, and what the controller makes of them."""
+    """Ohms, degrees, and what a controller takes them for."""
     from dewmargin.onsite.circuit import loop_ohm  # noqa: PLC0415 - keeps --help fast
     from dewmargin.onsite.sensor import Curve, check_thermistor  # noqa: PLC0415 - idem
 
@@ -162,7 +166,7 @@ def circuit(
     isolated: bool | None,
     as_json: bool,
 ) -> None:
-    """Load of the 24 V transformer, voltage at the far end, conductors and spares."""
+    """Transformer, cable, conductors of the 24 V circuit."""
     from dewmargin.onsite.circuit import Load, check_circuit  # noqa: PLC0415 - keeps --help fast
 
     done = check_circuit(
@@ -232,7 +236,7 @@ def water(
     leak_checked: bool | None,
     as_json: bool,
 ) -> None:
-    """Line, tap, valve, backflow, drain and trap."""
+    """Line, tap, valve, backflow, drain and trap; what is given is judged."""
     from dewmargin.feedline import Line  # noqa: PLC0415 - keeps --help fast
     from dewmargin.onsite.plumbing import Plumbing, check_water  # noqa: PLC0415 - idem
 
@@ -272,7 +276,6 @@ def water(
 @_amount("--room", "°C", "Room air.")
 @click.option("--room-rh", type=float, help="Room air, 0 to 1.")
 @_amount("--elevation", "m", "Above the sea.", default=0.0, show_default=True)
-@_amount("--airflow", "kg/s", "Through the pad, if measured.  Default: from the balance.")
 @_amount("--static", "Pa", "Between the plenums, bypass open.")
 @_amount("--valve", "V", "At the valve, drawing.")
 @_amount("--set-feed", "kg/h", "Feed that was set.")
@@ -300,7 +303,6 @@ def measured(
     room: float | None,
     room_rh: float | None,
     elevation: float,
-    airflow: float | None,
     static: float | None,
     valve: float | None,
     set_feed: float | None,
@@ -312,9 +314,9 @@ def measured(
     symptoms: bool,
     as_json: bool,
 ) -> None:
-    """Contact of the feed and effectiveness of a pad, from what was measured on it.
+    """Contact and effectiveness of a pad as measured.
 
-    Measure after a quarter of an hour of wet running.
+    Measure in a heating call, after a quarter of an hour of wet running.
     """
     from dewmargin.air import standard_pressure  # noqa: PLC0415 - keeps --help fast
     from dewmargin.onsite import commissioning  # noqa: PLC0415 - idem
@@ -342,7 +344,6 @@ def measured(
         commissioning.Measured(
             **of_visit,
             p_pa=standard_pressure(elevation),
-            airflow_kg_s=airflow,
             static_pa=static,
             valve_v=valve,
         ),

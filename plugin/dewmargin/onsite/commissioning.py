@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import least_squares
+from scipy.optimize import brentq
 
 from dewmargin import air, pad
 from dewmargin.checks import require_between
@@ -15,9 +15,7 @@ from dewmargin.onsite.circuit import LEAST_FRAC, NOMINAL_V
 from dewmargin.onsite.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from dewmargin.columns import FloatArray
+    from collections.abc import Callable, Iterator
 
 SECONDS_PER_HOUR = 3600.0
 # Symptom, likely cause, action; common practice, no source. The first word is the key.
@@ -97,8 +95,6 @@ class Measured:
         Room air, whose moisture the air before the pad has. [°C, -]
     p_pa : float
         Station pressure. [Pa]
-    airflow_kg_s : float or None
-        Dry air through the pad; None to find it from the balance of heat. [kg/s]
     static_pa : float or None
         Between the plenums, bypass open. [Pa]
     valve_v : float or None
@@ -119,7 +115,6 @@ class Measured:
     room_c: float
     room_rh: float
     p_pa: float = air.STANDARD_PRESSURE
-    airflow_kg_s: float | None = None
     static_pa: float | None = None
     valve_v: float | None = None
 
@@ -133,11 +128,7 @@ class Measured:
             require_between("measured", name, getattr(self, name), 0.0, 95.0)
         require_between("measured", "room_rh", self.room_rh, 0.0, 1.0)
         require_between("measured", "p_pa", self.p_pa, 5e4, 1.1e5)
-        for name, low, high in (
-            ("airflow_kg_s", 1e-4, 100.0),
-            ("static_pa", -1e4, 1e4),
-            ("valve_v", 0.0, 1e3),
-        ):
+        for name, low, high in (("static_pa", -1e4, 1e4), ("valve_v", 0.0, 1e3)):
             value = getattr(self, name)
             if value is not None:
                 require_between("measured", name, value, low, high)
@@ -219,8 +210,8 @@ class Solved:
     ----------
     contact_frac : float or None
         Share of the feed that wets the pad; None if the feed is too near wet bulb to tell. [-]
-    effectiveness : float
-        [-]
+    effectiveness : float or None
+        None if all that wets the pad evaporates: a better pad would do no more. [-]
     airflow_kg_s : float
         [kg/s]
     off_k : float
@@ -228,7 +219,7 @@ class Solved:
     """
 
     contact_frac: float | None
-    effectiveness: float
+    effectiveness: float | None
     airflow_kg_s: float
     off_k: float
 
@@ -270,40 +261,59 @@ def solve(measured: Measured) -> Solved | None:
     Returns
     -------
     Solved or None
-        None where they cannot be told: next to nothing drains, or the air is hardly cooled and its
-        flow was not measured.
+        None where they cannot be told: next to nothing drains, or the air is hardly cooled.
 
     Notes
     -----
-    Of the drain's temperature mostly the contact follows, of the outlet's the effectiveness; both
-    are fitted together to `pad.evaporate`, within 0 to 1. Readings that no pad has leave `off_k`.
+    The airflow follows from `balance_airflow`; then the contact is that with which `pad.evaporate`
+    drains at the temperature measured, and the effectiveness that with which it evaporates as much.
+    The outlet's temperature then follows by conservation. Readings that no pad has leave `off_k`.
 
-    *Validity.* As `pad.evaporate`. 1 K of the drain's temperature is 0.02 of contact with feed of
-    60 °C, more with cooler feed.
+    *Validity.* As `pad.evaporate`. With feed of 60 °C, 1 K of the drain's temperature is 0.02 of
+    contact; the cooler the feed, the more. With air of 45 °C, 1.5 K of the outlet's temperature is
+    0.07 of effectiveness, and 2 % of the drain a tenth of the airflow. With room air they are 0.3
+    and half of it: measure in a heating call.
     """
     if measured.evaporation_kg_h > MOST_EVAPORATED * measured.feed_kg_h:
         return None
-    airflow = measured.airflow_kg_s or balance_airflow(measured)
+    airflow = balance_airflow(measured)
     if airflow is None:
         return None
     tells = abs(measured.t_feed_c - measured.t_wet_bulb_c) >= _LEAST_FEED_OFF_K
+    evaporated_kg_s = measured.evaporation_kg_h / SECONDS_PER_HOUR
 
-    def off(x: FloatArray) -> FloatArray:
-        state = _forward(measured, airflow, x[0], x[1] if tells else 1.0)
-        air_k = float(state.t_air_out_c) - measured.t_out_c
-        if not tells:
-            return np.array([air_k])
-        return np.array([air_k, float(state.t_drain_c) - measured.t_drain_c])
+    def effectiveness(contact: float) -> float:
+        def less(given: float) -> float:
+            state = _forward(measured, airflow, given, contact)
+            return float(state.evaporation_kg_s) - evaporated_kg_s
 
-    start, low, high = [0.6, 0.8], [0.01, 0.01], [0.999, 1.0]
-    n = 2 if tells else 1
-    fit = least_squares(off, start[:n], bounds=(low[:n], high[:n]), x_scale=0.1, xtol=1e-10)
+        return _root(less, 0.0, 1.0)
+
+    def drain_k(contact: float) -> float:
+        state = _forward(measured, airflow, effectiveness(contact), contact)
+        return float(state.t_drain_c) - measured.t_drain_c
+
+    # No less can wet the pad than evaporates.
+    least = measured.evaporation_kg_h / measured.feed_kg_h
+    contact = _root(drain_k, least, 1.0) if tells else 1.0
+    found = effectiveness(contact)
+    state = _forward(measured, airflow, found, contact)
+    off_air_k = float(state.t_air_out_c) - measured.t_out_c
+    off_drain_k = float(state.t_drain_c) - measured.t_drain_c
     return Solved(
-        contact_frac=float(fit.x[1]) if tells else None,
-        effectiveness=float(fit.x[0]),
+        contact_frac=contact if tells else None,
+        effectiveness=None if least > MOST_EVAPORATED * contact else found,
         airflow_kg_s=airflow,
-        off_k=float(np.abs(fit.fun).max()),
+        off_k=max(abs(off_air_k), abs(off_drain_k)),
     )
+
+
+def _root(f: Callable[[float], float], low: float, high: float) -> float:
+    """Return where a function vanishes, or the end at which it is nearest to that."""
+    at_low, at_high = f(low), f(high)
+    if at_low * at_high >= 0.0:
+        return low if abs(at_low) <= abs(at_high) else high
+    return float(brentq(f, low, high, xtol=1e-9))
 
 
 def _forward(
@@ -351,10 +361,11 @@ def diagnose(measured: Measured, expected: Expected, solved: Solved | None) -> l
         found.append("not_cooled")
     elif hot_drain:
         found.append("drain_hot")
-    if solved is not None and e.airflow_kg_s is not None:
+    told = solved.effectiveness if solved is not None else None
+    if told is not None and e.airflow_kg_s is not None:
         would = _forward(m, e.airflow_kg_s, e.effectiveness, e.contact_frac)
         least = LEAST_EVAPORATION * SECONDS_PER_HOUR * float(would.evaporation_kg_s)
-        right = abs(solved.effectiveness - e.effectiveness) <= EFFECTIVENESS
+        right = abs(told - e.effectiveness) <= EFFECTIVENESS
         if right and m.evaporation_kg_h < least and not found:
             found.append("airflow_low")
     if e.feed_kg_h is not None and m.feed_kg_h < (1.0 - FEED_FRAC) * e.feed_kg_h:
@@ -461,6 +472,15 @@ def _as_solved(m: Measured, e: Expected, solved: Solved | None) -> Iterator[Find
             source=f"balance of water and heat; 2 K of tolerance: {TRADE}",
             action=SYMPTOMS["drain_hot"][2],
         )
+    if solved.effectiveness is None:
+        yield Finding(
+            severity="fix",
+            what="the effectiveness cannot be told: all that wets the pad evaporates",
+            why="the foot of the pad runs dry and crusts, while the rest of the feed runs past it",
+            source="balance of water and heat",
+            action=SYMPTOMS["drain_hot"][2],
+        )
+        return
     found = f"effectiveness {solved.effectiveness:.2f}, expected {e.effectiveness:.2f}"
     yield judge(
         solved.effectiveness >= e.effectiveness - EFFECTIVENESS,
@@ -497,10 +517,12 @@ def check_measured(measured: Measured, expected: Expected | None = None) -> Site
         f"evaporated: {measured.evaporation_kg_h:.2f} kg/h; wet bulb {measured.t_wet_bulb_c:.1f} °C"
     ]
     if solved is not None:
-        contact = "not told" if solved.contact_frac is None else f"{solved.contact_frac:.2f}"
+        contact, effectiveness = (
+            "not told" if value is None else f"{value:.2f}"
+            for value in (solved.contact_frac, solved.effectiveness)
+        )
         lines.append(
-            f"contact {contact}, effectiveness {solved.effectiveness:.2f}, "
-            f"air {solved.airflow_kg_s:.3f} kg/s"
+            f"contact {contact}, effectiveness {effectiveness}, air {solved.airflow_kg_s:.3f} kg/s"
         )
         would = _forward(
             measured, e.airflow_kg_s or solved.airflow_kg_s, e.effectiveness, e.contact_frac

@@ -54,7 +54,7 @@ class Curve:
         Examples
         --------
         >>> round(Curve.beta(3950.0).ohm(-20.0), -1)
-        105390.0
+        105380.0
         """
         require_between("thermistor", "beta_k", beta_k, 500.0, 10_000.0)
         require_between("thermistor", "r25_ohm", r25_ohm, 1.0, 1e7)
