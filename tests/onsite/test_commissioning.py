@@ -267,6 +267,10 @@ AIR = {"airflow_kg_s": 0.09}
         pytest.param(
             visit(contact=0.02, effectiveness=0.05), Expected(), ["not_cooled"], id="bypassed"
         ),
+        pytest.param(
+            visit(t_feed=20.0, effectiveness=0.05), Expected(), ["not_cooled"], id="idem, cold feed"
+        ),
+        pytest.param(visit(t_feed=20.0), Expected(**AIR), [], id="a sound pad on cold feed"),
         pytest.param(visit(feed=1.8), Expected(), ["no_drain"], id="too little feed"),
         pytest.param(visit(airflow=0.05), Expected(**AIR), ["airflow_low"], id="half the air"),
         pytest.param(SOUND, Expected(feed_kg_h=20.0), ["feed_low"], id="less than set"),

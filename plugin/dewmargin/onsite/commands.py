@@ -101,7 +101,7 @@ def thermistor(
     rh_sensor_upstream: float | None,
     as_json: bool,
 ) -> None:
-    """Ohms, degrees, and what a controller takes them for."""
+    """Turn ohms into degrees, and tell what a controller shows."""
     from dewmargin.onsite.circuit import loop_ohm  # noqa: PLC0415 - keeps --help fast
     from dewmargin.onsite.sensor import Curve, check_thermistor  # noqa: PLC0415 - idem
 
@@ -166,7 +166,7 @@ def circuit(
     isolated: bool | None,
     as_json: bool,
 ) -> None:
-    """Transformer, cable, conductors of the 24 V circuit."""
+    """Check transformer, cable and conductors of 24 V."""
     from dewmargin.onsite.circuit import Load, check_circuit  # noqa: PLC0415 - keeps --help fast
 
     done = check_circuit(
@@ -236,7 +236,10 @@ def water(
     leak_checked: bool | None,
     as_json: bool,
 ) -> None:
-    """Line, tap, valve, backflow, drain and trap; what is given is judged."""
+    """Check line, tap, valve, backflow, drain and trap.
+
+    What is given is judged.
+    """
     from dewmargin.feedline import Line  # noqa: PLC0415 - keeps --help fast
     from dewmargin.onsite.plumbing import Plumbing, check_water  # noqa: PLC0415 - idem
 
@@ -314,7 +317,7 @@ def measured(
     symptoms: bool,
     as_json: bool,
 ) -> None:
-    """Contact and effectiveness of a pad as measured.
+    """Find a pad's contact and effectiveness as measured.
 
     Measure in a heating call, after a quarter of an hour of wet running.
     """

@@ -357,7 +357,7 @@ def diagnose(measured: Measured, expected: Expected, solved: Solved | None) -> l
     near_feed = abs(m.t_drain_c - m.t_feed_c) <= DRAIN_K
     if m.evaporation_kg_h > MOST_EVAPORATED * m.feed_kg_h:
         found.append("no_drain")
-    elif near_feed and hot_drain and abs(m.t_in_c - m.t_out_c) <= DRAIN_K:
+    elif near_feed and abs(m.t_in_c - m.t_out_c) <= DRAIN_K:
         found.append("not_cooled")
     elif hot_drain:
         found.append("drain_hot")
