@@ -137,6 +137,10 @@ def test_the_table_of_symptoms_is_printed() -> None:
             ),
         ),
         (
+            ["thermistor", "--controller-beta", "3435", "--controller-steinhart", "1", "2", "3"],
+            "Error: Give --controller-beta or --controller-steinhart, not both.",
+        ),
+        (
             ["thermistor", "--lead", "30 degC"],
             (
                 "Error: Invalid value for '--lead': '30 degC' is not a quantity that can be turned "

@@ -105,6 +105,8 @@ def thermistor(
     from dewmargin.onsite.circuit import loop_ohm  # noqa: PLC0415 - keeps --help fast
     from dewmargin.onsite.sensor import Curve, check_thermistor  # noqa: PLC0415 - idem
 
+    if controller_beta is not None and controller_steinhart:
+        raise click.UsageError("Give --controller-beta or --controller-steinhart, not both.")
     controller = Curve(*controller_steinhart) if controller_steinhart else None
     if controller_beta is not None:
         controller = Curve.beta(controller_beta, r25)
