@@ -352,8 +352,7 @@ def diagnose(measured: Measured, expected: Expected, solved: Solved | None) -> l
     """Return the symptoms, keys of `SYMPTOMS`, that the measured values show."""
     m, e = measured, expected
     found: list[str] = []
-    # The drain tells only of a feed that is warmer than the wet bulb itself.
-    hot_drain = min(m.t_drain_c, m.t_feed_c) - m.t_wet_bulb_c > DRAIN_K
+    hot_drain = m.t_drain_c - m.t_wet_bulb_c > DRAIN_K
     near_feed = abs(m.t_drain_c - m.t_feed_c) <= DRAIN_K
     if m.evaporation_kg_h > MOST_EVAPORATED * m.feed_kg_h:
         found.append("no_drain")
