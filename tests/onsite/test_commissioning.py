@@ -264,7 +264,7 @@ AIR = {"airflow_kg_s": 0.09}
     [
         pytest.param(SOUND, Expected(**AIR), [], id="a sound pad"),
         pytest.param(visit(contact=0.7), Expected(**AIR), ["drain_hot"], id="a third past the pad"),
-        pytest.param(visit(contact=0.3), Expected(**AIR), ["drain_hot"], id="most past the pad"),
+        pytest.param(visit(contact=0.2), Expected(**AIR), ["drain_hot"], id="most past the pad"),
         pytest.param(
             visit(contact=0.02, effectiveness=0.05), Expected(), ["not_cooled"], id="bypassed"
         ),
