@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from dewmargin.errors import DewmarginError, OutputError
+from dewmargin.onsite.commands import check_site
 
 if TYPE_CHECKING:
     from dewmargin.comparison import Comparison
@@ -578,6 +579,9 @@ def extensions(*, try_: bool, as_json: bool) -> None:
         terminal.print_extensions(terminal.console(), found)
     if try_ and any(each.state != OK for each in found):
         click.get_current_context().exit(ExtensionError.exit_code)
+
+
+cli.add_command(check_site)
 
 
 def _compared(

@@ -1,0 +1,1 @@
+"""What an installer checks on site: sensor, control circuit, water line, measured values."""
