@@ -19,6 +19,7 @@ from dewmargin.hours import hours_of, month_means
 from dewmargin.options import Option, Results
 from dewmargin.reports import folder
 from dewmargin.reports.csv_tables import CsvTables
+from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.reports.tables import frame
 from dewmargin.result_tables import OF_ASSEMBLY, TABLES
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
@@ -26,7 +27,7 @@ from dewmargin.verdict import Limits, judge
 from dewmargin.wetness import surface_hours
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
@@ -130,10 +131,7 @@ class Comparison(Results):
         InputError
             If a file that the space was read from cannot be read any more.
         """
-        return {
-            "schema_version": folder.SCHEMA_VERSION,
-            "versions": folder.versions(),
-            "title": self.scenario.title,
+        return about(self.scenario, inputs_sha256(self.scenario, self.weather)) | {
             "verdict": self.verdict,
             "chosen": None if self.chosen is None else self.chosen.name,
             "warnings": list(self.warnings),
@@ -148,8 +146,6 @@ class Comparison(Results):
                 "demand_gap_frac": self.quality.demand_gap_frac,
                 "missing_flow": self.quality.missing_flow,
             },
-            "scenario": self.scenario.resolved(),
-            "inputs_sha256": inputs_sha256(self.scenario, self.weather),
         }
 
     def write(self, out: str | Path, *, hourly_csv: bool = False) -> list[Path]:
@@ -171,6 +167,34 @@ class Comparison(Results):
         except ExtensionError as error:
             raise self.scenario.placed(error) from error
         return folder.write_folder(Path(out), files, about=about)
+
+
+def about(scenario: Scenario, inputs: Mapping[str, str]) -> dict[str, Any]:
+    """Return what every manifest says: versions, scenario, hashes of the inputs."""
+    return {
+        "schema_version": folder.SCHEMA_VERSION,
+        "versions": folder.versions(),
+        "title": scenario.title,
+        "scenario": scenario.resolved(),
+        "inputs_sha256": dict(inputs),
+    }
+
+
+def write_tables(
+    out: Path,
+    tables: Mapping[str, Table],
+    said: Mapping[str, Any],
+    texts: Mapping[str, bytes] | None = None,
+) -> list[Path]:
+    """Write tables as Parquet and CSV, other files beside them, and last what the manifest says.
+
+    Raises
+    ------
+    OutputError
+        If a file cannot be written.
+    """
+    files = folder.files_of([ParquetTables(), CsvTables()], tables, said)
+    return folder.write_folder(out, files | dict(texts or {}), about=said)
 
 
 def inputs_sha256(scenario: Scenario, weather: Weather | None) -> dict[str, str]:

@@ -20,7 +20,7 @@ import numpy as np
 
 from dewmargin import balance, columns, yearly
 from dewmargin.columns import Table
-from dewmargin.comparison import compare_case
+from dewmargin.comparison import about, compare_case, write_tables
 from dewmargin.errors import InputError
 from dewmargin.hours import hours_of
 from dewmargin.lines import (
@@ -34,9 +34,6 @@ from dewmargin.lines import (
     strategy_of,
     surface_rules,
 )
-from dewmargin.reports import folder
-from dewmargin.reports.csv_tables import CsvTables
-from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import Scenario, load
 from dewmargin.trial import Trial
@@ -358,23 +355,18 @@ class Frontier:
             If a file cannot be written.
         """
         tables = {"frontier": self.table()}
-        about = {
-            "schema_version": folder.SCHEMA_VERSION,
-            "versions": folder.versions(),
-            "title": self.scenario.title,
+        inputs = {f"scenario: {self.scenario.file.name}": self.scenario.sha256}
+        texts: dict[str, bytes] = {}
+        if self.chosen is not None and self.as_set is not None:
+            inputs = self.as_set.about()["inputs_sha256"]
+            tables |= {"settings": self.settings()}
+            texts = {"strategy.toml": self.toml().encode()}
+        said = about(self.scenario, inputs) | {
             "verdict": self.verdict,
             "goals": list(self.goals),
             "limits": {limit.name: limit.most for limit in self.limits},
-            "scenario": self.scenario.resolved(),
-            "inputs_sha256": {f"scenario: {self.scenario.file.name}": self.scenario.sha256},
         }
-        texts: dict[str, bytes] = {}
-        if self.chosen is not None and self.as_set is not None:
-            about |= {"inputs_sha256": self.as_set.about()["inputs_sha256"]}
-            tables |= {"settings": self.settings()}
-            texts = {"strategy.toml": self.toml().encode()}
-        files = folder.files_of([ParquetTables(), CsvTables()], tables, about)
-        return folder.write_folder(out, files | texts, about=about)
+        return write_tables(out, tables, said, texts)
 
 
 def _points(line: Line) -> str | None:

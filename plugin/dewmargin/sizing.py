@@ -14,15 +14,12 @@ import numpy as np
 
 from dewmargin import air, balance, batch, columns
 from dewmargin.columns import Table
-from dewmargin.comparison import hold, inputs_sha256
+from dewmargin.comparison import about, hold, inputs_sha256, write_tables
 from dewmargin.equipment.humidifier import Humidifier
 from dewmargin.errors import InputError
 from dewmargin.hours import dew_point, hours_of
 from dewmargin.metrics import DEMAND_HOUR_KG, short_hours
 from dewmargin.readers import climate
-from dewmargin.reports import folder
-from dewmargin.reports.csv_tables import CsvTables
-from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import SEPARATOR, Scenario, load
 from dewmargin.trial import require_alone
@@ -372,16 +369,9 @@ class Sizing:
         OutputError
             If a file cannot be written.
         """
-        about = {
-            "schema_version": folder.SCHEMA_VERSION,
-            "versions": folder.versions(),
-            "title": self.scenario.title,
-            "notes": list(self.notes),
-            "scenario": self.scenario.resolved(),
-            "inputs_sha256": inputs_sha256(self.scenario, self.weather),
-        }
-        files = folder.files_of([ParquetTables(), CsvTables()], self.tables(), about)
-        return folder.write_folder(out, files, about=about)
+        inputs = inputs_sha256(self.scenario, self.weather)
+        said = about(self.scenario, inputs) | {"notes": list(self.notes)}
+        return write_tables(out, self.tables(), said)
 
 
 def size(

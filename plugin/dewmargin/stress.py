@@ -20,7 +20,7 @@ import numpy as np
 
 from dewmargin import balance, batch, columns, energy, yearly
 from dewmargin.columns import Repeated, Table
-from dewmargin.comparison import compare_case, inputs_sha256
+from dewmargin.comparison import about, compare_case, inputs_sha256, write_tables
 from dewmargin.devices import Device, plant
 from dewmargin.draws import Placed, default_doubts, described, draws_of, placed
 from dewmargin.errors import InputError
@@ -28,9 +28,6 @@ from dewmargin.foresight import while_wet
 from dewmargin.hours import hours_of
 from dewmargin.kernel.source import NEVER
 from dewmargin.lines import Limit
-from dewmargin.reports import folder
-from dewmargin.reports.csv_tables import CsvTables
-from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
 from dewmargin.trial import require_alone
@@ -280,20 +277,14 @@ class Stress:
         OutputError
             If a file cannot be written.
         """
-        about = {
-            "schema_version": folder.SCHEMA_VERSION,
-            "versions": folder.versions(),
-            "title": self.scenario.title,
+        said = about(self.scenario, self.inputs_sha256) | {
             "verdict": self.verdict,
             "sampling": self.sampling,
             "seed": self.seed,
             "doubts": described(self.doubts),
             "limits": {limit.name: limit.most for limit in self.limits},
-            "scenario": self.scenario.resolved(),
-            "inputs_sha256": dict(self.inputs_sha256),
         }
-        files = folder.files_of([ParquetTables(), CsvTables()], self.tables(), about)
-        return folder.write_folder(out, files, about=about)
+        return write_tables(out, self.tables(), said)
 
 
 def _percent(part: int, whole: int) -> str:
