@@ -499,3 +499,34 @@ def test_a_part_of_a_case_keeps_its_sensor_and_held_zones() -> None:
     np.testing.assert_array_equal(part.sensor.w_offset_kg_kg, there.w_offset_kg_kg[10:20])
     np.testing.assert_array_equal(part.held_zones[0].received_kg_s, cellar.received_kg_s[:, 10:20])
     np.testing.assert_array_equal(part.held_zones[0].w_base_kg_kg, cellar.w_base_kg_kg[10:20])
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        (
+            {"r0_kg_s": np.where(np.arange(N) == 5, np.nan, 1e-3)},
+            "balance: input 7: must be finite, but 1 of 48 values are not, the first at index 5",
+        ),
+        (
+            {"r0_kg_s": np.full(N, np.inf)},
+            "balance: input 7: must be finite, but 48 of 48 values are not, the first at index 0",
+        ),
+    ],
+)
+def test_a_rate_that_is_no_number_never_reaches_the_kernel(changes, message) -> None:
+    able = device(1.0)
+    able = replace(able, heat=replace(able.heat, **changes))
+
+    with pytest.raises(OutOfRangeError) as caught:
+        balance.deliver(small_case(N), np.full(N, 0.4), able)
+
+    assert str(caught.value) == message
+
+
+def test_a_device_of_too_few_steps_never_reaches_the_kernel() -> None:
+    """The kernel does not look at bounds."""
+    able = replace(device(1.0), heat_frac=np.ones(N - 1))
+
+    with pytest.raises(OutOfRangeError, match="balance: columns must have one equal length"):
+        balance.deliver(small_case(N), np.full(N, 0.4), able)

@@ -39,6 +39,7 @@ OUTPUTS = (
     "fog",
 )
 FILMS = ("taken", "runoff", "film")
+_OF_A_DEVICE = ("heat_frac", "r0_kg_s", "r1_kg_s", "rest_r0_kg_s", "rest_r1_kg_s")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -244,8 +245,14 @@ def solve(of: Building, cases: Cases, *, start: State | None = None) -> Ran:
     A whole year starts from its own last 14 days, and is followed until its films end as they
     began: frost may be older than these days. A part of a year starts as it would be without a
     humidifier, and all from `start` if that is given.
+
+    Raises
+    ------
+    OutOfRangeError
+        If a column is not one number a step: the kernel does not look.
     """
     case, n = of.case, of.case.n_steps
+    require_hourly("balance", **_columns(of, cases))
     if start is not None or not case.wraps:
         return _run(of, cases, of.start(cases.n) if start is None else start, slice(0, n))
     warm_up = slice(max(n - WARM_UP_DAYS * 24 * case.steps_per_hour, 0), n)
@@ -266,6 +273,16 @@ def solve(of: Building, cases: Cases, *, start: State | None = None) -> Ran:
     return ran
 
 
+def _shared(of: Building) -> list[FloatArray]:
+    return [of.ceiling, of.buffer_factor, of.source_kg_s, of.case.exchange_kg_s]
+
+
+def _columns(of: Building, cases: Cases) -> dict[str, FloatArray]:
+    """Return all that the kernel is given a step, by what a message calls it."""
+    devices = [getattr(device, name) for device in cases.devices for name in _OF_A_DEVICE]
+    return {f"input {i}": c for i, c in enumerate([*cases.low, *_shared(of), *devices])}
+
+
 def _run(of: Building, cases: Cases, begins: State, steps: slice) -> Ran:
     def row(values: FloatArray) -> FloatArray:
         return np.ascontiguousarray(values[..., steps], dtype=np.float64)
@@ -274,9 +291,7 @@ def _run(of: Building, cases: Cases, begins: State, steps: slice) -> Ran:
         return np.array([getattr(d, name)[steps] for d in cases.devices], dtype=np.float64)
 
     case = of.case
-    columns = [of.ceiling, of.buffer_factor, of.source_kg_s, case.exchange_kg_s]
-    require_hourly("balance", **{f"input {i}": c for i, c in enumerate([*columns, *cases.low])})
-    shared = [row(c) for c in columns]
+    shared = [row(c) for c in _shared(of)]
     n, n_faces = shared[0].size, of.area_m2.size
     results = np.empty((len(OUTPUTS), cases.n, n))
     films = np.zeros((len(FILMS), cases.n, n_faces, n))
@@ -289,8 +304,7 @@ def _run(of: Building, cases: Cases, begins: State, steps: slice) -> Ran:
         unlimited[of_device],
         np.array(cases.of_low, dtype=np.int64), np.array(cases.of_low_wet, dtype=np.int64),
         of_device, cases.wet_above_kg_m2, row(cases.low),
-        of_devices("heat_frac"), of_devices("r0_kg_s"), of_devices("r1_kg_s"),
-        of_devices("rest_r0_kg_s"), of_devices("rest_r1_kg_s"),
+        *(of_devices(name) for name in _OF_A_DEVICE),
         results, films,
     )  # fmt: skip
     return Ran(begins=begins, ends=State(x=x, y=y, film_kg_m2=film), steps=results, films=films)
