@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dewmargin import air, surfaces
-from dewmargin.case import AirSystem, HourlyCase, SurfaceYear
+from dewmargin.case import AirSystem, HeldZone, HourlyCase, SurfaceYear
 
 
 def small_case(n: int = 48, **changes: object) -> HourlyCase:
@@ -41,3 +41,17 @@ def small_case(n: int = 48, **changes: object) -> HourlyCase:
         ),
     }
     return HourlyCase(**(values | changes))
+
+
+def held_zone(case: HourlyCase) -> HeldZone:
+    """Return a zone beside a case's space that a humidifier of its own holds."""
+    n = case.n_steps
+    return HeldZone(
+        name="cellar",
+        t_air_c=case.t_air_c,
+        w_base_kg_kg=np.full(n, 0.004),
+        dry_air_kg=200.0,
+        exchange_kg_s=np.full(n, 0.02),
+        given_kg_s=np.full(n, 0.01),
+        received_kg_s=np.full((2, n), 0.01),
+    )

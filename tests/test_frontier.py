@@ -14,8 +14,7 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cases import small_case
-from dewmargin.case import HeldZone
+from cases import held_zone, small_case
 from dewmargin.cli import cli
 from dewmargin.columns import FRONTIER
 from dewmargin.comparison import compare
@@ -494,15 +493,7 @@ def test_a_cost_that_only_the_humid_lines_do_not_know_is_refused(tmp_path: Path)
 
 def test_zones_humidified_beside_the_space_are_refused() -> None:
     case = small_case(24)
-    zone = HeldZone(
-        name="cellar",
-        t_air_c=case.t_air_c,
-        w_base_kg_kg=np.full(24, 0.004),
-        dry_air_kg=200.0,
-        exchange_kg_s=np.full(24, 0.02),
-        given_kg_s=np.full(24, 0.01),
-        received_kg_s=np.full((2, 24), 0.01),
-    )
+    zone = held_zone(case)
     scenario, space = load(HOUSE), Space(t_out_c=(-20, -15), low_percent=10, high_percent=50)
 
     with pytest.raises(InputError) as caught:

@@ -13,9 +13,9 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cases import small_case
+from cases import held_zone, small_case
 from dewmargin import air, balance
-from dewmargin.case import AirSystem, HeldZone
+from dewmargin.case import AirSystem
 from dewmargin.cli import cli
 from dewmargin.comparison import compare_case, hold
 from dewmargin.contracts import Capability, Mode, Use
@@ -555,15 +555,7 @@ def test_less_than_nothing_is_not_allowed(name: str) -> None:
 
 def test_zones_humidified_beside_the_space_are_refused() -> None:
     case = small_case(24)
-    zone = HeldZone(
-        name="cellar",
-        t_air_c=case.t_air_c,
-        w_base_kg_kg=np.full(24, 0.004),
-        dry_air_kg=200.0,
-        exchange_kg_s=np.full(24, 0.02),
-        given_kg_s=np.full(24, 0.01),
-        received_kg_s=np.full((2, 24), 0.01),
-    )
+    zone = held_zone(case)
 
     with pytest.raises(InputError) as caught:
         size_case(scenario_of(IN_ROOM), None, replace(case, held_zones=(zone,)))

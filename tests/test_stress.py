@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from dewmargin import stress, yearly
+from dewmargin import parallel, stress, yearly
 from dewmargin.comparison import compare, compare_case
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
@@ -357,7 +357,7 @@ def test_the_same_seed_gives_the_same_bytes_on_any_number_of_threads(
     scenario = small(tmp_path, DEVICE)
     contents = []
     for n_threads in (1, 3):
-        monkeypatch.setattr(stress, "cpu_count", lambda n=n_threads: n)
+        monkeypatch.setattr(parallel, "cpu_count", lambda n=n_threads: n)
         out = tmp_path / f"out{n_threads}"
         files = study(scenario, samples=32, sampling=sampling, seed=5).write(out)
         contents.append({path.name: path.read_bytes() for path in files})
@@ -628,7 +628,7 @@ def test_an_interruption_ends_the_work_at_once(tmp_path) -> None:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(stress._Runner, "_numbers", slow)
-        patch.setattr(stress, "cpu_count", lambda: 2)
+        patch.setattr(parallel, "cpu_count", lambda: 2)
         with pytest.raises(KeyboardInterrupt):
             study(scenario, samples=4 * 256, after=stop)
 

@@ -10,10 +10,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass
 from functools import lru_cache
-from os import cpu_count
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -28,6 +27,7 @@ from dewmargin.foresight import while_wet
 from dewmargin.hours import hours_of
 from dewmargin.kernel.source import NEVER
 from dewmargin.lines import Limit
+from dewmargin.parallel import side_by_side
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
 from dewmargin.trial import require_alone
@@ -506,17 +506,14 @@ class _Runner:
         results = np.empty((len(groups), len(groups[0]), len(options), N_METRICS))
         if not groups[0]:
             return results
-        with ThreadPoolExecutor(cpu_count() or 1) as pool:
-            try:
-                solved = pool.map(lambda group: self._numbers(group, options), groups)
-                for j, found in enumerate(solved):
-                    results[j] = found
-                    if not j:
-                        _require_known(limits, found)
-                    after((j + 1) / len(groups))
-            except BaseException:
-                pool.shutdown(wait=False, cancel_futures=True)
-                raise
+        solved = side_by_side(lambda group: self._numbers(group, options), groups)
+        # Closed at once where we stop listening, not whenever it is collected.
+        with closing(solved):
+            for j, found in enumerate(solved):
+                results[j] = found
+                if not j:
+                    _require_known(limits, found)
+                after((j + 1) / len(groups))
         return results
 
     def _require_options(self, names: Sequence[str]) -> None:

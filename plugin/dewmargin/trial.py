@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from functools import cached_property
-from os import cpu_count
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +13,7 @@ from dewmargin import balance, batch, yearly
 from dewmargin.errors import InputError
 from dewmargin.hours import hours_of
 from dewmargin.lines import strategy_of
+from dewmargin.parallel import side_by_side
 from dewmargin.signals import least_ahead
 
 if TYPE_CHECKING:
@@ -107,8 +107,8 @@ class Trial:
         """
         new = [line for line in dict.fromkeys(lines) if line not in self._known]
         chunks = [new[i : i + CHUNK] for i in range(0, len(new), CHUNK)]
-        with ThreadPoolExecutor(cpu_count() or 1) as pool:
-            for chunk, numbers in zip(chunks, pool.map(self._solved, chunks), strict=True):
+        with closing(side_by_side(self._solved, chunks)) as solved:
+            for chunk, numbers in zip(chunks, solved, strict=True):
                 self._known.update(zip(chunk, numbers, strict=True))
                 after(self.tried, found)
         return [self._known[line] for line in lines]
