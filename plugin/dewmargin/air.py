@@ -174,6 +174,18 @@ def enthalpy(t_c: FloatArray, w_kg_kg: FloatArray) -> FloatArray:
     return CP_DRY_AIR * t_c + w_kg_kg * (H_FG_0C + CP_VAPOUR * t_c)
 
 
+def temperature_of_enthalpy(h_j_kg: FloatArray, w_kg_kg: FloatArray) -> FloatArray:
+    """Temperature of moist air of a known enthalpy: `enthalpy` solved for it. [°C].
+
+    Examples
+    --------
+    >>> w = np.array([0.006])
+    >>> temperature_of_enthalpy(enthalpy(np.array([21.0]), w), w)
+    array([21.])
+    """
+    return (h_j_kg - w_kg_kg * H_FG_0C) / (CP_DRY_AIR + w_kg_kg * CP_VAPOUR)
+
+
 def dry_air_density(t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
     """Mass of dry air per volume of moist air: 1/v of Fundamentals 2017 ch. 1 eq. 26. [kg/m3]."""
     return p_pa / (R_DRY_AIR * (t_c + KELVIN) * (1.0 + R_RATIO * w_kg_kg))

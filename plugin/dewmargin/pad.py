@@ -254,7 +254,7 @@ def evaporate(
         evaporation_kg_s=evaporation,
         drain_kg_s=drain,
         t_drain_c=np.where(drain > 0.0, drained_heat / some_drain, t_star),
-        t_air_out_c=(h_out - w_out * air.H_FG_0C) / (air.CP_DRY_AIR + w_out * air.CP_VAPOUR),
+        t_air_out_c=air.temperature_of_enthalpy(h_out, w_out),
         w_air_out_kg_kg=w_out,
         t_wet_bulb_c=t_star + np.zeros_like(evaporation),
         dry_frac=np.where(dry, 1.0 - wetting / np.where(dry, endless, 1.0), 0.0),

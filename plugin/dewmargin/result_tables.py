@@ -55,27 +55,42 @@ def _surfaces_table(result: Results) -> Table:
     return _of_rows(columns.SURFACES, rows)
 
 
-def _settings_table(result: Results) -> Table:
-    """Set-points by outdoor temperature, over the climate's own range."""
+def settings_table(
+    result: Results, at_c: Sequence[float] | None = None, *, step_percent: int = 1
+) -> Table:
+    """Set-points by outdoor temperature.
+
+    Parameters
+    ----------
+    result : Results
+    at_c : sequence of float, optional
+        Outdoor temperatures; those without hours of the record near them are left out. By default
+        the climate's own range. [°C]
+    step_percent : int
+        What the controller can be set to: multiples of it. [%]
+    """
     rows: list[dict[str, Any]] = []
-    least, first = _first_to_sweat(result)
+    grid = _own_range(result) if at_c is None else at_c
+    least, first = _first_to_sweat(result, grid)
     nothing = {"rh_limit_percent": None, "limiting_surface": None}
     strategies = {o.strategy: o.rh_rule_frac for o in reversed(result.options)}
     for option in result.options:
         held = strategies.pop(option.strategy, None)
         if held is None:
             continue
-        for where, found in _by_outdoor_temperature(result, held):
-            # Half a per cent is rounded down; all of it where the rule needs it, or where rounding
-            # up would pass what the surfaces allow.
-            allowed = least.get(where["t_out_c"], 1.0)
-            half = 0.0 if found["wide"] or found["at"] <= allowed < found["at"] + 0.005 else 0.5
+        for where, found in _by_outdoor_temperature(result, held, grid):
+            # Half a step is rounded down; all of it where the rule needs it, or where rounding up
+            # would pass what the surfaces allow.
+            allowed, half_step = least.get(where["t_out_c"], 1.0), 0.005 * step_percent
+            tight = found["at"] <= allowed < found["at"] + half_step
+            half = 0.0 if found["wide"] or tight else 0.5
             rows.append(
                 {
                     "strategy": option.strategy,
                     **where,
                     "rh_set_frac": found["at"],
-                    "rh_set_percent": _whole_percent(found["at"], half),
+                    "rh_set_percent": step_percent
+                    * _whole_percent(found["at"] / step_percent, half),
                     "rh_set_low_frac": found["low"],
                     "rh_set_high_frac": found["high"],
                     **first.get(where["t_out_c"], nothing),
@@ -84,11 +99,13 @@ def _settings_table(result: Results) -> Table:
     return _of_rows(columns.SETTINGS, rows)
 
 
-def _first_to_sweat(result: Results) -> tuple[dict[float, float], dict[float, dict[str, Any]]]:
+def _first_to_sweat(
+    result: Results, at_c: Sequence[float]
+) -> tuple[dict[float, float], dict[float, dict[str, Any]]]:
     """Return the lowest of the limits by outdoor temperature, and what the settings say of it."""
     least: dict[float, float] = {}
     lowest: dict[float, dict[str, Any]] = {}
-    limits = _limits_table(result).data
+    limits = limits_table(result, at_c).data
     columns_of = (limits[name] for name in ("t_out_c", "rh_max_frac", "rh_max_percent", "surface"))
     for t_c, fraction, percent, surface in zip(*columns_of, strict=True):
         if t_c not in least or fraction < least[t_c]:
@@ -97,8 +114,11 @@ def _first_to_sweat(result: Results) -> tuple[dict[float, float], dict[float, di
     return least, lowest
 
 
-def _limits_table(result: Results) -> Table:
-    """Highest humidity, where measured, at which surfaces stay dry, by outdoor temperature."""
+def limits_table(result: Results, at_c: Sequence[float] | None = None) -> Table:
+    """Highest humidity, where measured, at which surfaces stay dry, by outdoor temperature.
+
+    `at_c` as of `settings_table`.
+    """
     hours, sensed = result.hours, result.case.sensed
     t_sensed_c = result.case.hourly_mean(sensed.t_air_c)
     w_sensed = result.case.hourly_mean(sensed.w_offset_kg_kg)
@@ -117,7 +137,9 @@ def _limits_table(result: Results) -> Table:
                 "rh_max_low_frac": found["low"],
                 "rh_max_high_frac": found["high"],
             }
-            for where, found in _by_outdoor_temperature(result, rh_most)
+            for where, found in _by_outdoor_temperature(
+                result, rh_most, _own_range(result) if at_c is None else at_c
+            )
         ]
     return _of_rows(columns.LIMITS, rows)
 
@@ -126,8 +148,15 @@ def _whole_percent(fraction: float, half: float) -> int:
     return int(np.floor(100.0 * fraction + half + 1e-9))
 
 
+def _own_range(result: Results) -> list[float]:
+    """Return outdoor temperatures from the coldest to the limit of the heating season. [°C]."""
+    first = np.floor(result.hours.t_out_c.min() / SETTING_STEP_K) * SETTING_STEP_K
+    last = result.scenario.comfort.heating_season_below_c
+    return [float(t_c) for t_c in np.arange(first, last + 0.1, SETTING_STEP_K)]
+
+
 def _by_outdoor_temperature(
-    result: Results, rh_frac: FloatArray
+    result: Results, rh_frac: FloatArray, at_c: Sequence[float]
 ) -> Iterator[tuple[dict[str, float], dict[str, float]]]:
     """Yield outdoor temperatures, and what a humidity is at each.
 
@@ -137,9 +166,7 @@ def _by_outdoor_temperature(
     """
     t_out = result.hours.t_out_c
     known = np.isfinite(rh_frac)
-    first = np.floor(t_out.min() / SETTING_STEP_K) * SETTING_STEP_K
-    last = result.scenario.comfort.heating_season_below_c
-    for t_c in np.arange(first, last + 0.1, SETTING_STEP_K):
+    for t_c in at_c:
         near = known & (t_out >= t_c - SETTING_STEP_K / 2) & (t_out < t_c + SETTING_STEP_K / 2)
         if not near.any():
             continue
@@ -364,8 +391,8 @@ OF_ASSEMBLY = ("assembly", "assembly_months")
 TABLES: dict[str, Callable[[Results], Table]] = {
     "comparison": _comparison_table,
     "surfaces": _surfaces_table,
-    "settings": _settings_table,
-    "limits": _limits_table,
+    "settings": settings_table,
+    "limits": limits_table,
     "worst_hours": _worst_hours_table,
     "daily": _daily_table,
     "assembly": _assembly_table,

@@ -138,7 +138,7 @@ def mixed_temperature(
     """
     h = air.enthalpy(t_c, w_kg_kg) + added_kg_kg * water_j_kg
     w = w_kg_kg + added_kg_kg
-    return (h - w * air.H_FG_0C) / (air.CP_DRY_AIR + w * air.CP_VAPOUR)
+    return air.temperature_of_enthalpy(h, w)
 
 
 def droplet_life_s(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Annotated, Literal, Self
 
@@ -110,6 +111,52 @@ def _beyond(turns: list[FloatArray]) -> FloatArray:
     shrink = np.minimum(np.where(small, 0.0, step / np.where(small, 1.0, before)), 0.9)
     result: FloatArray = shrink / (1.0 - shrink)
     return result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AtWork:
+    """One pad that runs: what can be measured there; arrays of one shape.
+
+    Attributes
+    ----------
+    airflow_kg_s : float64 array
+        Dry air through the pad. [kg/s]
+    t_in_c, t_out_c, t_wet_bulb_c : float64 array
+        Air before and behind it, wet bulb of the former. [°C]
+    feed_kg_s, evaporation_kg_s, drain_kg_s : float64 array
+        Water. [kg/s]
+    t_drain_c : float64 array
+        Drain; the wet bulb where nothing drains. [°C]
+    """
+
+    airflow_kg_s: FloatArray
+    t_in_c: FloatArray
+    t_out_c: FloatArray
+    t_wet_bulb_c: FloatArray
+    feed_kg_s: FloatArray
+    evaporation_kg_s: FloatArray
+    drain_kg_s: FloatArray
+    t_drain_c: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Plenum:
+    """The supply plenum as the plant makes it, and the air that the blower sends to the rooms."""
+
+    t_c: FloatArray
+    w_room_kg_kg: FloatArray
+    returns: bool
+    to_rooms_kg_s: FloatArray
+    h_room_j_kg: FloatArray
+    heat_w: FloatArray
+
+    def air(self, given_kg_s: FloatArray, brought_w: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return temperature and humidity before the pads, which give and bring so much."""
+        if not self.returns:
+            return self.t_c, self.w_room_kg_kg
+        w = self.w_room_kg_kg + given_kg_s / self.to_rooms_kg_s
+        h = self.h_room_j_kg + (self.heat_w + brought_w) / self.to_rooms_kg_s
+        return air.temperature_of_enthalpy(h, w), w
 
 
 class WettedPad(Humidifier):
@@ -399,15 +446,9 @@ class WettedPad(Humidifier):
         t_plenum, w_room, p = np.broadcast_arrays(inlet.t_c, inlet.w_kg_kg, inlet.p_pa)
         airflow = self._airflow_kg_s(t_plenum, w_room, p)
         effectiveness = self._effectiveness(airflow, t_plenum, w_room, p)
-        # Air that the blower sends to the rooms; elsewhere the pad does not meet its own air again.
-        to_rooms = np.full_like(airflow, inlet.airflow_kg_s)
-        returns = self.arrangement == "bypass" and math.isfinite(inlet.airflow_kg_s)
-        h_room = air.enthalpy(np.broadcast_to(inlet.t_room_c, t_plenum.shape), w_room)
-        heat_w, kept = np.zeros_like(airflow), np.ones_like(airflow)
-        if returns:
-            to_rooms = inlet.airflow_kg_s - self.count * airflow
-            kept = to_rooms / inlet.airflow_kg_s
-            heat_w = inlet.airflow_kg_s * (air.enthalpy(t_plenum, w_room) - h_room)
+        plenum = self._plenum(inlet, airflow)
+        returns, to_rooms = plenum.returns, plenum.to_rooms_kg_s
+        kept = to_rooms / inlet.airflow_kg_s if returns else np.ones_like(airflow)
         ratio = self._ratio(inlet)
         feed = np.full_like(airflow, (self.feed_kg_h or 0.0) / 3600.0)
         rates, heats = [np.zeros_like(airflow)], [np.zeros_like(airflow)]
@@ -422,11 +463,7 @@ class WettedPad(Humidifier):
             feed = ratio * rates[0] / self.count
 
         def once(given: FloatArray, brought: FloatArray) -> tuple[FloatArray, FloatArray]:
-            w_in, t_in = w_room, t_plenum
-            if returns:
-                w_in = w_room + given / to_rooms
-                h_in = h_room + (heat_w + brought) / to_rooms
-                t_in = (h_in - w_in * air.H_FG_0C) / (air.CP_DRY_AIR + w_in * air.CP_VAPOUR)
+            t_in, w_in = plenum.air(given, brought)
             state = pad.evaporate(
                 airflow_kg_s=airflow,
                 t_in_c=t_in,
@@ -463,6 +500,56 @@ class WettedPad(Humidifier):
             brought_w=heats[-1],
             electricity_w=own_power_w(self),
             fan_w=self._own_fan_w,
+        )
+
+    def at_work(self, inlet: Inlet) -> AtWork:
+        """Return what can be measured at one pad that runs, wet, for a quarter of an hour.
+
+        Notes
+        -----
+        *Source.* Conservation of water and of energy, from what `give` found.
+        """
+        given, p = self.give(inlet), inlet.p_pa
+        airflow = self._airflow_kg_s(*np.broadcast_arrays(inlet.t_c, inlet.w_kg_kg, p))
+        t_in, w_in = self._plenum(inlet, airflow).air(given.rate_kg_s, given.brought_w)
+        evaporated, feed = given.rate_kg_s / self.count, given.feed_kg_s / self.count
+        gained_w = given.brought_w / self.count
+        t_out = air.temperature_of_enthalpy(
+            air.enthalpy(t_in, w_in) + gained_w / airflow, w_in + evaporated / airflow
+        )
+        drain = np.maximum(feed - evaporated, 0.0)
+        flows = drain > _LEAST_STEP_KG_S
+        heat_w = air.CP_WATER * feed * inlet.t_feed_c - gained_w
+        t_wet_bulb = pad.thermodynamic_wet_bulb(t_in, w_in, np.broadcast_to(p, t_in.shape))
+        t_drain = heat_w / (air.CP_WATER * np.where(flows, drain, 1.0))
+        return AtWork(
+            airflow_kg_s=airflow,
+            t_in_c=t_in,
+            t_out_c=t_out,
+            t_wet_bulb_c=t_wet_bulb,
+            feed_kg_s=np.broadcast_to(feed, airflow.shape),
+            evaporation_kg_s=evaporated,
+            drain_kg_s=drain,
+            t_drain_c=np.where(flows, t_drain, t_wet_bulb),
+        )
+
+    def _plenum(self, inlet: Inlet, airflow_kg_s: FloatArray) -> _Plenum:
+        """Return the air before the pads; away from a bypass it is not changed by them."""
+        t_plenum, w_room = np.broadcast_arrays(inlet.t_c, inlet.w_kg_kg)
+        h_room = air.enthalpy(np.broadcast_to(inlet.t_room_c, t_plenum.shape), w_room)
+        moved = inlet.airflow_kg_s
+        returns = self.arrangement == "bypass" and math.isfinite(moved)
+        return _Plenum(
+            t_c=t_plenum,
+            w_room_kg_kg=w_room,
+            returns=returns,
+            to_rooms_kg_s=moved - self.count * airflow_kg_s
+            if returns
+            else np.full_like(airflow_kg_s, moved),
+            h_room_j_kg=h_room,
+            heat_w=moved * (air.enthalpy(t_plenum, w_room) - h_room)
+            if returns
+            else np.zeros_like(airflow_kg_s),
         )
 
     @property
