@@ -6,13 +6,13 @@ The only place that knows jinja2, which is imported when a page is made.
 from __future__ import annotations
 
 import functools
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 
-def render(template: str, **given: Any) -> str:
+def render(template: str, **given: object) -> str:
     """Fill in a template of this folder; a name that the template asks for must be given.
 
     All that is filled in is escaped, unless it is `Markup`.
