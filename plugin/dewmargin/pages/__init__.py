@@ -1,0 +1,33 @@
+"""Pages: the templates, and how they are filled in.
+
+The only place that knows jinja2, which is imported when a page is made.
+"""
+
+from __future__ import annotations
+
+import functools
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+def render(template: str, **given: object) -> str:
+    """Fill in a template of this folder; a name that the template asks for must be given.
+
+    All that is filled in is escaped, unless it is `Markup`.
+    """
+    return _environment().get_template(template).render(given)
+
+
+@functools.cache
+def _environment() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - slow to import
+
+    return Environment(
+        loader=PackageLoader("dewmargin", "pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
