@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from dewmargin.errors import DewmarginError, OutputError
-from dewmargin.onsite.commands import check_site
+from dewmargin.onsite.commands import amount, check_site
 
 if TYPE_CHECKING:
     from dewmargin.comparison import Comparison
@@ -579,6 +579,62 @@ def extensions(*, try_: bool, as_json: bool) -> None:
         terminal.print_extensions(terminal.console(), found)
     if try_ and any(each.state != OK for each in found):
         click.get_current_context().exit(ExtensionError.exit_code)
+
+
+@cli.command()
+@_scenario
+@click.option("--option", metavar="NAME", help="As compare names it. Default: the verdict's.")
+@amount("--outdoor", "°C", "Outdoor temperature of the visit.")
+@click.option(
+    "--step",
+    type=click.IntRange(1, 20),
+    default=1,
+    show_default=True,
+    metavar="PERCENT",
+    help="What the controller can be set to: multiples of it.",
+)
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    default=Path("sheet.html"),
+    show_default=True,
+    help="The page, an HTML file to be printed.",
+)
+@click.option("--text", is_flag=True, help="Print it as text instead, with all notes.")
+@_json
+def sheet(
+    *,
+    scenario: Path,
+    option: str | None,
+    outdoor: float | None,
+    step: int,
+    out: Path,
+    text: bool,
+    as_json: bool,
+) -> None:
+    """Write one page for the site: fit, set, measure, watch.
+
+    It prints on one side of A4 or Letter.
+    """
+    from dewmargin.comparison import compare  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+    from dewmargin.reports.folder import write_file  # noqa: PLC0415 - idem
+    from dewmargin.sheet import site_sheet  # noqa: PLC0415 - idem
+
+    if out.suffix.lower() not in (".html", ".htm"):
+        raise click.BadParameter(
+            "the page is an HTML file: its name ends in .html", param_hint="--out"
+        )
+
+    page = site_sheet(compare(scenario), option, t_out_c=outdoor, step_percent=step)
+    if as_json:
+        _print_json("sheet", page.document())
+        return
+    if text:
+        terminal.print_lines(terminal.console(), page.text())
+        return
+    write_file(out, page.html())
+    click.echo(out)
 
 
 cli.add_command(check_site)

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from pydantic import BaseModel
 from scipy.linalg import expm
 
 from dewmargin import air
@@ -14,25 +15,33 @@ from dewmargin.equipment.humidifier import Inlet
 from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.errors import InputError
-from dewmargin.hours import relative_humidity
+from dewmargin.inputs import UNITS
 from dewmargin.onsite import circuit, commissioning, plumbing, sensor
 from dewmargin.onsite.finding import CAUTIONS
+from dewmargin.pages import render
 from dewmargin.reports.tables import rows
 from dewmargin.result_tables import SETTING_STEP_K, limits_table, settings_table
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
     from dewmargin.columns import BoolArray
     from dewmargin.comparison import Comparison
     from dewmargin.contracts import Equipment, FeedWater
+    from dewmargin.equipment.supply import Supply
     from dewmargin.equipment.wetted_pad import AtWork
     from dewmargin.options import Option
 
 RISE_H = 3.0  # how long room humidity is watched after a start
 # Tolerances of what is measured, beside those of `commissioning`; common practice, no source.
-DRAIN_FRAC, OUT_K, RISE_FRAC, RUN_FRAC, ROOM_RH = 0.05, 1.5, 0.5, 0.2, 0.05
-MOST_NOTES = 3  # on the page; all of them stand in the text
+DRAIN_FRAC, OUT_K, RISE_FRAC, RUN_FRAC = 0.05, 1.5, 0.5, 0.2
+LEAST_BORE_MM = 13.0  # of a drain; common practice, no source
+LEAST_CATCH_KG_H = 0.1  # less takes hours to catch
+MOST_NOTES, MOST_ROWS = 2, 11  # on the page; all of them stand in the text
+MOST_FACES = 3  # of today, those that sweat first
 _WIDTH = 72  # of the text: a terminal, or a phone held across
 _OF_PADS = {"drain_hot", "not_cooled", "no_drain", "airflow_low", "blown_off"}
+_SPELT = {"delta_degC": "K", "degC": "°C", "hour": "h", "minute": "min", "**2": "²", "**3": "³"}
 _RUNS = {
     "always": "whenever the air is too dry",
     "heating": "only while the plant heats",
@@ -122,22 +131,31 @@ class Sheet:
             lines += _wrapped(f"do: {action}", "    ")
         return lines + self._section("Notes", self.notes) + self._section("Care", self.cautions)
 
+    @property
+    def rows_on_page(self) -> tuple[dict[str, Any], ...]:
+        """Rows of `settings` that fit on the page: in a cold climate every second."""
+        if len(self.settings) <= MOST_ROWS:
+            return self.settings
+        return tuple(row for row in self.settings if row["t_out_c"] % (2.0 * SETTING_STEP_K) == 0.0)
+
     def today_lines(self) -> list[str]:
         """Return what is to be set today, and at what humidity which surface sweats."""
         if self.today is None:
             return []
-        lines = [f"set {self.today['rh_set_percent']} %"]
-        lines += [
-            f"{each['surface']}: sweats above {each['rh_max_percent']} %"
-            for each in self.today["limits"]
+        limits = sorted(self.today["limits"], key=lambda each: float(each["rh_max_frac"]))
+        return [f"set {self.today['rh_set_percent']} %"] + [
+            f"{each['surface']}: sweats above {each['rh_max_percent']} %" for each in limits
         ]
-        return lines
 
     def html(self) -> bytes:
         """Return the page, which prints on one side of A4 or Letter."""
-        from dewmargin.pages import template  # noqa: PLC0415 - only where a page is wanted
-
-        return template("sheet.html.j2").render(sheet=self, both=_both).encode()
+        return render(
+            "sheet.html.j2",
+            sheet=self,
+            both=_both,
+            most_notes=MOST_NOTES,
+            most_today=1 + MOST_FACES,
+        ).encode()
 
     @staticmethod
     def _section(head: str, sentences: tuple[str, ...]) -> list[str]:
@@ -216,9 +234,9 @@ def site_sheet(
         title=result.scenario.title,
         option=chosen.name,
         assumed=tuple(_assumed(result, equipment, supply)),
-        fit=tuple(_fit(result, equipment, work, float(running.max(initial=0.0)))),
+        fit=tuple(_fit(equipment, water, work)),
         settings=tuple(
-            row
+            dict(row)
             for row in rows(settings_table(result, step_percent=step_percent))
             if row["strategy"] == chosen.strategy
         ),
@@ -316,3 +334,308 @@ def _at_work(
         else water.line.purge_s(feed_kg_h / 3600.0),
         pad=work,
     )
+
+
+def _today(
+    result: Comparison, option: Option, t_out_c: float, step_percent: int
+) -> dict[str, Any] | None:
+    """Return the row to set at a temperature, and each surface's limit there."""
+    found = rows(settings_table(result, [t_out_c], step_percent=step_percent))
+    row = next((row for row in found if row["strategy"] == option.strategy), None)
+    if row is None:
+        return None
+    return {**row, "limits": [dict(each) for each in rows(limits_table(result, [t_out_c]))]}
+
+
+def _assumed(result: Comparison, equipment: Equipment, supply: Supply) -> Iterator[str]:
+    """Yield what the numbers rest on."""
+    weather = "" if result.weather is None else f"; weather of {result.weather.place}"
+    yield f"{result.case.title}{weather}."
+    comfort, hours = result.scenario.comfort, result.hours
+    room_c = float(np.mean(hours.t_air_c, where=hours.heating_season))
+    yield (
+        f"Room at {room_c:.0f} °C in the heating season, dry below "
+        f"{100.0 * comfort.low_rh:.0f} %, humid above {100.0 * comfort.high_rh:.0f} %."
+    )
+    yield f"{equipment.name}: {_given(equipment)}."
+    yield f"Water, {supply.name}: {_given(supply)}."
+    control = _given(result.scenario.control)
+    yield f"Controller: {control}." if control else "Controller: exact sensors, no deadband."
+
+
+def _given(part: object) -> str:
+    """Return the keys of a scenario's table and their values, those of inner tables too."""
+    given = part.model_dump(exclude_unset=True) if isinstance(part, BaseModel) else {}
+    return ", ".join(_keys(given, leave_out=("name", "kind")))
+
+
+def _keys(given: Mapping[str, Any], *, leave_out: tuple[str, ...] = ()) -> Iterator[str]:
+    for key, value in given.items():
+        if key in leave_out:
+            continue
+        end, unit = next(((e, u) for e, u in UNITS.items() if u and key.endswith(e)), ("", ""))
+        name = key.removesuffix(end).replace("_", " ")
+        if isinstance(value, dict):
+            yield f"{name} ({', '.join(_keys(value))})"
+        elif isinstance(value, float):
+            yield f"{name} {value:g} {_spelt(unit)}".rstrip()
+        else:
+            yield f"{name} {value} {_spelt(unit)}".replace("_", " ").rstrip()
+
+
+def _spelt(unit: str) -> str:
+    """Return a unit of the conversion library as people write it."""
+    for long, short in _SPELT.items():
+        unit = unit.replace(long, short)
+    return unit
+
+
+def _fit(equipment: Equipment, water: FeedWater, work: _Work | None) -> Iterator[str]:
+    """Yield what to fit, and how."""
+    units = getattr(equipment, "count", 1)
+    call = getattr(equipment, "call", "always")
+    kind = getattr(equipment, "kind", type(equipment).__name__)
+    ducted = call != "always" or getattr(equipment, "arrangement", "room") != "room"
+    yield (
+        f"{units} x {equipment.name} ({kind.replace('_', ' ')}), level, filter within "
+        f"reach; it runs {_RUNS[call]}."
+    )
+    hottest_c = float(water.t_start_c.max())
+    fit = [name for name, (most_c, _) in plumbing.MATERIALS.items() if hottest_c <= most_c]
+    tubes = ", ".join(name.replace("_", " ") for name in fit)
+    purge = (
+        "" if work is None or work.purge_s is None else f" It is hot after {work.purge_s:.0f} s."
+    )
+    hot = (
+        " Label it hot; other plastic turns soft and brittle." if hottest_c > plumbing.HOT_C else ""
+    )
+    yield f"Feed line for {_both(hottest_c)}: {tubes}.{hot}{purge}"
+    yield (
+        "Tap: a tee and a full-port ball valve; feed valve shut without power; feed's end above "
+        "the flood rim, or a listed backflow device. Watch the line under pressure for leaks "
+        "before going on."
+    )
+    if work is not None and work.feed_kg_h > 1.001 * work.evaporation_kg_h:
+        trap = f", trap deeper than {plumbing.seal_mm(commissioning.STATIC_PA[1]):.0f} mm"
+        yield (
+            f"Drain: {LEAST_BORE_MM:.0f} mm bore or more, falling by 1 in "
+            f"{1.0 / plumbing.LEAST_FALL:.0f}, for all of the feed as hot as it comes; air gap of "
+            f"{plumbing.AIR_GAP_MM:.0f} mm, or {plumbing.AIR_GAP_OPENINGS:.0f} openings if more"
+            f"{trap if ducted else ''}."
+        )
+    yield (
+        f"Humidity sensor: in the return, {1e3 * sensor.LEAST_UPSTREAM_M:.0f} mm upstream of the "
+        f"take-off at least, {sensor.GOOD_UPSTREAM_M:.0f} m preferred, or on an inner wall. "
+        "Outdoor sensor: shaded, away from vents."
+    )
+    yield (
+        f"{circuit.NOMINAL_V:.0f} V: a transformer of its own, or a shared one loaded to "
+        f"{100.0 * circuit.DESIGN_FRAC:.0f} % at most."
+    )
+    if call == "humidity":
+        yield (
+            "Blower: call it at the thermostat's fan terminal through an isolating relay; a "
+            "terminal live only with the blower cannot start it."
+        )
+    if isinstance(equipment, SteamHumidifier):
+        yield "Its mains supply, flue and high limit in the duct are licensed work."
+
+
+def _expected(
+    result: Comparison, option: Option, equipment: Equipment, work: _Work | None, near: BoolArray
+) -> Iterator[Expected]:
+    """Yield what to measure: a unit's water and air, the room, the circuit."""
+    if work is not None:
+        yield from _of_water(work)
+    if work is not None and work.pad is not None:
+        yield _cooled(work.pad)
+    if work is not None:
+        run_min = 60.0 * float(np.mean(option.outcome.running_frac, where=near))
+        yield Expected(
+            key="run_min_h",
+            what="run time",
+            how="controller's log, over a day",
+            value=run_min,
+            off=RUN_FRAC * run_min,
+            text=f"{run_min:.0f} min an hour",
+            tolerance=f"±{100.0 * RUN_FRAC:.0f} %",
+        )
+        yield _rise(result, equipment, work, near)
+    if isinstance(equipment, WettedPad) and equipment.arrangement == "bypass":
+        low, high = commissioning.STATIC_PA
+        yield Expected(
+            key="static_pa",
+            what="pressure between the plenums",
+            how="manometer, bypass open",
+            value=(low + high) / 2.0,
+            off=(high - low) / 2.0,
+            text=f"{low:.0f} to {high:.0f} Pa",
+            tolerance="usual",
+        )
+    yield Expected(
+        key="valve_v",
+        what="volts at the valve",
+        how="meter, while it draws",
+        value=circuit.NOMINAL_V,
+        off=circuit.NOMINAL_V - commissioning.LEAST_V,
+        text=f"{circuit.NOMINAL_V:.0f} V",
+        tolerance=f"at least {commissioning.LEAST_V:.1f}",
+    )
+
+
+def _catch(key: str, what: str, how: str, kg_h: float, frac: float) -> Expected:
+    """Return a flow of water, as the time that half a litre takes."""
+    return Expected(
+        key=key,
+        what=what,
+        how=how,
+        value=kg_h,
+        off=frac * kg_h,
+        text=f"half a litre in {1800.0 / kg_h:.0f} s ({kg_h:.1f} l/h)"
+        if kg_h > LEAST_CATCH_KG_H
+        else "next to nothing",
+        tolerance=f"±{100.0 * frac:.0f} %",
+    )
+
+
+def _degrees(key: str, what: str, how: str, t_c: float, off_k: float) -> Expected:
+    return Expected(
+        key=key,
+        what=what,
+        how=how,
+        value=t_c,
+        off=off_k,
+        text=_both(t_c),
+        tolerance=f"±{off_k:g} K",
+    )
+
+
+def _of_water(work: _Work) -> Iterator[Expected]:
+    steady = "once it no longer changes"
+    if work.purge_s is not None:
+        steady = f"after {2.0 * work.purge_s:.0f} s, two fillings of the line"
+    yield _catch(
+        "feed_kg_h",
+        "feed of a unit",
+        "timed catch at the nozzle, or at the drain with the blower off",
+        work.feed_kg_h,
+        commissioning.FEED_FRAC,
+    )
+    yield _degrees(
+        "t_feed_c",
+        "feed at the nozzle",
+        f"probe, {steady}",
+        work.t_feed_c,
+        commissioning.FEED_K,
+    )
+    drain_kg_h = work.feed_kg_h - work.evaporation_kg_h
+    if drain_kg_h > 1e-3 * work.feed_kg_h:
+        how = "timed catch after 15 min wet; weigh it"
+        yield _catch("drain_kg_h", "drain of a unit", how, drain_kg_h, DRAIN_FRAC)
+        if work.pad is not None:
+            yield _degrees(
+                "t_drain_c",
+                "drain",
+                "probe in the stream; warmer: the feed runs past the pad",
+                float(work.pad.t_drain_c.item()),
+                commissioning.DRAIN_K,
+            )
+
+
+def _cooled(pad: AtWork) -> Expected:
+    t_in, t_out = float(pad.t_in_c.item()), float(pad.t_out_c.item())
+    return Expected(
+        key="cooled_k",
+        what="air across the pad",
+        how="two probes, shielded from radiation and drops, in a call for heat",
+        value=t_in - t_out,
+        off=OUT_K,
+        text=f"{t_in:.0f} to {t_out:.0f} °C, {t_in - t_out:.0f} K cooler",
+        tolerance=f"±{OUT_K:g} K",
+    )
+
+
+def _rise(result: Comparison, equipment: Equipment, work: _Work, near: BoolArray) -> Expected:
+    """Return how far the room's humidity rises after a start, from the air without a humidifier."""
+    case, hours = result.case, result.hours
+
+    def mean(values: np.ndarray) -> float:
+        return float(np.mean(values, where=near))
+
+    share = 1.0
+    if getattr(equipment, "call", "always") == "heating" and case.air_system is not None:
+        heats = np.broadcast_to(case.air_system.heat_frac, case.n_steps)
+        share = mean(case.hourly_mean(heats))
+    given_kg_h = getattr(equipment, "count", 1) * share * work.evaporation_kg_h
+    t_c, p_pa = np.array(mean(hours.t_air_c)), np.array(mean(hours.p_pa))
+    dry = mean(result.options[0].outcome.w_kg_kg)
+    risen = dry + humidity_rise(
+        given_kg_h / 3600.0,
+        3600.0 * RISE_H,
+        exchange_kg_s=mean(hours.exchange_kg_s),
+        dry_air_kg=case.dry_air_kg,
+        buffer_kg_s=case.buffer_kg_s,
+        buffer_kg=case.buffer_kg,
+    )
+    before, after = (
+        100.0 * float(air.relative_humidity(t_c, np.array(w), p_pa)) for w in (dry, risen)
+    )
+    return Expected(
+        key="rh_rise_percent",
+        what=f"room humidity, {RISE_H:.0f} h after a start",
+        how="log it, doors and windows shut; stops at the set-point",
+        value=after - before,
+        off=RISE_FRAC * (after - before),
+        text=f"{before:.0f} to {after:.0f} %, {after - before:.0f} points more",
+        tolerance=f"±{100.0 * RISE_FRAC:.0f} %",
+    )
+
+
+def humidity_rise(
+    given_kg_s: float,
+    seconds: float,
+    *,
+    exchange_kg_s: float,
+    dry_air_kg: float,
+    buffer_kg_s: float = 0.0,
+    buffer_kg: float = 0.0,
+) -> float:
+    """Rise of a room's humidity ratio after a humidifier starts, all else steady. [kg/kg].
+
+    Parameters
+    ----------
+    given_kg_s : float
+        Vapour given. [kg/s]
+    seconds : float
+        Time since. [s]
+    exchange_kg_s : float
+        Dry air exchanged. [kg/s]
+    dry_air_kg : float
+        Of the room. [kg]
+    buffer_kg_s, buffer_kg : float
+        Conductance to the moisture buffer and its capacity; 0 is no buffer. [kg/s, kg]
+
+    Notes
+    -----
+    *Source.* Balances of room and buffer, two linear equations, solved by the matrix exponential.
+
+    Examples
+    --------
+    Two kilograms an hour into 450 m3 of dry air of 1.2 kg/m3, without losses, in one hour:
+
+    >>> round(1e3 * humidity_rise(2 / 3600, 3600.0, exchange_kg_s=0.0, dry_air_kg=540.0), 2)
+    3.7
+    """
+    stored = buffer_kg if buffer_kg > 0.0 else 1.0
+    rates = np.array(
+        [
+            [
+                -(exchange_kg_s + buffer_kg_s) / dry_air_kg,
+                buffer_kg_s / dry_air_kg,
+                given_kg_s / dry_air_kg,
+            ],
+            [buffer_kg_s / stored, -buffer_kg_s / stored, 0.0],
+            [0.0, 0.0, 0.0],
+        ]
+    )
+    return float(expm(seconds * rates)[0, 2])

@@ -52,7 +52,9 @@ def _read_flow(text: str | float) -> float:
     return _read(text, "kg/h")
 
 
-def _amount(name: str, unit: str, text: str, **more: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - click's
+def amount(name: str, unit: str, text: str, **more: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - click's
+    """Return an option that takes a number in `unit`, or a text with another unit of its kind."""
+
     def read(given: str | float) -> float:
         return _read_flow(given) if unit == "kg/h" else _read(given, unit)
 
@@ -69,7 +71,7 @@ def check_site() -> None:
 
 @check_site.command()
 @click.option("--beta", type=float, default=3950.0, show_default=True, help="B of the part, K.")
-@_amount("--r25", "Ω", "At 25 °C.", default=10_000.0, show_default=True)
+@amount("--r25", "Ω", "At 25 °C.", default=10_000.0, show_default=True)
 @click.option(
     "--steinhart", type=(float, float, float), metavar="A B C", help="Of the part, instead."
 )
@@ -77,13 +79,13 @@ def check_site() -> None:
 @click.option(
     "--controller-steinhart", type=(float, float, float), metavar="A B C", help="Instead."
 )
-@_amount("--reading", "Ω", "A reading, to be turned into a temperature.")
-@_amount("--temperature", "°C", "A temperature, to be turned into a resistance.")
-@_amount("--ice-bath", "Ω", "Reading in stirred ice and water.")
-@_amount("--lead", "m", "Length of the leads, one way.")
+@amount("--reading", "Ω", "A reading, to be turned into a temperature.")
+@amount("--temperature", "°C", "A temperature, to be turned into a resistance.")
+@amount("--ice-bath", "Ω", "Reading in stirred ice and water.")
+@amount("--lead", "m", "Length of the leads, one way.")
 @click.option("--awg", type=int, default=22, show_default=True, help="Gauge of the leads.")
-@_amount("--leakage", "Ω", "Resistance across the part, as of a wet splice.")
-@_amount("--rh-sensor-upstream", "m", "Humidity sensor to take-off; below 0: downstream.")
+@amount("--leakage", "Ω", "Resistance across the part, as of a wet splice.")
+@amount("--rh-sensor-upstream", "m", "Humidity sensor to take-off; below 0: downstream.")
 @_json
 def thermistor(
     *,
@@ -132,11 +134,11 @@ def thermistor(
     metavar="NAME=VA[/INRUSH]",
     help="Each that the transformer feeds, such as contactor=8/32; may be repeated.",
 )
-@_amount("--rated", "VA", "Of the transformer.", default=40.0, show_default=True)
-@_amount("--volts", "V", "Of the transformer.", default=24.0, show_default=True)
+@amount("--rated", "VA", "Of the transformer.", default=40.0, show_default=True)
+@amount("--volts", "V", "Of the transformer.", default=24.0, show_default=True)
 @click.option("--shared/--own", default=False, help="Whether it feeds more than the humidifier.")
-@_amount("--valve", "VA", "The humidifier's valve.")
-@_amount("--run", "m", "Longest cable run, one way, to the largest load.")
+@amount("--valve", "VA", "The humidifier's valve.")
+@amount("--run", "m", "Longest cable run, one way, to the largest load.")
 @click.option("--awg", type=int, default=18, show_default=True, help="Gauge of the cable.")
 @click.option("--cable", type=int, metavar="N", help="Conductors of the cable.")
 @click.option(
@@ -188,29 +190,29 @@ def circuit(
 
 
 @check_site.command()
-@_amount("--feed", "kg/h", 'Feed; also "5 gal/h", or the time of half a litre: "120 s".',
+@amount("--feed", "kg/h", 'Feed; also "5 gal/h", or the time of half a litre: "120 s".',
          required=True)  # fmt: skip
-@_amount("--feed-temperature", "°C", "As it enters the line.", required=True)
-@_amount("--cold-temperature", "°C", "What the cold tap gives, to compare.")
+@amount("--feed-temperature", "°C", "As it enters the line.", required=True)
+@amount("--cold-temperature", "°C", "What the cold tap gives, to compare.")
 @click.option("--material", help="copper, pex, cpvc or plain_plastic.")
 @click.option("--drain-material", help="Likewise.")
-@_amount("--length", "m", "Length of the line.")
-@_amount("--bore", "mm", "Its inner diameter.", default=4.33, show_default=True)
-@_amount("--outer", "mm", "Its outer diameter.", default=6.35, show_default=True)
-@_amount("--ambient", "°C", "Air around it.", default=20.0, show_default=True)
-@_amount("--run", "min", "A run after a pause.", default=10.0, show_default=True)
-@_amount("--tankless", "l/min", "Least flow of the tankless heater, if one feeds it.")
+@amount("--length", "m", "Length of the line.")
+@amount("--bore", "mm", "Its inner diameter.", default=4.33, show_default=True)
+@amount("--outer", "mm", "Its outer diameter.", default=6.35, show_default=True)
+@amount("--ambient", "°C", "Air around it.", default=20.0, show_default=True)
+@amount("--run", "min", "A run after a pause.", default=10.0, show_default=True)
+@amount("--tankless", "l/min", "Least flow of the tankless heater, if one feeds it.")
 @click.option("--tap", help="tee or saddle.")
 @click.option(
     "--normally-closed/--normally-open", default=True, show_default=True, help="Feed valve."
 )
 @click.option("--backflow/--no-backflow", default=None, help="Whether drinking water is protected.")
-@_amount("--air-gap", "mm", "Of the drain.")
-@_amount("--drain-opening", "mm", "Of the drain.", default=13.0, show_default=True)
-@_amount("--drain-bore", "mm", "Of the drain.")
+@amount("--air-gap", "mm", "Of the drain.")
+@amount("--drain-opening", "mm", "Of the drain.", default=13.0, show_default=True)
+@amount("--drain-bore", "mm", "Of the drain.")
 @click.option("--drain-fall", type=float, default=0.01, show_default=True, help="Height by length.")
-@_amount("--duct", "Pa", "Cabinet against the room; below 0: suction.")
-@_amount("--trap", "mm", "Depth of the trap's seal; 0: none.", default=0.0, show_default=True)
+@amount("--duct", "Pa", "Cabinet against the room; below 0: suction.")
+@amount("--trap", "mm", "Depth of the trap's seal; 0: none.", default=0.0, show_default=True)
 @click.option("--leak-checked/--not-leak-checked", default=None, help="A new line.")
 @_json
 def water(
@@ -272,22 +274,22 @@ def water(
 
 
 @check_site.command()
-@_amount("--feed", "kg/h", 'Timed catch; also "5 gal/h", or the time of half a litre: "120 s".')
-@_amount("--drain", "kg/h", "Timed catch of the drain, likewise; 0 if nothing drains.")
-@_amount("--feed-temperature", "°C", "At the nozzle.")
-@_amount("--drain-temperature", "°C", "In the drain's stream.")
-@_amount("--air-in", "°C", "Air before the pad.")
-@_amount("--air-out", "°C", "Air behind the pad.")
-@_amount("--room", "°C", "Room air.")
+@amount("--feed", "kg/h", 'Timed catch; also "5 gal/h", or the time of half a litre: "120 s".')
+@amount("--drain", "kg/h", "Timed catch of the drain, likewise; 0 if nothing drains.")
+@amount("--feed-temperature", "°C", "At the nozzle.")
+@amount("--drain-temperature", "°C", "In the drain's stream.")
+@amount("--air-in", "°C", "Air before the pad.")
+@amount("--air-out", "°C", "Air behind the pad.")
+@amount("--room", "°C", "Room air.")
 @click.option("--room-rh", type=float, help="Room air, 0 to 1.")
-@_amount("--elevation", "m", "Above the sea.", default=0.0, show_default=True)
-@_amount("--static", "Pa", "Between the plenums, bypass open.")
-@_amount("--valve", "V", "At the valve, drawing.")
-@_amount("--set-feed", "kg/h", "Feed that was set.")
-@_amount("--set-temperature", "°C", "Feed temperature that is expected.")
+@amount("--elevation", "m", "Above the sea.", default=0.0, show_default=True)
+@amount("--static", "Pa", "Between the plenums, bypass open.")
+@amount("--valve", "V", "At the valve, drawing.")
+@amount("--set-feed", "kg/h", "Feed that was set.")
+@amount("--set-temperature", "°C", "Feed temperature that is expected.")
 @click.option("--effectiveness", type=float, default=0.65, show_default=True, help="Expected.")
 @click.option("--contact", type=float, default=1.0, show_default=True, help="Expected, 0 to 1.")
-@_amount("--expected-airflow", "kg/s", "Through the pad.")
+@amount("--expected-airflow", "kg/s", "Through the pad.")
 @click.option(
     "--feed-ratio",
     type=float,

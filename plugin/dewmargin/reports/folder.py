@@ -129,11 +129,11 @@ def write_folder(out: Path, files: Mapping[str, bytes], *, about: Mapping[str, A
     """
     _prepare(out, set(files))
     for name, content in files.items():
-        _atomically(out / name, content)
+        write_file(out / name, content)
     hashes = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
     manifest = dict(about) | {"outputs_sha256": hashes}
     text = json.dumps(manifest, indent=1, sort_keys=True, default=str, ensure_ascii=False) + "\n"
-    _atomically(out / MANIFEST, text.encode("utf-8"))
+    write_file(out / MANIFEST, text.encode("utf-8"))
     with contextlib.suppress(OSError):  # the next run takes it away
         (out / WRITING).unlink(missing_ok=True)
     return [out / name for name in (*files, MANIFEST)]
@@ -191,7 +191,7 @@ def _prepare(out: Path, names: set[str]) -> None:
                 f"{out}: holds files that are not results (choose an empty folder with --out)"
             )
         mark = json.dumps({"files": sorted(listed | names)})
-        _atomically(out / WRITING, mark.encode("utf-8"))
+        write_file(out / WRITING, mark.encode("utf-8"))
         # While the files change there is no manifest, so a broken run is never taken for whole.
         for name in {MANIFEST, *listed, *leftover} - names:
             (out / name).unlink(missing_ok=True)
@@ -217,8 +217,14 @@ def _file_names(listed: object) -> set[str]:
     return set(filter(may_be_a_file, listed)) if isinstance(listed, (list, dict)) else set()
 
 
-def _atomically(path: Path, content: bytes) -> None:
-    """Write to a temporary name, flush to disk, rename; the final name never holds half a file."""
+def write_file(path: Path, content: bytes) -> None:
+    """Write to a temporary name, flush to disk, rename; the final name never holds half a file.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written.
+    """
     temporary = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}.tmp")
     try:
         with temporary.open("wb") as stream:
