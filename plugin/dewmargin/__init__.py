@@ -15,6 +15,7 @@ _HOME = {
     "InputError": "dewmargin.errors",
     "OutputError": "dewmargin.errors",
     "Scenario": "dewmargin.scenario",
+    "Sheet": "dewmargin.sheet",
     "Sizing": "dewmargin.sizing",
     "Stress": "dewmargin.stress",
     "Weather": "dewmargin.readers.epw",
@@ -24,6 +25,7 @@ _HOME = {
     "load": "dewmargin.scenario",
     "prepare_idf": "dewmargin.model",
     "read_epw": "dewmargin.readers.epw",
+    "site_sheet": "dewmargin.sheet",
     "size": "dewmargin.sizing",
     "study": "dewmargin.stress",
 }
@@ -36,6 +38,7 @@ __all__ = [
     "InputError",
     "OutputError",
     "Scenario",
+    "Sheet",
     "Sizing",
     "Stress",
     "Weather",
@@ -45,6 +48,7 @@ __all__ = [
     "load",
     "prepare_idf",
     "read_epw",
+    "site_sheet",
     "size",
     "study",
 ]

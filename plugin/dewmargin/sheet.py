@@ -217,7 +217,7 @@ def site_sheet(
         runs = bool(running.any())
         at_c = float(np.average(result.hours.t_out_c, weights=running if runs else None))
     else:
-        at_c = t_out_c
+        t_out_c = at_c = round(t_out_c, 2)  # converted from °F it may miss an hour by a bit
     near = np.abs(result.hours.t_out_c - at_c) <= SETTING_STEP_K / 2
     work = _at_work(result, chosen, equipment, water, near)
     notes = list(chosen.notes)
