@@ -203,7 +203,7 @@ def building(case: HourlyCase, *, brought_kg_s: FloatArray | None = None) -> Bui
     def rows(values: list[FloatArray]) -> FloatArray:
         return np.array(values, dtype=np.float64).reshape(n_faces, n)
 
-    saturated = air.saturated_humidity_ratio(case.t_air_c, case.p_pa)
+    saturated = air.humidity_ratio(case.p_sat_pa, case.p_pa)
     return Building(
         case=case,
         source_kg_s=source,
@@ -404,5 +404,5 @@ def _relative(mode: Mode | None, base: FloatArray) -> tuple[FloatArray, FloatArr
 
 def _surface_limit(surface: SurfaceYear, case: HourlyCase) -> FloatArray:
     """Humidity ratio of the space at which a surface begins to condense. [kg/kg]."""
-    limit = air.saturated_humidity_ratio(surface.t_surface_c, case.p_pa)
+    limit = air.humidity_ratio(surface.p_sat_pa, case.p_pa)
     return limit if surface.w_offset_kg_kg is None else limit - surface.w_offset_kg_kg
