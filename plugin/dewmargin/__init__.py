@@ -26,6 +26,7 @@ _HOME = {
     "read_epw": "dewmargin.readers.epw",
     "size": "dewmargin.sizing",
     "study": "dewmargin.stress",
+    "with_visit": "dewmargin.visit",
 }
 
 __all__ = [
@@ -47,6 +48,7 @@ __all__ = [
     "read_epw",
     "size",
     "study",
+    "with_visit",
 ]
 
 

@@ -319,6 +319,22 @@ class WettedPad(Humidifier):
                 "blower",
             )
 
+    def at_once(
+        self, t_c: float, w_kg_kg: float, p_pa: float, feed_kg_h: float
+    ) -> tuple[float, float]:
+        """Return airflow and effectiveness, as this feed wets a unit, in one state of the air.
+
+        [kg/s, -].
+        """
+        t, w, p = np.array([t_c]), np.array([w_kg_kg]), np.array([p_pa])
+        airflow = self._airflow_kg_s(t, w, p)
+        effectiveness = self._effectiveness(airflow, t, w, p)
+        return float(airflow[0]), float(effectiveness[0]) * self.wetted_frac(feed_kg_h)
+
+    def wetted_frac(self, feed_kg_h: float) -> float:
+        """Return the share of a pad that a feed wets."""
+        return float(self._wetted_frac(np.array(feed_kg_h)))
+
     @property
     def rated_kg_h(self) -> float | None:
         """Vapour that a unit was stated to give at its rating point; None: no point is given."""
