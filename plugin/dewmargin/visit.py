@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from dewmargin.onsite.finding import Finding
     from dewmargin.scenario import Scenario
 
-_LEAST_KG_H = 1e-9
 DIGITS = 4  # of what is put in: what is printed can be typed by hand, and gives the same
 
 
@@ -94,7 +93,7 @@ class _Change:
     replaced: list[Replaced] = field(default_factory=list)
 
     def put(self, key: str, new: float, why: str, *, by: tuple[str, ...] = ()) -> None:
-        """Put a value in, in the place of itself or of the keys that tell it another way."""
+        """Put in what differs, in the place of itself or of keys that tell it another way."""
         *outer, last = key.split(".")
         model = self.model
         for name in outer:
@@ -102,6 +101,8 @@ class _Change:
         rounded = float(f"{new:.{DIGITS}g}")
         other = [name for name in by if getattr(model, name) is not None]
         old = f"by {other[0]}" if other else f"{getattr(model, last):g}"
+        if old == f"{rounded:g}":
+            return
         self.replaced.append(Replaced(key=f"{self.key}.{key}", old=old, new=rounded, why=why))
         self.changes[*outer, last] = rounded
         for name in other:
@@ -205,7 +206,7 @@ def _device(
     if pad.feed_kg_h is not None:
         change.put("feed_kg_h", measured.feed_kg_h, "timed")
     else:
-        ratio = measured.feed_kg_h / max(measured.evaporation_kg_h, _LEAST_KG_H)
+        ratio = measured.feed_kg_h / measured.evaporation_kg_h
         change.put("feed_ratio", ratio, "feed timed, less the drain", by=("drain_limit_mg_l",))
     return change
 

@@ -587,6 +587,8 @@ def check_measured(measured: Measured, expected: Expected | None = None) -> Site
     lines = [
         f"evaporated: {measured.evaporation_kg_h:.2f} kg/h; wet bulb {measured.t_wet_bulb_c:.1f} °C"
     ]
+    if measured.plant_kw is None:
+        lines.append("taken for a pad in no bypass: give the plant's heat if it is in one")
     if solved is not None:
         contact, effectiveness = (
             "not told" if value is None else f"{value:.2f}"
