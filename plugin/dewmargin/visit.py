@@ -285,6 +285,7 @@ def _findings(
         contact_frac=pad.contact_frac,
         airflow_kg_s=airflow_kg_s,
         feed_ratio=pad.feed_ratio or NEEDED_FEED_RATIO,
+        face_area_m2=None if pad.media is None else pad.media.face_area_m2,
     )
     return commissioning.check_measured(measured, expected).findings
 

@@ -224,6 +224,10 @@ def test_what_a_bypass_brings_back_makes_the_air_before_the_pad_moister() -> Non
             "Error: Invalid value for '--lead': inf is no finite number",
         ),
         (
+            ["water", *COMMANDS["water"], "--pressure", "3"],
+            "Error: --pressure and --set-pressure go together.",
+        ),
+        (
             ["measured", "--site", "visit.toml", "--feed", "15", "--save", "other.toml"],
             "Error: --site holds what was measured: leave --feed, --save out.",
         ),

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from dewmargin.contracts import Capability, FeedWater
     from dewmargin.equipment.humidifier import Inlet
 
-_BLOWN_OFF_M_S = 2.5  # face velocity that begins to carry water off; usual, from memory
 _DRY_FRAC = 0.999  # of the feed evaporated: the foot of the pad is dry
 # Turns of plenum or meter and pad, before extrapolation; the fewer if little air is bypassed.
 _PASSES, _FEW_PASSES, _LITTLE_BYPASSED = 4, 3, 0.3
@@ -516,10 +515,10 @@ class WettedPad(Humidifier):
             t_c, p = np.broadcast_to(inlet.t_c, shape), np.broadcast_to(inlet.p_pa, shape)
             airflow = self._airflow_kg_s(t_c, inlet.w_kg_kg, p)
             velocity = self._velocity_m_s(airflow, t_c, inlet.w_kg_kg, p).max()
-            if velocity > _BLOWN_OFF_M_S:
+            if velocity > media.BLOWN_OFF_M_S:
                 notes.append(
                     f"{self.name}: air of {velocity:.1f} m/s may blow water off the pad (above "
-                    f"about {_BLOWN_OFF_M_S:g} m/s, from memory)"
+                    f"about {media.BLOWN_OFF_M_S:g} m/s, from memory)"
                 )
         wetting = self.contact_frac * np.broadcast_to(given.feed_kg_s, given.rate_kg_s.shape)
         runs = given.rate_kg_s > 0.0

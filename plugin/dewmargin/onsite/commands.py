@@ -21,7 +21,14 @@ _json = click.option("--json", "as_json", is_flag=True, help="Print one JSON doc
 
 
 # Units as the conversion library spells them, where it differs from what is shown.
-_SPELT = {"°C": "degC", "Ω": "Ω", "min": "minute", "l/min": "L/min", "kg/h": "kg/hour"}
+_SPELT = {
+    "°C": "degC",
+    "m2": "m**2",
+    "Ω": "Ω",
+    "min": "minute",
+    "l/min": "L/min",
+    "kg/h": "kg/hour",
+}
 
 
 def _read(text: str | float, unit: str) -> float:
@@ -82,6 +89,11 @@ def check_site() -> None:
 @_amount("--lead", "m", "Length of the leads, one way.")
 @click.option("--awg", type=int, default=22, show_default=True, help="Gauge of the leads.")
 @_amount("--leakage", "Ω", "Resistance across the part, as of a wet splice.")
+@_amount("--supply", "V", "Of the divider that the part is in: its current warms the part.")
+@_amount("--series", "Ω", "Resistor of the divider.", default=10_000.0, show_default=True)
+@click.option(
+    "--dissipation", type=float, default=1.5, show_default=True, help="Of the part, mW/K."
+)
 @_amount("--rh-sensor-upstream", "m", "Humidity sensor to take-off; below 0: downstream.")
 @_json
 def thermistor(
@@ -97,6 +109,9 @@ def thermistor(
     lead: float | None,
     awg: int,
     leakage: float | None,
+    supply: float | None,
+    series: float,
+    dissipation: float,
     rh_sensor_upstream: float | None,
     as_json: bool,
 ) -> None:
@@ -118,6 +133,9 @@ def thermistor(
         lead_ohm=0.0 if lead is None else loop_ohm(lead, awg),
         leakage_ohm=math.inf if leakage is None else leakage,
         rh_sensor_upstream_m=rh_sensor_upstream,
+        supply_v=supply,
+        series_ohm=series,
+        dissipation_mw_k=dissipation,
     )
     _print("thermistor", done, as_json=as_json)
 
@@ -209,6 +227,13 @@ def circuit(
 @_amount("--drain-bore", "mm", "Of the drain.")
 @click.option("--drain-fall", type=float, default=0.01, show_default=True, help="Height by length.")
 @_amount("--duct", "Pa", "Cabinet against the room; below 0: suction.")
+@_amount("--pump", "kg/h", "What the condensate pump lifts, if one drains it.")
+@_amount("--pump-rated", "°C", "Water that the pump is rated for.")
+@click.option(
+    "--pump-switch/--no-pump-switch", default=None, help="Its high-level switch shuts the feed."
+)
+@_amount("--pressure", "bar", "Of the water line, now.")
+@_amount("--set-pressure", "bar", "When the feed was set.")
 @_amount("--trap", "mm", "Depth of the trap's seal; 0: none.", default=0.0, show_default=True)
 @click.option("--leak-checked/--not-leak-checked", default=None, help="A new line.")
 @_json
@@ -233,6 +258,11 @@ def water(
     drain_bore: float | None,
     drain_fall: float,
     duct: float | None,
+    pump: float | None,
+    pump_rated: float | None,
+    pump_switch: bool | None,
+    pressure: float | None,
+    set_pressure: float | None,
     trap: float,
     leak_checked: bool | None,
     as_json: bool,
@@ -244,6 +274,8 @@ def water(
     from dewmargin.feedline import Line  # noqa: PLC0415 - keeps --help fast
     from dewmargin.onsite.plumbing import Plumbing, check_water  # noqa: PLC0415 - idem
 
+    if (pressure is None) != (set_pressure is None):
+        raise click.UsageError("--pressure and --set-pressure go together.")
     line = None
     if length is not None:
         line = Line(length_m=length, bore_mm=bore, outer_mm=outer, ambient_c=ambient)
@@ -265,6 +297,11 @@ def water(
         drain_fall=drain_fall,
         duct_pa=duct,
         trap_mm=trap,
+        pump_kg_h=pump,
+        pump_rated_c=pump_rated,
+        pump_switch=pump_switch,
+        pressure_bar=pressure,
+        set_pressure_bar=set_pressure,
         leak_checked=leak_checked,
     )
     _print("water", check_water(given), as_json=as_json)
@@ -288,6 +325,8 @@ def water(
 @click.option("--effectiveness", type=float, default=0.65, show_default=True, help="Expected.")
 @click.option("--contact", type=float, default=1.0, show_default=True, help="Expected, 0 to 1.")
 @_amount("--expected-airflow", "kg/s", "Through the pad.")
+@_amount("--face-area", "m2", "Of the pad, to tell whether its air blows water off.")
+@click.option("--expected-rh", type=float, help="What the room should have come to, 0 to 1.")
 @click.option(
     "--feed-ratio",
     type=float,
@@ -337,6 +376,8 @@ def measured(
     effectiveness: float,
     contact: float,
     expected_airflow: float | None,
+    face_area: float | None,
+    expected_rh: float | None,
     feed_ratio: float,
     symptoms: bool,
     site: Path | None,
@@ -385,6 +426,8 @@ def measured(
             contact_frac=contact,
             airflow_kg_s=expected_airflow,
             feed_ratio=feed_ratio,
+            face_area_m2=face_area,
+            room_rh=expected_rh,
         ),
     )
     if save is not None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import brentq
 
-from dewmargin import air, pad
+from dewmargin import air, media, pad
 from dewmargin.checks import require_between
 from dewmargin.errors import OutOfRangeError
 from dewmargin.onsite.circuit import LEAST_FRAC, NOMINAL_V
@@ -71,6 +71,7 @@ FEED_FRAC, FEED_K, EFFECTIVENESS, DRAIN_K = 0.10, 3.0, 0.07, 2.0
 STATIC_PA = (40.0, 125.0)
 LEAST_V = LEAST_FRAC * NOMINAL_V
 LEAST_EVAPORATION = 0.8  # of what is expected
+RH_LOW = 0.05  # below what is expected: as much as a usual sensor may be off
 MOST_EVAPORATED = 0.95  # of the feed: what drains then is less than a timed catch can tell
 MOST_FEED_RATIO = 2.0  # of what is needed, before the feed is called too much
 NEEDED_FEED_RATIO = 1.5  # kg fed for each evaporated, if the water's hardness is not known
@@ -242,6 +243,10 @@ class Expected:
         None: as found. [kg/s]
     feed_ratio : float
         Kilograms fed for each evaporated that keep the pad just wet; see `hardness.feed_ratio`.
+    face_area_m2 : float or None
+        Of the pad, to tell the air's velocity. [m2]
+    room_rh : float or None
+        What the room should have come to. [-]
     """
 
     feed_kg_h: float | None = None
@@ -250,14 +255,22 @@ class Expected:
     contact_frac: float = 1.0
     airflow_kg_s: float | None = None
     feed_ratio: float = NEEDED_FEED_RATIO
+    face_area_m2: float | None = None
+    room_rh: float | None = None
 
     def __post_init__(self) -> None:
         """Check the ranges."""
         require_between("expected", "effectiveness", self.effectiveness, 0.0, 1.0)
         require_between("expected", "contact_frac", self.contact_frac, 0.0, 1.0)
         require_between("expected", "feed_ratio", self.feed_ratio, 1.0, 1e3)
-        if self.airflow_kg_s is not None:
-            require_between("expected", "airflow_kg_s", self.airflow_kg_s, 1e-4, 100.0)
+        for name, low, high in (
+            ("airflow_kg_s", 1e-4, 100.0),
+            ("face_area_m2", 1e-3, 100.0),
+            ("room_rh", 0.0, 1.0),
+        ):
+            value = getattr(self, name)
+            if value is not None:
+                require_between("expected", name, value, low, high)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -415,13 +428,8 @@ def diagnose(measured: Measured, expected: Expected, solved: Solved | None) -> l
         found.append("not_cooled")
     elif hot_drain:
         found.append("drain_hot")
-    told = solved.effectiveness if solved is not None else None
-    if told is not None and e.airflow_kg_s is not None:
-        would = _forward(m, e.airflow_kg_s, e.effectiveness, e.contact_frac)
-        least = LEAST_EVAPORATION * SECONDS_PER_HOUR * float(would.evaporation_kg_s)
-        right = abs(told - e.effectiveness) <= EFFECTIVENESS
-        if right and m.evaporation_kg_h < least and not found:
-            found.append("airflow_low")
+    if solved is not None:
+        found += _of_evaporation(m, e, solved, sound=not found)
     if e.feed_kg_h is not None and m.feed_kg_h < (1.0 - FEED_FRAC) * e.feed_kg_h:
         found.append("feed_low")
     if e.t_feed_c is not None and m.t_feed_c < e.t_feed_c - FEED_K:
@@ -429,6 +437,24 @@ def diagnose(measured: Measured, expected: Expected, solved: Solved | None) -> l
     if m.valve_v is not None and m.valve_v < LEAST_V:
         found.append("chatter")
     return found
+
+
+def _of_evaporation(m: Measured, e: Expected, solved: Solved, *, sound: bool) -> Iterator[str]:
+    """Yield the symptoms that need the airflow and what should evaporate; `sound`: no other."""
+    airflow = e.airflow_kg_s or solved.airflow_kg_s
+    would = _forward(m, airflow, e.effectiveness, e.contact_frac)
+    enough = m.evaporation_kg_h >= LEAST_EVAPORATION * SECONDS_PER_HOUR * would.evaporation_kg_s
+    told = solved.effectiveness
+    right = told is not None and abs(told - e.effectiveness) <= EFFECTIVENESS
+    if e.airflow_kg_s is not None and right and not enough and sound:
+        yield "airflow_low"
+    if e.room_rh is not None and enough and e.room_rh - m.room_rh > RH_LOW:
+        yield "rh_low"
+    if e.face_area_m2 is not None:
+        before = (np.array(value) for value in (m.t_in_c, m.w_in_kg_kg, m.p_pa))
+        dry_kg_m3 = float(air.dry_air_density(*before))
+        if solved.airflow_kg_s / (dry_kg_m3 * e.face_area_m2) > media.BLOWN_OFF_M_S:
+            yield "blown_off"
 
 
 def compare_measured(
