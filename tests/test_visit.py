@@ -18,6 +18,7 @@ from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
 from dewmargin.onsite.site_file import read_site
+from dewmargin.readers.plant import HeatingPlant
 from dewmargin.scenario import load
 from dewmargin.standard import compare_run
 from dewmargin.visit import with_visit
@@ -352,6 +353,31 @@ def test_the_findings_say_what_was_expected(tmp_path) -> None:
         ("fix", "effectiveness 0.55, expected 0.65: low"),
         ("fix", "14.0 kg/h fed, 2.6 evaporated: more than it needs"),
     ]
+
+
+def test_a_small_medium_is_found_to_blow_water_off(tmp_path) -> None:
+    # 0.084 kg/s of 0.90 kg/m3 (85 kPa, 53 °C): 3.1 m/s through 0.03 m2.
+    medium = "media = { depth_m = 0.1, face_area_m2 = 0.03 }"
+
+    found = with_visit(
+        small(tmp_path, lines={"effectiveness = 0.65": medium}),
+        visit(tmp_path, Pad(contact=1.0, effectiveness=0.7).readings()),
+    )
+
+    assert found.site.symptoms == ("blown_off", "never_hot")
+    assert "  symptom: water blown off the pad" in found.site.lines()
+
+
+def test_a_simulated_plant_keeps_the_run_s_air(tmp_path) -> None:
+    scenario = small(tmp_path)
+    run = scenario.space.model_copy(update={"heating": HeatingPlant(kind="simulated")})
+
+    found = with_visit(
+        replace(scenario, space=run), visit(tmp_path, Pad().readings() | {"plant_kw": 12})
+    )
+
+    assert found.space is run
+    assert found.site.kept == ("space.house.heating: air and heat are the run's own",)
 
 
 STEAM = {

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from dewmargin.onsite.commissioning import Measured, Solved
-    from dewmargin.onsite.finding import Finding
     from dewmargin.scenario import Scenario
 
 DIGITS = 4  # of what is put in: what is printed can be typed by hand, and gives the same
@@ -66,6 +65,7 @@ def with_visit(scenario: Scenario, site: str | Path | SiteFile) -> Scenario:
     device = _device(f"equipment[{index}]", pad, measured, solved, found, kept)
     supply_index, supply = _supply(scenario, measured, found, kept)
     plant = _plant(scenario, pad, measured, solved, found, kept)
+    expected = _expected(scenario, pad, measured, found)
     parts = [part for part in (device, supply, plant) if part is not None]
     return replace(
         scenario,
@@ -78,7 +78,8 @@ def with_visit(scenario: Scenario, site: str | Path | SiteFile) -> Scenario:
             site=found,
             replaced=tuple(each for part in parts for each in part.replaced),
             kept=tuple(kept),
-            findings=_findings(scenario, pad, measured, found),
+            findings=tuple(commissioning.compare_measured(measured, expected, solved)),
+            symptoms=tuple(commissioning.diagnose(measured, expected, solved)),
         ),
     )
 
@@ -195,7 +196,7 @@ def _device(
     if effectiveness > 1.0:
         raise site.refused(
             "pad",
-            f"wetted all over, by the scenario's wetting, its effectiveness would be "
+            "wetted all over, by the scenario's wetting, its effectiveness would be "
             f"{effectiveness:.2f}",
             hint=f"leave {key}.wetting out",
         )
@@ -270,15 +271,13 @@ def _plant(
     return change
 
 
-def _findings(
-    scenario: Scenario, pad: WettedPad, measured: Measured, site: SiteFile
-) -> tuple[Finding, ...]:
-    """Return what was measured, judged by what the scenario says."""
+def _expected(scenario: Scenario, pad: WettedPad, measured: Measured, site: SiteFile) -> Expected:
+    """Return what the scenario says of the pad that was measured."""
     feed_kg_h = measured.feed_kg_h if pad.feed_kg_h is None else pad.feed_kg_h
     airflow_kg_s, effectiveness = pad.at_once(
         measured.t_in_c, measured.w_in_kg_kg, measured.p_pa, feed_kg_h
     )
-    expected = Expected(
+    return Expected(
         feed_kg_h=pad.feed_kg_h,
         t_feed_c=_arriving_c(scenario, site, feed_kg_h),
         effectiveness=min(effectiveness, 1.0),
@@ -287,7 +286,6 @@ def _findings(
         feed_ratio=pad.feed_ratio or NEEDED_FEED_RATIO,
         face_area_m2=None if pad.media is None else pad.media.face_area_m2,
     )
-    return commissioning.check_measured(measured, expected).findings
 
 
 def _arriving_c(scenario: Scenario, site: SiteFile, feed_kg_h: float) -> float | None:

@@ -640,14 +640,19 @@ def check_measured(measured: Measured, expected: Expected | None = None) -> Site
             f"  expected: {t_out_c:.1f} °C",
         ]
     for key in symptoms:
-        symptom, cause, action = SYMPTOMS[key]
-        lines += [f"symptom: {symptom}", f"  likely: {cause}", f"  do: {action}"]
+        lines += symptom_found(key)
     return SiteCheck(
         numbers=numbers,
         lines=tuple(lines),
         findings=tuple(compare_measured(measured, e, solved)),
         cautions=CAUTIONS["measured"],
     )
+
+
+def symptom_found(key: str) -> list[str]:
+    """Return a symptom that was found, as it is read."""
+    symptom, cause, action = SYMPTOMS[key]
+    return [f"symptom: {symptom}", f"  likely: {cause}", f"  do: {action}"]
 
 
 def symptom_lines() -> list[str]:

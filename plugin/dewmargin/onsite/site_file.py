@@ -13,7 +13,7 @@ from pydantic import Field, model_validator
 from dewmargin import air, toml_file
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs, quantity
-from dewmargin.onsite.commissioning import Measured
+from dewmargin.onsite.commissioning import Measured, symptom_found
 
 if TYPE_CHECKING:
     from dewmargin.onsite.finding import Finding
@@ -216,12 +216,15 @@ class AsMeasured:
         What the scenario keeps although it was looked at, and why.
     findings : tuple of Finding
         What was measured, against what the scenario says.
+    symptoms : tuple of str
+        Keys of `SYMPTOMS`.
     """
 
     site: SiteFile
     replaced: tuple[Replaced, ...]
     kept: tuple[str, ...]
     findings: tuple[Finding, ...]
+    symptoms: tuple[str, ...]
 
     @property
     def head(self) -> str:
@@ -234,6 +237,7 @@ class AsMeasured:
             f"{self.site.equipment}, {self.head}:",
             *(f"  {each.key}: {each.old} → {each.new:g} ({each.why})" for each in self.replaced),
             *(f"  kept: {why}" for why in self.kept),
+            *(f"  {line}" for key in self.symptoms for line in symptom_found(key)),
             *(f"  {line}" for finding in self.findings for line in finding.lines()),
         ]
 
@@ -249,6 +253,7 @@ class AsMeasured:
                 for each in self.replaced
             ],
             "kept": list(self.kept),
+            "symptoms": list(self.symptoms),
             "findings": [
                 {"severity": each.severity, "what": each.what, "action": each.action}
                 for each in self.findings
