@@ -364,7 +364,7 @@ def test_a_small_medium_is_found_to_blow_water_off(tmp_path) -> None:
         visit(tmp_path, Pad(contact=1.0, effectiveness=0.7).readings()),
     )
 
-    assert found.site.symptoms == ("blown_off", "never_hot")
+    assert found.site.symptoms == ("blown_off",)
     assert "  symptom: water blown off the pad" in found.site.lines()
 
 

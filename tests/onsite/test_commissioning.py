@@ -277,6 +277,7 @@ AIR = {"airflow_kg_s": 0.09}
         pytest.param(SOUND, Expected(feed_kg_h=20.0), ["feed_low"], id="less than set"),
         pytest.param(SOUND, Expected(feed_kg_h=16.0), [], id="about as set"),
         pytest.param(visit(t_feed=20.0), Expected(t_feed_c=55.0), ["never_hot"], id="cold"),
+        pytest.param(visit(t_feed=50.0), Expected(t_feed_c=55.0), [], id="hot, if less than set"),
         pytest.param(visit(valve_v=20.0), Expected(), ["chatter"], id="low voltage"),
         pytest.param(SOUND, Expected(room_rh=0.36), ["rh_low"], id="a dry room all the same"),
         pytest.param(SOUND, Expected(room_rh=0.34), [], id="within a sensor's error"),

@@ -13,6 +13,7 @@ from dewmargin.checks import require_between
 from dewmargin.errors import OutOfRangeError
 from dewmargin.onsite.circuit import LEAST_FRAC, NOMINAL_V
 from dewmargin.onsite.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
+from dewmargin.onsite.plumbing import HOT_C
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -432,7 +433,7 @@ def diagnose(measured: Measured, expected: Expected, solved: Solved | None) -> l
         found += _of_evaporation(m, e, solved, sound=not found)
     if e.feed_kg_h is not None and m.feed_kg_h < (1.0 - FEED_FRAC) * e.feed_kg_h:
         found.append("feed_low")
-    if e.t_feed_c is not None and m.t_feed_c < e.t_feed_c - FEED_K:
+    if e.t_feed_c is not None and m.t_feed_c < min(e.t_feed_c - FEED_K, HOT_C):
         found.append("never_hot")
     if m.valve_v is not None and m.valve_v < LEAST_V:
         found.append("chatter")
