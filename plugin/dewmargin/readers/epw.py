@@ -205,7 +205,9 @@ class Weather:
     design: tuple[HumidificationDesign, ...]
     filled: dict[str, int]
     notes: tuple[str, ...]
-    _outdoors: dict[str, Outdoors] = field(default_factory=dict, repr=False, compare=False)
+    _outdoors: dict[str, Outdoors] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def __post_init__(self) -> None:
         """Lock the arrays, so that no reader of the weather can change it for the next."""
