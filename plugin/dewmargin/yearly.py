@@ -305,7 +305,7 @@ def _column(value: FloatArray | float, n: int) -> FloatArray:
 
 def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
     """Return the distinct rows of what a device uses, and which each use has in each mode."""
-    rows: list[FloatArray] = [np.zeros(n)]
+    values: list[FloatArray | float] = [0.0]
     seen: dict[float | int, int] = {0.0: 0}
     of_use = np.zeros((len(tally.USES), 2, 2), dtype=np.int64)
 
@@ -313,8 +313,8 @@ def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
         # One number, or one array used twice, needs one row.
         key = float(value) if np.ndim(value) == 0 else id(value)
         if key not in seen:
-            seen[key] = len(rows)
-            rows.append(_column(value, n))
+            seen[key] = len(values)
+            values.append(value)
         return seen[key]
 
     for m, mode in enumerate((can.heat, can.added)):
@@ -323,4 +323,7 @@ def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
         for k, name in enumerate(tally.USES):
             use: Use = getattr(mode, name)
             of_use[k, m] = row(use.per_s), row(use.per_kg)
-    return np.array(rows), of_use
+    rows = np.empty((len(values), n))
+    for k, value in enumerate(values):
+        rows[k] = value
+    return rows, of_use
