@@ -16,7 +16,7 @@ from dewmargin import air, columns, energy, kernel
 from dewmargin.hours import EDGE_SLACK
 from dewmargin.kernel import tally
 from dewmargin.metrics import DEMAND_HOUR_KG, SHORTFALL_FRAC
-from dewmargin.surfaces import WET_G_M2, dew_margin
+from dewmargin.surfaces import SUBLIMATION_J_KG, WET_G_M2, dew_margin
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from dewmargin.hours import Hours
     from dewmargin.tariff import Tariff
 
-_SLOPE_STEP_K = 0.1
 _ROOM = {
     "demand_kg": tally.DEMAND,
     "demand_h": tally.DEMAND_H,
@@ -102,11 +101,17 @@ class Ledger:
 def ledger(hours: Hours, *, low_rh: float, high_rh: float) -> Ledger:
     """Return what the accounts need of a building's hours."""
     w_face = air.humidity_ratio(hours.p_sat_surface_pa, hours.p_pa)
-    warmer = air.saturated_humidity_ratio(hours.t_surface_c + _SLOPE_STEP_K, hours.p_pa)
+    t_c = hours.t_surface_c
+    evaporation_j_kg = air.H_FG_0C + (air.CP_VAPOUR - air.CP_WATER) * t_c
+    latent_j_kg = np.where(t_c < 0.0, SUBLIMATION_J_KG, evaporation_j_kg)
+    gas_constant_vapour = air.R_DRY_AIR * air.R_RATIO
     return Ledger(
         hours=hours,
         w_face=w_face,
-        slope_per_k=(warmer / w_face - 1.0) / _SLOPE_STEP_K,
+        # Clausius and Clapeyron: near enough to tell which hours may be the worst.
+        slope_per_k=(1.0 + w_face / air.MOLAR_RATIO)
+        * latent_j_kg
+        / (gas_constant_vapour * (t_c + air.KELVIN) ** 2),
         low_rh=low_rh,
         high_rh=high_rh,
     )
@@ -234,7 +239,7 @@ def _taken(
     for k, taker in takers.items():
         which = np.array([c for c, each in enumerate(of_device) if each == k], dtype=np.int64)
         _account(of, book, ran, taker, which, used)
-        for c in which:
+        for c in which if taker.tariff is not None else ():
             kwh = {name: float(used[c, j]) / energy.J_PER_KWH for name, j in _KWH.items()}
             bill = energy.bill(
                 kwh,
@@ -300,7 +305,7 @@ def _column(value: FloatArray | float, n: int) -> FloatArray:
 
 def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
     """Return the distinct rows of what a device uses, and which each use has in each mode."""
-    rows: list[FloatArray] = [np.zeros(n)]
+    values: list[FloatArray | float] = [0.0]
     seen: dict[float | int, int] = {0.0: 0}
     of_use = np.zeros((len(tally.USES), 2, 2), dtype=np.int64)
 
@@ -308,8 +313,8 @@ def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
         # One number, or one array used twice, needs one row.
         key = float(value) if np.ndim(value) == 0 else id(value)
         if key not in seen:
-            seen[key] = len(rows)
-            rows.append(_column(value, n))
+            seen[key] = len(values)
+            values.append(value)
         return seen[key]
 
     for m, mode in enumerate((can.heat, can.added)):
@@ -318,4 +323,7 @@ def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
         for k, name in enumerate(tally.USES):
             use: Use = getattr(mode, name)
             of_use[k, m] = row(use.per_s), row(use.per_kg)
-    return np.array(rows), of_use
+    rows = np.empty((len(values), n))
+    for k, value in enumerate(values):
+        rows[k] = value
+    return rows, of_use
