@@ -381,7 +381,7 @@ def _content(thing: object) -> object:
     if isinstance(thing, np.ndarray):
         return (thing.dtype.str, thing.shape, thing.tobytes())
     if is_dataclass(thing):
-        return tuple(_content(getattr(thing, f.name)) for f in fields(thing))
+        return tuple(_content(getattr(thing, f.name)) for f in fields(thing) if f.compare)
     if isinstance(thing, Mapping):
         return tuple((key, _content(value)) for key, value in thing.items())
     if isinstance(thing, (list, tuple)):
