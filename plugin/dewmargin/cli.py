@@ -382,7 +382,7 @@ def stress(
 @_json
 def check(*, scenario: Path, as_json: bool) -> None:
     """Validate SCENARIO and its files; list what will be used, and every default."""
-    from dewmargin.inventory import defaults, used  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.inventory import used  # noqa: PLC0415 - keeps --help fast
     from dewmargin.scenario import load  # noqa: PLC0415 - idem
 
     checked = load(scenario)
@@ -395,7 +395,7 @@ def check(*, scenario: Path, as_json: bool) -> None:
                 "notes": notes,
                 "defaults": [
                     {"key": key, "value": value, "why": why}
-                    for key, value, why in defaults(checked)
+                    for key, value, why in checked.defaults()
                 ],
                 "scenario": checked.resolved(),
             },
@@ -649,7 +649,6 @@ def _print_settings(result: Comparison) -> None:
 
 
 def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[str]) -> None:
-    from dewmargin.inventory import defaults  # noqa: PLC0415 - keeps --help fast
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
 
     out = terminal.console()
@@ -658,7 +657,7 @@ def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[s
     terminal.print_lines(out, ["", "Notes"] if notes else [])
     terminal.print_lines(out, [f"  {note}" for note in notes])
     terminal.print_lines(out, ["", "Defaults"])
-    for key, value, why in defaults(scenario):
+    for key, value, why in scenario.defaults():
         given = "not given" if value in (None, ()) else f"= {value}"
         terminal.print_lines(out, [f"  {key} {given}: {why}"])
 

@@ -98,7 +98,11 @@ class Comparison(Results):
         return frame(self.table("settings"))
 
     def summary_lines(self) -> list[str]:
-        """Return what a reader must know beside the table: readings, balance, quality, warnings."""
+        """Return what a reader must know beside the table: readings and warnings."""
+        return self.readings() + [f"Note: {warning}" for warning in self.warnings]
+
+    def readings(self) -> list[str]:
+        """Return how the humidity is read, how far the balance closes, and a run's quality."""
         errors = [o.row["balance_error_kg"] or 0.0 for o in self.options]
         year = "a whole year" if self.case.wraps else "a part of a year"
         reading = self.case.humidity_reading.replace("_", " ")
@@ -112,7 +116,7 @@ class Comparison(Results):
                 f"{1000 * self.quality.w_rmse_kg_kg:.2f} g/kg and demands "
                 f"{_percent(self.quality.demand_gap_frac)} against the departure used here."
             )
-        return lines + [f"Note: {warning}" for warning in self.warnings]
+        return lines
 
     def table(self, name: str) -> Table:
         """Return a table of the results contract: a key of `TABLES`."""
@@ -131,9 +135,17 @@ class Comparison(Results):
         InputError
             If a file that the space was read from cannot be read any more.
         """
+        accepted = Limits.of(self.scenario.comfort, self.hours, self.scenario.tariff)
         return about(self.scenario, inputs_sha256(self.scenario, self.weather)) | {
             "verdict": self.verdict,
+            "verdict_sentences": list(self.verdict_sentences),
             "chosen": None if self.chosen is None else self.chosen.name,
+            "readings": self.readings(),
+            "heating_season_h": accepted.season_h,
+            "accepted": {
+                "dry_h": accepted.dry_h,
+                "extra_condensation_h": accepted.extra_condensation_h,
+            },
             "warnings": list(self.warnings),
             "humidity_reading": self.case.humidity_reading,
             "hours": self.case.n_hours,
@@ -176,6 +188,11 @@ def about(scenario: Scenario, inputs: Mapping[str, str]) -> dict[str, Any]:
         "versions": folder.versions(),
         "title": scenario.title,
         "scenario": scenario.resolved(),
+        "given": [{"key": key, "value": value} for key, value in scenario.given()],
+        "defaults": [
+            {"key": key, "value": value, "source": source}
+            for key, value, source in scenario.defaults()
+        ],
         "inputs_sha256": dict(inputs),
     }
 
@@ -339,6 +356,7 @@ def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
         rh_setpoint_frac=None,
         rh_rule_frac=None,
         demand_kg=None,
+        able_kg=None,
         outcome=dry,
         surfaces=faces,
         energy=energy.energy_hours(case, dry, water_heater=None),
@@ -436,6 +454,10 @@ def _option(
         rh_setpoint_frac=_lowered_while_wet(case, held.rh_dry, held.wet, outcome),
         rh_rule_frac=held.rh_rule,
         demand_kg=held.demand.added_kg,
+        able_kg=3600.0
+        * case.hourly_mean(
+            capability.able_kg_s(np.repeat(outcome.w_kg_kg, case.steps_per_hour)),
+        ),
         outcome=outcome,
         surfaces=faces,
         energy=taken,
