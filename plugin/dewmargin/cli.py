@@ -14,6 +14,7 @@ import click
 
 from dewmargin.errors import DewmarginError, OutputError
 from dewmargin.onsite.commands import check_site
+from dewmargin.plot import NAMES
 
 if TYPE_CHECKING:
     from dewmargin.comparison import Comparison
@@ -547,6 +548,62 @@ def verify(*, folder: Path, as_json: bool) -> None:
         _print_json("verify", {"folder": str(folder), "files": names})
         return
     click.echo(f"{folder}: whole, {len(names)} files as they were written")
+
+
+@cli.command()
+@click.argument(
+    "folders", nargs=-1, required=True, type=click.Path(file_okay=False, path_type=Path)
+)
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="File to write. Default for one folder: its report.html.",
+)
+@_json
+def report(*, folders: tuple[Path, ...], out: Path | None, as_json: bool) -> None:
+    """Make the page of the results in a folder again; of several folders, one side by side.
+
+    Everything is taken from the tables and the manifest that lie there.
+    """
+    from dewmargin.reports import page  # noqa: PLC0415 - keeps --help fast
+
+    if len(folders) == 1:
+        written = page.again(folders[0], out)
+    elif out is None:
+        raise click.UsageError("Several folders make a new page: name it with --out FILE.")
+    else:
+        written = page.several(folders, out)
+    if as_json:
+        _print_json("report", {"file": str(written)})
+        return
+    click.echo(written)
+
+
+@cli.command()
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@click.argument("name", type=click.Choice(NAMES))
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    required=True,
+    help="File to write, ending in .pdf, .svg or .png.",
+)
+@click.option("--option", metavar="NAME", help="For a chart of one option. Default: the chosen.")
+@_json
+def figure(*, folder: Path, name: str, out: Path, option: str | None, as_json: bool) -> None:
+    """Draw one chart of the results in FOLDER as a file of its own, for a paper."""
+    from dewmargin.plot import draw, style  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.reports.folder import verify_folder, write_file  # noqa: PLC0415 - idem
+
+    kind = out.suffix.lower().removeprefix(".")
+    if kind not in style.KINDS:
+        raise click.BadParameter("must end in .pdf, .svg or .png", param_hint="'--out'")
+    verify_folder(folder)
+    write_file(out, style.content(draw(name, folder, option=option), kind))
+    if as_json:
+        _print_json("figure", {"file": str(out)})
+        return
+    click.echo(out)
 
 
 @cli.command()

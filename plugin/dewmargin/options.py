@@ -39,8 +39,8 @@ class Option:
     `rh_rule_frac` is what the strategy sets in each hour while all surfaces are dry,
     `rh_setpoint_frac` what is to be held, by the true humidity. `able_kg` is what the equipment
     could give at the humidity that is reached, running whenever it may. `wall` is what the
-    scenario's assembly goes through. `notes` is what to know of its equipment and its water, and `lacking`
-    what its cost waits for.
+    scenario's assembly goes through. `notes` is what to know of its equipment and its water, and
+    `lacking` what its cost waits for.
     """
 
     name: str

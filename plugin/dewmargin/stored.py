@@ -63,6 +63,19 @@ class Data:
         """Tell whether there is a table of this name with rows in it."""
         return table in self._tables and self._tables[table].columns != () and self.size(table) > 0
 
+    def needing(self, *tables: str) -> Data:
+        """Return this if all these tables have rows.
+
+        Raises
+        ------
+        InputError
+            If one has none.
+        """
+        for table in tables:
+            if not self.has(table):
+                raise InputError(f"there is nothing to show of {table} in these results")
+        return self
+
     def size(self, table: str) -> int:
         """Return the number of rows of a table."""
         values = self._tables[table].data[self._tables[table].columns[0].name]

@@ -95,20 +95,23 @@ def setpoint_lines(source: Source, *, option: str | None = None, axes: Axes | No
     axes : matplotlib Axes, optional
         Where to draw; by default axes of a new figure.
     """
-    data = Data.of(source)
+    data = Data.of(source).needing("comparison", "settings", "hourly")
     name = chosen_option(data, option)
     with _style(axes):
         ax = axes or _axes(3.3)
-        _setpoints(ax, data, name, labels=True)
+        panel(ax, data, name)
+        t_out, rh = data.describe("settings", "t_out_c"), data.describe("settings", "rh_set_frac")
+        ax.set_xlabel(shown(t_out).label("outdoors"))
+        ax.set_ylabel(shown(rh).label("relative humidity"))
         handles = [
-            Line2D([], [], color=BLUE, marker="o", label=f"set: {_short(_rule(data, name))}"),
+            Line2D([], [], color=BLUE, marker="o", label=f"set: {short(_rule(data, name))}"),
             *(
-                Line2D([], [], color=INK, dashes=_dash(i), label=f"limit: {_short(surface)}")
+                Line2D([], [], color=INK, dashes=_dash(i), label=f"limit: {short(surface)}")
                 for i, surface in enumerate(_surfaces(data))
             ),
             Patch(color=CLOUD, alpha=0.5, lw=0, label="hours of the year"),
         ]
-        _legend(ax, handles)
+        legend(ax, handles)
     return ax
 
 
@@ -117,7 +120,7 @@ def strategies(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
 
     Of more than nine, the chosen one and the first are drawn.
     """
-    data = Data.of(source)
+    data = Data.of(source).needing("comparison", "settings", "hourly")
     options = one_a_strategy(data)
     with _style(figure_):
         n_rows = -(-len(options) // 3)
@@ -130,8 +133,8 @@ def strategies(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
             if i >= len(options):
                 ax.set_axis_off()
                 continue
-            _setpoints(ax, data, options[i], labels=False)
-            ax.set_title(_short(_rule(data, options[i]), 26) + (" ✓" if options[i] == best else ""))
+            panel(ax, data, options[i])
+            ax.set_title(short(_rule(data, options[i]), 26) + (" ✓" if options[i] == best else ""))
         t_out, rh = data.describe("settings", "t_out_c"), data.describe("settings", "rh_set_frac")
         made.supxlabel(shown(t_out).label("outdoors"), fontsize=9)
         made.supylabel(shown(rh).label("relative humidity"), fontsize=9)
@@ -142,7 +145,7 @@ def through_the_year(
     source: Source, *, option: str | None = None, axes: Axes | None = None
 ) -> Axes:
     """Draw what an option demands and delivers, day by day."""
-    data = Data.of(source)
+    data = Data.of(source).needing("comparison", "daily")
     name = chosen_option(data, option)
     days = data.column("daily", "date")[data.where("daily", option=name)]
     amount = shown(data.describe("daily", "demand_kg"))
@@ -163,7 +166,7 @@ def through_the_year(
             Line2D([], [], color=ORANGE, label="demand"),
             Patch(facecolor=BLUE, alpha=0.45, label="delivered"),
         ]
-        _legend(ax, handles)
+        legend(ax, handles)
     return ax
 
 
@@ -173,7 +176,7 @@ def load_duration(source: Source, *, option: str | None = None, axes: Axes | Non
     The demand is that of an option's strategy; what could be delivered is of each equipment on each
     supply under it.
     """
-    data = Data.of(source)
+    data = Data.of(source).needing("comparison", "duration")
     name = chosen_option(data, option)
     rate = shown(data.describe("duration", "demand_kg_h"))
     with _style(axes):
@@ -186,7 +189,7 @@ def load_duration(source: Source, *, option: str | None = None, axes: Axes | Non
             kind = look(i)
             if i == 0:
                 ax.plot(hours, rate.of(demand), color=INK, lw=2.2, label="demand")
-            label = _short(_device(data, each))
+            label = short(_device(data, each))
             ax.plot(
                 hours,
                 rate.of(able),
@@ -217,34 +220,47 @@ def load_duration(source: Source, *, option: str | None = None, axes: Axes | Non
             for column in ("demand_kg_h", "able_kg_h")
         )
         ax.set_xlim(0.0, max(1.1 * longest, 24.0))
-        _legend(ax, ax.get_legend_handles_labels()[0])
+        legend(ax, ax.get_legend_handles_labels()[0])
     return ax
 
 
 def humidity_map(source: Source, *, option: str | None = None, axes: Axes | None = None) -> Axes:
     """Draw the room's relative humidity, hour by day."""
-    data = Data.of(source)
+    data = Data.of(source).needing("comparison", "hourly")
     name = chosen_option(data, option)
-    comfort = data.about["scenario"]["comfort"]
-    low, high = comfort["low_rh"], comfort["high_rh"]
-    edges = np.array([low - 0.1, low, (low + high) / 2.0, high, high + 0.1])
-    unit = shown(data.describe("hourly", "rh_frac"))
     with _style(axes):
         ax = axes or _axes(2.3)
-        _map(
-            ax,
-            data.column("hourly", "interval_start")[data.where("hourly", option=name)],
-            data.numbers("hourly", "rh_frac", option=name),
-            edges,
-            HUMIDITY_COLOURS,
-        )
-        _classes(ax, [unit.number(edge) for edge in edges], unit.unit, HUMIDITY_COLOURS)
+        humidity_panel(ax, data, name)
+        humidity_legend(ax, data)
     return ax
+
+
+def humidity_panel(ax: Axes, data: Data, option: str) -> None:
+    """Draw the relative humidity of the room with an option, hour by day."""
+    _map(
+        ax,
+        data.column("hourly", "interval_start")[data.where("hourly", option=option)],
+        data.numbers("hourly", "rh_frac", option=option),
+        _humidity_edges(data),
+        HUMIDITY_COLOURS,
+    )
+
+
+def humidity_legend(ax: Axes, data: Data) -> None:
+    """Say what the colours of such a map mean."""
+    unit = shown(data.describe("hourly", "rh_frac"))
+    _classes(ax, [unit.number(e) for e in _humidity_edges(data)], unit.unit, HUMIDITY_COLOURS)
+
+
+def _humidity_edges(data: Data) -> FloatArray:
+    comfort = data.about["scenario"]["comfort"]
+    low, high = comfort["low_rh"], comfort["high_rh"]
+    return np.array([low - 0.1, low, (low + high) / 2.0, high, high + 0.1])
 
 
 def margin_map(source: Source, *, option: str | None = None, axes: Axes | None = None) -> Axes:
     """Draw the dew margin of the surface that has the least of the year, hour by day."""
-    data = Data.of(source)
+    data = Data.of(source).needing("comparison", "surfaces", "surfaces_hourly")
     name = chosen_option(data, option)
     of = {"option": name, "surface": worst_surface(data, name)}
     unit = shown(data.describe("surfaces_hourly", "dew_margin_k"), decimals=0)
@@ -270,7 +286,7 @@ def worst_surface(data: Data, option: str) -> str:
 
 def surface_hours(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
     """Draw the hours of condensation, with a film, and of run-off of every surface and option."""
-    data = Data.of(source)
+    data = Data.of(source).needing("comparison", "surfaces")
     options = shown_options(data, baseline=True)
     kinds = (
         ("condensation_h", "condenses", ORANGE, ""),
@@ -303,7 +319,7 @@ def surface_hours(source: Source, *, figure_: Figure | None = None) -> list[Axes
             for row in np.flatnonzero(np.nansum(of_all, axis=0) == 0.0):
                 ax.text(0.0, row, " none", va="center", color=MUTED, fontsize=8.5)
             _rows(ax, data, options)
-            ax.set_title(_short(surface))
+            ax.set_title(short(surface))
             ax.set_xlabel("hours of the year")
         for ax in panels[len(faces) :]:
             ax.set_axis_off()
@@ -317,7 +333,7 @@ def surface_hours(source: Source, *, figure_: Figure | None = None) -> list[Axes
 
 def water(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
     """Draw where each option's feed goes, evaporated or drained, and how it comes, cold or hot."""
-    data = Data.of(source)
+    data = Data.of(source).needing("comparison")
     options = shown_options(data, baseline=False)
 
     def of(column: str) -> FloatArray:
@@ -352,7 +368,7 @@ def water(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
 
 def energy(source: Source, *, axes: Axes | None = None) -> Axes:
     """Draw the heat and electricity that each option takes, by where it is taken."""
-    data = Data.of(source)
+    data = Data.of(source).needing("comparison")
     options = shown_options(data, baseline=False)
     kinds = (
         ("feed_heat_kwh", "heat of the feed", ORANGE),
@@ -371,7 +387,7 @@ def energy(source: Source, *, axes: Axes | None = None) -> Axes:
         _stacked(ax, [each for each in parts if np.nansum(np.abs(each[1])) > 0.0])
         _rows(ax, data, options)
         ax.set_xlabel(f"{unit.unit} a year")
-        _legend(ax, ax.get_legend_handles_labels()[0])
+        legend(ax, ax.get_legend_handles_labels()[0])
     return ax
 
 
@@ -380,7 +396,7 @@ def trade_off(source: Source, *, axes: Axes | None = None) -> Axes:
 
     Without surfaces it is the feed that the hours in the band are set against.
     """
-    data = Data.of(source)
+    data = Data.of(source).needing("comparison")
     against = against_band(data)
     options = shown_options(data, baseline=True)
     x, y = (_of_options(data, "comparison", column, options) for column in (against, "band_h"))
@@ -405,7 +421,7 @@ def trade_off(source: Source, *, axes: Axes | None = None) -> Axes:
                 filled = all(part(data, option, of) == name for of, name in first.items())
                 style = {"marker": mark, "color": kind.colour, "ms": 7}
                 style["mfc"] = kind.colour if filled else "none"
-                label = _short(rule)
+                label = short(rule)
             (point,) = ax.plot(x[i], y[i], lw=0, mew=1.6, label=label, zorder=3, **style)
             if label not in [handle.get_label() for handle in handles]:
                 handles.append(point)
@@ -414,8 +430,8 @@ def trade_off(source: Source, *, axes: Axes | None = None) -> Axes:
             at = options.index(chosen)
             ax.plot(x[at], y[at], marker="o", ms=16, mfc="none", mec=INK, mew=1.2, lw=0, zorder=2)
         for name in first.values():
-            other = _short(second[0] if len(second) == 1 else f"not {name}")
-            for fill, words in ((MUTED, _short(name)), ("none", other)):
+            other = short(second[0] if len(second) == 1 else f"not {name}")
+            for fill, words in ((MUTED, short(name)), ("none", other)):
                 handles.append(
                     Line2D([], [], lw=0, marker="o", color=MUTED, mfc=fill, mew=1.6, label=words)
                 )
@@ -431,13 +447,13 @@ def trade_off(source: Source, *, axes: Axes | None = None) -> Axes:
         ax.set_xlabel(unit.label("condensation" if against == "condensation_h" else "water"))
         ax.set_ylabel(band.label("in the comfort band"))
         ax.margins(0.06)
-        _legend(ax, handles)
+        legend(ax, handles)
     return ax
 
 
 def frontier(source: Source, *, axes: Axes | None = None) -> Axes:
     """Draw the set-point lines that no other beats, by the first two goals of their search."""
-    data = Data.of(source)
+    data = Data.of(source).needing("frontier")
     up, across = (data.about["goals"] * 2)[:2]
     x, y = data.numbers("frontier", across), data.numbers("frontier", up)
     chosen = data.column("frontier", "chosen").astype(bool)
@@ -455,7 +471,7 @@ def frontier(source: Source, *, axes: Axes | None = None) -> Axes:
         ax.set_xlabel(f"{across.replace('_', ' ')}: {_unit(data, across)}")
         ax.set_ylabel(f"{up.replace('_', ' ')}: {_unit(data, up)}")
         ax.margins(0.08)
-        _legend(ax, ax.get_legend_handles_labels()[0])
+        legend(ax, ax.get_legend_handles_labels()[0])
     return ax
 
 
@@ -517,7 +533,7 @@ def _axes(height_in: float) -> Axes:
     return figure(height_in).subplots()
 
 
-def _short(text: str, longest: int = LONGEST_LABEL) -> str:
+def short(text: str, longest: int = LONGEST_LABEL) -> str:
     """Return a name as a chart shows it: printable, and not too long."""
     clean = printable(text)
     return clean if len(clean) <= longest else f"{clean[: longest - 1]}…"
@@ -545,7 +561,7 @@ def _dash(i: int) -> tuple[float, ...]:
     return ((6, 2), (2, 1.5), (7, 2, 1.5, 2), (1, 1))[i % 4]
 
 
-def _setpoints(ax: Axes, data: Data, option: str, *, labels: bool) -> None:
+def panel(ax: Axes, data: Data, option: str) -> None:
     """Draw an option's set-points, the limits of the surfaces and the hours behind them."""
     t_out = shown(data.describe("settings", "t_out_c"), decimals=0)
     rh = shown(data.describe("settings", "rh_set_frac"))
@@ -576,9 +592,6 @@ def _setpoints(ax: Axes, data: Data, option: str, *, labels: bool) -> None:
         )
     ax.set_xlim(low, high)
     ax.set_ylim(0.0, 70.0)
-    if labels:
-        ax.set_xlabel(t_out.label("outdoors"))
-        ax.set_ylabel(rh.label("relative humidity"))
 
 
 def _cloud(ax: Axes, x: FloatArray, y: FloatArray, span: tuple[float, float]) -> None:
@@ -638,7 +651,7 @@ def _classes(ax: Axes, edges: Sequence[str], unit: str, colours: Sequence[str]) 
         Patch(facecolor=colour, edgecolor=MUTED, lw=0.5, label=word)
         for colour, word in zip(colours, words, strict=True)
     ]
-    _legend(ax, handles, columns=6, handlelength=1.2)
+    legend(ax, handles, columns=6, handlelength=1.2)
 
 
 def _months(ax: Axes, days: np.ndarray) -> None:
@@ -701,13 +714,13 @@ def _rows(ax: Axes, data: Data, options: Sequence[str]) -> None:
     for option in options:
         rule = part(data, option, "strategy")
         varied = [n for n in ("equipment", "supply") if len(data.names("comparison", n)) > 1]
-        device = _short(" · ".join(part(data, option, n) or "" for n in varied), 24)
+        device = short(" · ".join(part(data, option, n) or "" for n in varied), 24)
         if rule is None:
             labels.append(option)
         elif rule == before and device:
             labels.append(device)
         else:
-            name = _short(rule, 24)
+            name = short(rule, 24)
             labels.append(f"{name} · {device}" if device else name)
         before = rule
     ax.set_yticks(np.arange(len(options)), labels)
@@ -724,7 +737,7 @@ def _rows(ax: Axes, data: Data, options: Sequence[str]) -> None:
     bare(ax)
 
 
-def _legend(
+def legend(
     ax: Axes, handles: Sequence[Any], *, columns: int = 3, handlelength: float = 3.2
 ) -> None:
     """Put the legend below a chart, where it hides nothing."""

@@ -11,13 +11,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from matplotlib import rc_context, rcdefaults, rcParams
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+
+from dewmargin.errors import DewmarginError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from matplotlib.axes import Axes
 
 # Name, on paper, on a dark page: a page turns the second into the third. All stand out by 4.5 to 1.
 COLOURS = {
@@ -43,6 +45,12 @@ DASHES: Sequence[Any] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), (
 MARKS = ("o", "s", "^", "D", "v", "P", "X")
 HATCHES = ("", "///", "\\\\\\", "xx", "--")
 WIDTH_IN = 7.2
+# A file's kind, and what it would say of when and by what it was made.
+KINDS: dict[str, dict[str, Any]] = {
+    "svg": dict.fromkeys(("Date", "Creator", "Format", "Type")),
+    "pdf": dict.fromkeys(("CreationDate", "Creator", "Producer")),
+    "png": {"Software": None},
+}
 
 STYLE: dict[str, Any] = {
     "font.family": ["sans-serif"],
@@ -118,19 +126,23 @@ def figure(height_in: float, *, width_in: float = WIDTH_IN) -> Figure:
     return made
 
 
+def figure_of(axes: Axes | Sequence[Axes]) -> Figure:
+    """Return the figure that axes belong to."""
+    first = axes if isinstance(axes, Axes) else axes[0]
+    found = first.get_figure(root=True)
+    if found is None:
+        raise DewmarginError("these axes are in no figure any more")
+    return found
+
+
 def content(of: Figure, kind: str, *, salt: str = "dewmargin") -> bytes:
-    """Return a figure as a file: "svg", "pdf" or "png"; the same bytes each time."""
+    """Return a figure as a file of one of `KINDS`; the same bytes each time."""
     stream = io.BytesIO()
-    nothing = {
-        "svg": dict.fromkeys(("Date", "Creator", "Format", "Type")),
-        "pdf": dict.fromkeys(("CreationDate", "Creator", "Producer")),
-        "png": {"Software": None},
-    }
     with styled(), rc_context({"svg.hashsalt": salt}):
         of.savefig(
             stream,
             format=kind,
-            metadata=nothing[kind],
+            metadata=KINDS[kind],
             dpi=300 if kind == "png" else 72,
             facecolor=PAPER if kind == "png" else "none",
         )

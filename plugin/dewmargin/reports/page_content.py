@@ -11,7 +11,7 @@ import numpy as np
 
 from dewmargin import pages
 from dewmargin.display import MISSING, shown
-from dewmargin.plot import charts
+from dewmargin.plot import charts, style
 from dewmargin.plot.style import COLOURS, styled
 from dewmargin.reports.svg import inline
 
@@ -96,9 +96,10 @@ class Cell:
 class Grid:
     """A table of the page: rows of one table of the results, so that each number can be found.
 
-    `where` are the texts that its rows have.
+    `where` are the texts that its rows have, `source` which of several results they are of.
     """
 
+    source: str
     caption: str
     table: str
     where: Mapping[str, Sequence[str]]
@@ -150,7 +151,6 @@ def page(data: Data) -> str:
         sections = _frontier_sections(data) if is_frontier(data) else _sections(data)
     return pages.render(
         "report.html.j2",
-        lang="en",
         title=data.about["title"],
         colours=colours(),
         sections=[section for section in sections if section.charts or section.grids],
@@ -180,6 +180,7 @@ def grid(
     caption: str,
     where: Mapping[str, Sequence[str]] | None = None,
     decimals: Mapping[str, int] | None = None,
+    source: str = "",
 ) -> Grid:
     """Return rows of a table of the results, each number by way of `display`; unknown ones apart.
 
@@ -190,7 +191,7 @@ def grid(
     for name, texts in where.items():
         mask &= np.isin(data.column(table, name).astype(str), list(texts))
     best = data.about.get("chosen")
-    currency = _currency(data)
+    currency = currency_of(data)
     heads: list[Cell] = []
     cells: list[list[Cell]] = []
     kept: list[str] = []
@@ -218,10 +219,19 @@ def grid(
             heads.append(Cell(text=HEADS[name], number=False))
         kept.append(name)
     rows = [list(row) for row in zip(*cells, strict=True)]
-    return Grid(caption=caption, table=table, where=where, columns=kept, heads=heads, rows=rows)
+    return Grid(
+        source=source,
+        caption=caption,
+        table=table,
+        where=where,
+        columns=kept,
+        heads=heads,
+        rows=rows,
+    )
 
 
-def _currency(data: Data) -> str | None:
+def currency_of(data: Data) -> str | None:
+    """Return the unit of money of the results, if they have one."""
     if not data.has("comparison"):
         return None
     return next(iter(data.names("comparison", "currency")), None)
@@ -284,7 +294,7 @@ def _keys(data: Data, option: str, baseline: str) -> list[Key]:
         )
         if np.isnan(value):
             continue
-        how = shown(data.describe("comparison", column), currency=_currency(data))
+        how = shown(data.describe("comparison", column), currency=currency_of(data))
         compare = option != baseline and column in ("band_h", "dry_h", "condensation_h")
         keys.append(
             Key(
@@ -306,9 +316,14 @@ def _chart(
     text: str,
     grids: Sequence[Grid],
 ) -> Chart:
-    axes = draw(data)
-    first = axes[0] if isinstance(axes, list) else axes
-    drawing = inline(first.figure, name, title=title, text=text)
+    return chart_of(draw(data), name, title, text, grids)
+
+
+def chart_of(
+    axes: Axes | list[Axes], name: str, title: str, text: str, grids: Sequence[Grid]
+) -> Chart:
+    """Return axes as a chart of a page; `name` is its own there."""
+    drawing = inline(style.figure_of(axes), name, title=title, text=text)
     return Chart(name=name, title=title, text=text, drawing=drawing, grids=grids)
 
 
@@ -328,7 +343,7 @@ def _sections(data: Data) -> list[Section]:
             title="The room and its surfaces" if has_faces else "The room",
             charts=_room_charts(data, option, of, has_faces=has_faces),
         ),
-        Section(name="water", title="Water and energy", charts=_water_charts(data)),
+        Section(name="use", title="Water and energy", charts=_water_charts(data)),
         Section(
             name="options",
             title="All options",
