@@ -17,7 +17,7 @@ from dewmargin.errors import ExtensionError, InputError
 from dewmargin.foresight import looks_ahead, while_wet
 from dewmargin.hours import hours_of, month_means
 from dewmargin.options import Option, Results
-from dewmargin.reports import folder
+from dewmargin.reports import folder, notebook
 from dewmargin.reports.csv_tables import CsvTables
 from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.reports.tables import frame
@@ -126,6 +126,18 @@ class Comparison(Results):
         """Return every table of the results contract that this scenario has, by name."""
         has_assembly = self.scenario.assembly is not None
         return {n: self.table(n) for n in TABLES if has_assembly or n not in OF_ASSEMBLY}
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: verdict, options, and what to set."""
+        chosen = self.chosen
+        settings = [] if chosen is None else [notebook.of_settings(chosen.strategy or "")]
+        return notebook.fragment(
+            self.scenario.title,
+            self.verdict_sentences,
+            {name: self.table(name) for name in ("comparison", "settings")},
+            [notebook.OF_COMPARISON, *settings],
+            chosen=None if chosen is None else chosen.name,
+        )
 
     def about(self) -> dict[str, Any]:
         """Return what the manifest says of these results, besides their hashes.

@@ -74,7 +74,7 @@ _DECIMALS = {
     **dict.fromkeys(("°C", "K", "l/kg", "°F", "g/m2", "K h"), 1),
 }
 _FRACTION = Shown("%", 0, factor=100.0)
-_NAMED = {"mould_index_max": 1, "feed_l_per_kg": 1, "t_out_f": 0}
+_NAMED = {"mould_index_max": 1, "factor": 2, "feed_l_per_kg": 1, "t_out_f": 0}
 
 
 def shown(column: Column, *, decimals: int | None = None, currency: str | None = None) -> Shown:

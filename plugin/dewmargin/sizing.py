@@ -20,6 +20,7 @@ from dewmargin.errors import InputError
 from dewmargin.hours import dew_point, duration, hours_of
 from dewmargin.metrics import DEMAND_HOUR_KG, short_hours
 from dewmargin.readers import climate
+from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.result_tables import EXCEEDED_PERCENT
 from dewmargin.scenario import SEPARATOR, Scenario, load
@@ -337,6 +338,11 @@ class Sizing:
             "load_duration": self.load_duration,
             "sizes": self.sizes,
         }
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: loads, sizes and cautions."""
+        excerpts = [notebook.OF_LOADS, notebook.OF_SIZES]
+        return notebook.fragment(self.scenario.title, self.cautions(), self.tables(), excerpts)
 
     def cautions(self) -> list[str]:
         """Return why no size does, and what speaks against the given ones; what is alike once."""

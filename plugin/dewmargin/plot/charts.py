@@ -49,6 +49,8 @@ MOST_PANELS = 9
 MOST_ROWS = 40
 MONTHS = ("J", "F", "M", "A", "M", "J", "J", "A", "S", "O", "N", "D")
 ROW_IN = 0.27
+TALLEST_IN = 7.8  # so that a chart with its title fits a page of A4 or Letter
+MOST_SURFACES = 4
 
 # Brown is dry, blue-green humid; the edges of the comfort band lie in the middle of the scale.
 HUMIDITY_COLOURS = ("#8c510a", "#cf9f4c", "#f0ddb0", "#bfe3dc", "#56ada3", "#01665e")
@@ -285,7 +287,10 @@ def worst_surface(data: Data, option: str) -> str:
 
 
 def surface_hours(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
-    """Draw the hours of condensation, with a film, and of run-off of every surface and option."""
+    """Draw the hours of condensation, with a film, and of run-off by surface and option.
+
+    Of more than four surfaces, those with most such hours are drawn.
+    """
     data = Data.of(source).needing("comparison", "surfaces")
     options = shown_options(data, baseline=True)
     kinds = (
@@ -293,12 +298,10 @@ def surface_hours(source: Source, *, figure_: Figure | None = None) -> list[Axes
         ("wet_h", "wet", BLUE, "///"),
         ("runoff_h", "runs off", INK, ""),
     )
-    faces = _surfaces(data)
+    faces = most_wetted(data)
     with _style(figure_):
-        across = min(2, len(faces))
-        down = -(-len(faces) // across)
-        made = figure_ or figure(down * (0.55 + ROW_IN * 1.25 * len(options)) + 0.3)
-        panels = made.subplots(down, across, sharey=True, sharex=True, squeeze=False).ravel()
+        made = figure_ or figure(0.85 + _tall(1.2 * ROW_IN, options))
+        panels = made.subplots(1, len(faces), sharey=True, sharex=True, squeeze=False).ravel()
         y = np.arange(len(options))
         for ax, surface in zip(panels, faces, strict=False):
             for k, (column, _, colour, hatch) in enumerate(kinds):
@@ -319,16 +322,15 @@ def surface_hours(source: Source, *, figure_: Figure | None = None) -> list[Axes
             for row in np.flatnonzero(np.nansum(of_all, axis=0) == 0.0):
                 ax.text(0.0, row, " none", va="center", color=MUTED, fontsize=8.5)
             _rows(ax, data, options)
-            ax.set_title(short(surface))
+            ax.set_title(short(surface, 60 // len(faces)))
             ax.set_xlabel("hours of the year")
-        for ax in panels[len(faces) :]:
-            ax.set_axis_off()
+            ax.xaxis.set_major_locator(MaxNLocator(8 // len(faces)))
         handles = [
             Patch(facecolor=colour, hatch=hatch, edgecolor=PAPER, lw=0, label=label)
             for _, label, colour, hatch in kinds
         ]
         made.legend(handles=handles, loc="outside lower center", ncols=3)
-    return list(panels[: len(faces)])
+    return list(panels)
 
 
 def water(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
@@ -354,7 +356,7 @@ def water(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
     )
     unit = shown(data.describe("comparison", "feed_l"))
     with _style(figure_):
-        made = figure_ or figure(0.95 + ROW_IN * len(options))
+        made = figure_ or figure(0.95 + _tall(ROW_IN, options))
         panels = made.subplots(1, 2, sharey=True, sharex=True)
         for ax, (title, parts) in zip(panels, panels_of, strict=True):
             _stacked(ax, parts)
@@ -383,7 +385,7 @@ def energy(source: Source, *, axes: Axes | None = None) -> Axes:
     ]
     unit = shown(data.describe("comparison", "feed_heat_kwh"))
     with _style(axes):
-        ax = axes or _axes(0.95 + ROW_IN * len(options))
+        ax = axes or _axes(0.95 + _tall(ROW_IN, options))
         _stacked(ax, [each for each in parts if np.nansum(np.abs(each[1])) > 0.0])
         _rows(ax, data, options)
         ax.set_xlabel(f"{unit.unit} a year")
@@ -483,6 +485,24 @@ def against_band(data: Data) -> str:
     """Return the column that hours in the band are set against."""
     known = np.isfinite(data.numbers("comparison", "condensation_h")).any()
     return "condensation_h" if known else "feed_l"
+
+
+def most_wetted(data: Data) -> list[str]:
+    """Return the surfaces of a chart: of many, those with most hours of condensation and film."""
+    names = data.names("surfaces", "surface")
+    hours = {
+        name: sum(
+            float(data.numbers("surfaces", column, surface=name).sum())
+            for column in ("condensation_h", "wet_h")
+        )
+        for name in names
+    }
+    most = sorted(names, key=lambda name: -hours[name])[:MOST_SURFACES]
+    return [name for name in names if name in most]
+
+
+def _tall(row_in: float, options: Sequence[str]) -> float:
+    return min(row_in * len(options), TALLEST_IN)
 
 
 def one_a_strategy(data: Data) -> list[str]:

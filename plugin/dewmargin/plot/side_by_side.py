@@ -73,7 +73,7 @@ def demand_durations(results: Mapping[str, Data]) -> Axes:
 def humidity_maps(results: Mapping[str, Data]) -> list[Axes]:
     """Draw the relative humidity of each room with its chosen option, hour by day."""
     with styled():
-        made = figure(0.5 + 1.75 * len(results))
+        made = figure(0.5 + min(1.75 * len(results), charts.TALLEST_IN))
         panels = made.subplots(len(results), 1, squeeze=False).ravel()
         for ax, (name, data) in zip(panels, results.items(), strict=True):
             charts.humidity_panel(ax, data, charts.chosen_option(data, None))

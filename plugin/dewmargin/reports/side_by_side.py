@@ -9,15 +9,8 @@ from dewmargin import pages
 from dewmargin.display import MISSING, shown
 from dewmargin.errors import InputError
 from dewmargin.plot import charts, side_by_side
-from dewmargin.reports.page_content import (
-    HEADS,
-    Section,
-    chart_of,
-    colours,
-    currency_of,
-    grid,
-    tied,
-)
+from dewmargin.reports.grids import HEADS, currency_of, grid, tied
+from dewmargin.reports.page_content import Section, chart_of, colours
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -203,7 +196,19 @@ def _sections(results: Mapping[str, Data]) -> list[Section]:
             "Chosen set-points and what the surfaces allow",
             "The line with dots is what the chosen strategy sets, a dashed line the highest "
             "humidity at which a surface stays dry, the cloud the hours of the year.",
-            (),
+            [
+                grid(
+                    data,
+                    "settings",
+                    ("t_out_c", "rh_set_percent", "rh_limit_percent", "limiting_surface"),
+                    caption=f"{name}: set-points of {rule}",
+                    where={"strategy": [rule]},
+                    decimals={"t_out_c": 0},
+                    source=name,
+                )
+                for name, data in able.items()
+                for rule in [charts.part(data, charts.chosen_option(data, None), "strategy") or ""]
+            ],
         ),
         chart_of(
             side_by_side.demand_durations(able),
