@@ -34,7 +34,8 @@ def test_help_loads_nothing_heavy() -> None:
     code = (
         "import sys; from click.testing import CliRunner; from dewmargin.cli import cli;"
         "assert CliRunner().invoke(cli, ['compare', '--help']).exit_code == 0;"
-        "heavy = ('numpy', 'pandas', 'numba', 'pyarrow', 'pydantic', 'rich', 'psychrolib', 'eppy');"
+        "heavy = ('numpy', 'pandas', 'numba', 'pyarrow', 'pydantic', 'rich', 'psychrolib', 'eppy',"
+        "'jinja2', 'matplotlib');"
         "print([m for m in heavy if m in sys.modules])"
     )
 
