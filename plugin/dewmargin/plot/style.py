@@ -6,6 +6,7 @@ No state of matplotlib is touched: figures are made without pyplot, in a style o
 from __future__ import annotations
 
 import io
+import warnings
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -138,7 +139,9 @@ def figure_of(axes: Axes | Sequence[Axes]) -> Figure:
 def content(of: Figure, kind: str, *, salt: str = "dewmargin") -> bytes:
     """Return a figure as a file of one of `KINDS`; the same bytes each time."""
     stream = io.BytesIO()
-    with styled(), rc_context({"svg.hashsalt": salt}):
+    with styled(), rc_context({"svg.hashsalt": salt}), warnings.catch_warnings():
+        # A page is shown in the reader's fonts, which may have what ours lacks.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         of.savefig(
             stream,
             format=kind,
