@@ -46,8 +46,9 @@ def found() -> str | None:
 class Page:
     """A page in a browser, and all that it asked for and complained of."""
 
-    def __init__(self, to: int, of: int) -> None:
+    def __init__(self, to: int, of: int, profile: str) -> None:
         self._to, self._of, self._rest, self._last = to, of, b"", 0
+        self.profile = profile
         self._session: str | None = None
         self.requests: list[str] = []
         self.complaints: list[str] = []
@@ -170,7 +171,7 @@ def chromium() -> Iterator[Page]:
         for end in (reads, writes, *ends):
             os.close(end)
         try:
-            yield Page(to, of)
+            yield Page(to, of, profile)
         finally:
             os.killpg(process.pid, signal.SIGKILL)  # its own group: nothing else is ended
             process.wait()
