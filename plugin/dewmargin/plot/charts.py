@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import AbstractContextManager, nullcontext
 from itertools import pairwise
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -51,6 +52,7 @@ MONTHS = ("J", "F", "M", "A", "M", "J", "J", "A", "S", "O", "N", "D")
 ROW_IN = 0.27
 TALLEST_IN = 7.8  # so that a chart with its title fits a page of A4 or Letter
 MOST_SURFACES = 4
+TOO_SHORT = 0.04  # of the longest bar
 
 # Brown is dry, blue-green humid; the edges of the comfort band lie in the middle of the scale.
 HUMIDITY_COLOURS = ("#8c510a", "#cf9f4c", "#f0ddb0", "#bfe3dc", "#56ada3", "#01665e")
@@ -76,6 +78,11 @@ def chosen_option(data: Data, option: str | None) -> str:
             f"has no option {option!r}", where="results", hint=f"one of: {'; '.join(names)}"
         )
     return option
+
+
+def span(data: Data) -> str:
+    """Return what sums are of: a year, or the record where it is a part of one."""
+    return "a year" if data.about["whole_year"] else "of the record"
 
 
 def part(data: Data, option: str, name: str) -> str | None:
@@ -130,7 +137,7 @@ def strategies(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
         panels = made.subplots(
             n_rows, min(3, len(options)), sharex=True, sharey=True, squeeze=False
         ).ravel()
-        best = chosen_option(data, None)
+        best = data.about.get("chosen")
         for i, ax in enumerate(panels):
             if i >= len(options):
                 ax.set_axis_off()
@@ -211,7 +218,7 @@ def load_duration(source: Source, *, option: str | None = None, axes: Axes | Non
                 markevery=(i + 3, 6),
                 label=f"{label}: gives",
             )
-        ax.set_xlabel("hours of the year with more")
+        ax.set_xlabel(f"hours {span(data)} with more")
         ax.set_ylabel(rate.unit)
         ax.set_ylim(0.0)
         longest = max(
@@ -299,6 +306,7 @@ def surface_hours(source: Source, *, figure_: Figure | None = None) -> list[Axes
         ("runoff_h", "runs off", INK, ""),
     )
     faces = most_wetted(data)
+    longest = max(float(np.nanmax(data.numbers("surfaces", kind[0]))) for kind in kinds) or 1.0
     with _style(figure_):
         made = figure_ or figure(0.85 + _tall(1.2 * ROW_IN, options))
         panels = made.subplots(1, len(faces), sharey=True, sharex=True, squeeze=False).ravel()
@@ -319,11 +327,13 @@ def surface_hours(source: Source, *, figure_: Figure | None = None) -> list[Axes
                 _of_options(data, "surfaces", column, options, surface=surface)
                 for column, *_ in kinds
             ]
-            for row in np.flatnonzero(np.nansum(of_all, axis=0) == 0.0):
-                ax.text(0.0, row, " none", va="center", color=MUTED, fontsize=8.5)
+            for row, hours in enumerate(np.nanmax(of_all, axis=0)):
+                if hours < TOO_SHORT * longest:  # a bar that no one sees
+                    told = f" {hours:.0f}" if hours else " none"
+                    ax.text(hours, row, told, va="center", color=MUTED, fontsize=8.5)
             _rows(ax, data, options)
-            ax.set_title(short(surface, 60 // len(faces)))
-            ax.set_xlabel("hours of the year")
+            ax.set_title("\n".join(wrap(short(surface, 40), 60 // len(faces))))
+            ax.set_xlabel(f"hours {span(data)}")
             ax.xaxis.set_major_locator(MaxNLocator(8 // len(faces)))
         handles = [
             Patch(facecolor=colour, hatch=hatch, edgecolor=PAPER, lw=0, label=label)
@@ -362,7 +372,7 @@ def water(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
             _stacked(ax, parts)
             _rows(ax, data, options)
             ax.set_title(title)
-            ax.set_xlabel(f"{unit.unit} a year")
+            ax.set_xlabel(f"{unit.unit} {span(data)}")
         handles = [h for ax in panels for h in ax.get_legend_handles_labels()[0]]
         made.legend(handles=handles, loc="outside lower center", ncols=4)
     return list(panels)
@@ -388,7 +398,7 @@ def energy(source: Source, *, axes: Axes | None = None) -> Axes:
         ax = axes or _axes(0.95 + _tall(ROW_IN, options))
         _stacked(ax, [each for each in parts if np.nansum(np.abs(each[1])) > 0.0])
         _rows(ax, data, options)
-        ax.set_xlabel(f"{unit.unit} a year")
+        ax.set_xlabel(f"{unit.unit} {span(data)}")
         legend(ax, ax.get_legend_handles_labels()[0])
     return ax
 

@@ -63,7 +63,7 @@ def demand_durations(results: Mapping[str, Data]) -> Axes:
                 **of,
             )
             ax.set_ylabel(rate.unit)
-        ax.set_xlabel("hours of the year with more")
+        ax.set_xlabel(f"hours {charts.span(next(iter(results.values())))} with more")
         ax.set_ylim(0.0)
         ax.set_xlim(0.0)
         charts.legend(ax, ax.get_legend_handles_labels()[0], columns=2)

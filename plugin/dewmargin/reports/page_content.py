@@ -106,6 +106,9 @@ def answer(data: Data) -> dict[str, Any]:
             (name, charts.part(data, chosen, name)) for name in ("strategy", "equipment", "supply")
         ]
         found["settings"] = _settings_grid(data, rule)
+    else:
+        shown_instead = charts.chosen_option(data, None)
+        found["more"].append(f"Where a chart is of one option, it is {shown_instead!r}.")
     found["keys"] = _keys(data, chosen or names[0], names[0])
     return found
 
@@ -128,9 +131,9 @@ def _keys(data: Data, option: str, baseline: str) -> list[Key]:
         "band_h": f"in the comfort band, of {season} heating-season hours",
         "dry_h": "too dry in the heating season",
         "condensation_h": "with condensation on a surface",
-        "feed_l": "of water a year",
-        "cost": "for water and energy a year",
-        "co2_kg": "of CO₂ a year",
+        "feed_l": f"of water {charts.span(data)}",
+        "cost": f"for water and energy {charts.span(data)}",
+        "co2_kg": f"of CO₂ {charts.span(data)}",
     }
     keys = []
     for column, label in labels.items():
@@ -177,7 +180,11 @@ def _sections(data: Data) -> list[Section]:
     of = {"option": [option]}
     has_faces = data.has("surfaces")
     return [
-        Section(name="settings", title="What to set", charts=_settings_charts(data, option)),
+        Section(
+            name="settings",
+            title="What to set" if data.about.get("chosen") else "Set-points",
+            charts=_settings_charts(data, option),
+        ),
         Section(
             name="demand",
             title="Demand and delivery",
@@ -233,7 +240,7 @@ def _settings_charts(data: Data, option: str) -> list[Chart]:
                 decimals={"t_out_c": 0},
             )
         )
-    return [
+    found = [
         _chart(
             data,
             charts.setpoint_lines,
@@ -243,24 +250,28 @@ def _settings_charts(data: Data, option: str) -> list[Chart]:
             "cloud is the year's hours in the room: darker where there are more.",
             grids,
         ),
-        _chart(
-            data,
-            charts.strategies,
-            "strategies",
-            "Every strategy",
-            "The same for each strategy on the same equipment and water. Where a set-point line "
-            "is above a dashed line, that surface sweats.",
-            [
-                grid(
-                    data,
-                    "settings",
-                    ("strategy", "t_out_c", "rh_set_percent", "rh_limit_percent"),
-                    caption="Set-points of every strategy",
-                    decimals={"t_out_c": 0},
-                )
-            ],
-        ),
     ]
+    if len(charts.one_a_strategy(data)) > 1:
+        found.append(
+            _chart(
+                data,
+                charts.strategies,
+                "strategies",
+                "Every strategy",
+                "The same for each strategy on the same equipment and water. Where a set-point "
+                "line is above a dashed line, that surface sweats.",
+                [
+                    grid(
+                        data,
+                        "settings",
+                        ("strategy", "t_out_c", "rh_set_percent", "rh_limit_percent"),
+                        caption="Set-points of every strategy",
+                        decimals={"t_out_c": 0},
+                    )
+                ],
+            )
+        )
+    return found
 
 
 def _demand_charts(data: Data, option: str, of: Mapping[str, Sequence[str]]) -> list[Chart]:
