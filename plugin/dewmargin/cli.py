@@ -67,7 +67,7 @@ def demo(*, out: Path, as_json: bool) -> None:
         _print_comparison(results[name])
         click.echo()
     terminal.print_lines(terminal.console(), findings(results["house"], results["simulation"]))
-    click.echo(f"Written to {out}; start with {out / 'house' / 'comparison.csv'}.")
+    click.echo(f"Written to {out}; start with {out / 'house' / 'report.html'}.")
 
 
 @cli.command()

@@ -20,8 +20,6 @@ _PATH_OR_PLACE = re.compile(r'(?<= )(?:d|x|y|points)="[^"]*"')
 _REFERENCE = re.compile(r'(?:url\(#|href="#)([^")]+)')
 _TAG = re.compile(r"<[^>]*>")
 _ID = re.compile(r' id="([^"]*)"')
-_DRAWING = re.compile(r"<svg[^>]*viewBox=\"([^\"]*)\"[^>]*>(.*)</svg>", re.DOTALL)
-_GLOBAL_STYLE = re.compile(r"\s*<defs>\s*<style[^>]*>.*?</style>\s*</defs>", re.DOTALL)
 _NO_TURN = re.compile(r' transform="rotate\(-?0 [^)]*\)"')
 _EMPTY = re.compile(r"<path d=\"[^\"]*\" style=\"fill: none\"/>")
 _FONT = "font-family: 'DejaVu Sans', sans-serif; "
@@ -32,11 +30,10 @@ _DECIMALS = 2
 def inline(figure: Figure, name: str, *, title: str, text: str) -> Markup:
     """Return a figure as an element of a page; `name` tells it from the page's other figures."""
     whole = style.content(figure, "svg", salt=name).decode("utf-8")
-    found = _DRAWING.search(whole)
-    if found is None:  # pragma: no cover - a figure is drawn
-        raise AssertionError(name)
-    box, drawing = found.groups()
-    drawing = _NO_TURN.sub("", _EMPTY.sub("", _GLOBAL_STYLE.sub("", drawing)))
+    # What stands before the drawing is a style that would reach the whole page.
+    drawing = whole[whole.index('<g id="figure_1">') : whole.rindex("</svg>")]
+    drawing = _EMPTY.sub("", drawing)
+    width, height = (72.0 * inches for inches in figure.get_size_inches())
     used = set(_REFERENCE.findall(drawing))
     # Tags alone: a name in the drawing stays as it is.
     drawing = _TAG.sub(lambda tag: _small(tag[0], name, used), drawing)
@@ -47,13 +44,17 @@ def inline(figure: Figure, name: str, *, title: str, text: str) -> Markup:
     )
     return Markup(  # noqa: S704 - matplotlib escapes its texts, we ours
         f'<svg class="chart" role="img" aria-labelledby="{name}-title {name}-text" '
-        f'viewBox="{box}">{said}{drawing}</svg>'
+        f'viewBox="0 0 {width:g} {height:g}">{said}{drawing}</svg>'
     )
 
 
 def _small(tag: str, name: str, used: set[str]) -> str:
     """Return a tag with short numbers, the page's colours and font, and names of its own."""
-    tag = _PATH_OR_PLACE.sub(_rounded, tag).replace(_FONT, "").replace("xlink:href", "href")
+    tag = (
+        _PATH_OR_PLACE.sub(_rounded, _NO_TURN.sub("", tag))
+        .replace(_FONT, "")
+        .replace("xlink:href", "href")
+    )
     tag = _COLOUR.sub(lambda m: f"var(--{_BY_COLOUR[m[0]]})", tag)
     tag = _ID.sub(lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", tag)
     return _REFERENCE.sub(lambda m: m[0].replace(m[1], f"{name}-{m[1]}"), tag)
