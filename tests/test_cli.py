@@ -34,7 +34,8 @@ def test_help_loads_nothing_heavy() -> None:
     code = (
         "import sys; from click.testing import CliRunner; from dewmargin.cli import cli;"
         "assert CliRunner().invoke(cli, ['compare', '--help']).exit_code == 0;"
-        "heavy = ('numpy', 'pandas', 'numba', 'pyarrow', 'pydantic', 'rich', 'psychrolib', 'eppy');"
+        "heavy = ('numpy', 'pandas', 'numba', 'pyarrow', 'pydantic', 'rich', 'psychrolib', 'eppy',"
+        "'jinja2', 'matplotlib');"
         "print([m for m in heavy if m in sys.modules])"
     )
 
@@ -181,6 +182,85 @@ def test_a_terminal_that_cannot_show_a_degree_sign_gets_a_question_mark() -> Non
 
     assert done.returncode == 0, done.stderr
     assert "?C" in done.stdout
+
+
+@pytest.mark.slow
+def test_a_page_and_a_figure_are_made_from_results(tmp_path) -> None:
+    out = tmp_path / "out"
+    assert run("compare", HOUSE, "--out", out).returncode == 0
+    page = (out / "report.html").read_bytes()
+    (out / "report.html").unlink()
+
+    again, elsewhere = run("report", out), run("report", out, "--out", tmp_path / "x.html")
+    drawn = run("figure", out, "load_duration", "--out", tmp_path / "x.pdf", "--json")
+
+    assert (again.stdout, again.stderr) == (f"{out / 'report.html'}\n", "")
+    assert (elsewhere.stdout, elsewhere.stderr) == (f"{tmp_path / 'x.html'}\n", "")
+    assert (out / "report.html").read_bytes() == (tmp_path / "x.html").read_bytes() == page
+    assert run("verify", out).returncode == 0
+    assert json.loads(drawn.stdout) == {
+        "schema": "dewmargin/figure/1",
+        "file": str(tmp_path / "x.pdf"),
+    }
+    assert (tmp_path / "x.pdf").read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.slow
+def test_several_results_make_one_page(tmp_path) -> None:
+    folders = [tmp_path / name for name in ("before", "after")]
+    for folder in folders:
+        assert run("compare", HOUSE, "--out", folder).returncode == 0
+
+    done = run("report", *folders, "--out", tmp_path / "both.html", "--json")
+
+    assert done.stderr == ""
+    assert json.loads(done.stdout)["file"] == str(tmp_path / "both.html")
+    assert "<h2>before</h2>" in (tmp_path / "both.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["report", "a", "b"], "Several folders make a new page: name it with --out FILE."),
+        (["figure", "a", "water", "--out", "x.jpg"], "must end in .pdf, .svg or .png"),
+        (["figure", "a", "pie", "--out", "x.pdf"], "'pie' is not one of 'setpoint_lines', "),
+    ],
+)
+def test_a_page_or_figure_that_cannot_be_meant_is_exit_code_2(arguments, told) -> None:
+    done = run(*arguments)
+
+    assert done.returncode == 2
+    assert told in " ".join(done.stderr.split())
+
+
+@pytest.mark.parametrize("command", [["report"], ["figure", "--out", "x.pdf"]])
+def test_no_page_and_no_figure_of_a_foreign_folder(command, tmp_path) -> None:
+    name, *more = command
+    chart = ["water"] if name == "figure" else []
+
+    done = run(name, tmp_path, *chart, *more, cwd=tmp_path)
+
+    assert (done.returncode, done.stdout) == (3, "")
+    assert done.stderr == (
+        f"error: {tmp_path}: has no manifest of results "
+        "(a folder whose writing was broken off has none; compare again)\n"
+    )
+
+
+@pytest.mark.slow
+def test_a_frontier_has_a_page_of_its_own(tmp_path) -> None:
+    out = tmp_path / "out"
+    assert run("frontier", HOUSE, "--limit", "condensation_h=20", "--out", out).returncode == 0
+
+    done = run("report", out)
+
+    assert (done.returncode, done.stderr) == (0, "")
+    text = (out / "report.html").read_text(encoding="utf-8")
+    assert "Lines that no other beats" in text
+    assert text.count("<svg") == 1
+    assert run("verify", out).returncode == 0
+    drawn = run("figure", out, "frontier", "--out", tmp_path / "x.svg")
+    assert drawn.returncode == 0, drawn.stderr
 
 
 def test_results_are_verified_and_a_foreign_folder_is_not(tmp_path) -> None:

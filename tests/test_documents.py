@@ -27,6 +27,8 @@ TABLES = {
     "limits": columns.LIMITS,
     "worst_hours": columns.WORST_HOURS,
     "daily": columns.DAILY,
+    "monthly": columns.MONTHLY,
+    "duration": columns.DURATION,
     "assembly": columns.ASSEMBLY,
     "assembly_months": columns.ASSEMBLY_MONTHS,
     "frontier": columns.FRONTIER[: -len(columns.YEARLY)],

@@ -355,6 +355,7 @@ def test_two_runs_write_the_same_bytes_and_they_verify(tmp_path: Path) -> None:
         "frontier.schema.json",
         "manifest.json",
         "settings.csv",
+        "settings.parquet",
         "settings.schema.json",
         "strategy.toml",
     ]

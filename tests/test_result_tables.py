@@ -10,7 +10,7 @@ import pytest
 import published
 from cases import small_case
 from dewmargin.case import Sensor, SurfaceYear
-from dewmargin.comparison import Comparison, compare_case
+from dewmargin.comparison import Comparison, compare, compare_case
 from dewmargin.demo import demo_folder
 from dewmargin.equipment.supply import Supply
 from dewmargin.scenario import Scenario, load
@@ -217,3 +217,64 @@ def test_a_month_of_a_day_is_no_month() -> None:
 
 def _hours(n: int) -> np.ndarray:
     return np.arange(n) * np.timedelta64(3600, "s")
+
+
+def test_months_and_days_add_up_to_the_year() -> None:
+    result = compare(demo_folder() / "scenarios" / "larch_house.toml")
+
+    for name in ("daily", "monthly"):
+        table = result.table(name)
+        n = len(table.data["demand_kg"]) // len(result.options)
+        for i, option in enumerate(result.options):
+            rows = slice(i * n, (i + 1) * n)
+            sums = {
+                column.name: table.data[column.name][rows].sum()
+                for column in table.columns
+                if column.unit in ("h", "kg", "l") and column.name in option.row
+            }
+            assert {"condensation_h", "wet_h", "runoff_h", "frost_h", "dry_h"} <= sums.keys()
+            for column, total in sums.items():
+                if column == "demand_kg" and option.demand_kg is None:
+                    assert np.isnan(total)
+                else:
+                    assert total == pytest.approx(option.row[column], rel=1e-9), column
+            margin = table.data["worst_margin_k"][rows].min()
+            assert margin == option.row["worst_margin_k"]
+    months = result.table("monthly").data
+    assert list(months["month"][:12]) == [f"2017-{m:02d}" for m in range(1, 13)]
+    assert list(months["hours"][:12]) == [
+        24.0 * n for n in (31, 28, *(31, 30) * 2, 31, *(31, 30) * 2, 31)
+    ]
+
+
+def test_a_load_duration_is_exceeded_in_so_many_hours() -> None:
+    result = compared(21.0)
+    table = result.table("duration").data
+    (option,) = (o for o in result.options if o.demand_kg is not None)
+
+    for name, of in (
+        ("demand_kg_h", option.demand_kg),
+        ("delivered_kg_h", option.outcome.added_kg),
+        ("able_kg_h", option.able_kg),
+    ):
+        for percent, value in zip(table["exceeded_percent"], table[name], strict=True):
+            assert np.count_nonzero(of > value + 1e-12) <= percent / 100.0 * N + 1.0
+        assert table[name][0] == of.max()
+        assert table[name][-1] == of.min()
+
+
+def test_what_an_equipment_could_give_is_what_it_gives_while_it_runs_all_it_may() -> None:
+    result = compare(demo_folder() / "scenarios" / "larch_house.toml")
+    system = result.case.air_system
+    assert system is not None
+
+    for option in result.options[1:]:
+        added, able = option.outcome.added_kg, option.able_kg
+        throughout = option.outcome.running_frac >= system.heat_frac * (1.0 - 1e-9)
+        throughout &= system.heat_frac > 0.0
+
+        assert throughout.sum() >= 20
+        # It runs in the first part of the hour, able is at the hour's mean: a room that swings by
+        # 0.1 g/kg in the hour moves the rate of a pad, some 10 g/kg from its wet bulb, by 1 %.
+        np.testing.assert_allclose(added[throughout], able[throughout], rtol=0.02)
+        np.testing.assert_array_equal(able[system.heat_frac == 0.0], 0.0)

@@ -107,13 +107,13 @@ BAD = {
         'reports = [{ kind = "csv" }, { kind = "parket" }]\n[weather]',
         (
             "reports[1].kind: no report is called 'parket' (did you mean 'parquet'? installed: "
-            "csv, parquet)"
+            "csv, page, parquet)"
         ),
     ),
     "a report without kind": (
         "[weather]",
         "reports = [{ hourly = true }]\n[weather]",
-        "reports[0].kind: is missing (one of: csv, parquet)",
+        "reports[0].kind: is missing (one of: csv, page, parquet)",
     ),
     "a key of another report": (
         "[weather]",

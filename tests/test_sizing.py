@@ -27,7 +27,7 @@ from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.equipment.supply import FeedLine, Supply
 from dewmargin.equipment.wetted_pad import Rating, WettedPad
 from dewmargin.errors import InputError
-from dewmargin.hours import hours_of
+from dewmargin.hours import duration, hours_of
 from dewmargin.reports import terminal
 from dewmargin.reports.folder import verify_folder
 from dewmargin.scenario import load
@@ -36,7 +36,6 @@ from dewmargin.sizing import (
     STEPS,
     Missed,
     Search,
-    duration,
     flows,
     least,
     missed,

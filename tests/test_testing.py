@@ -49,7 +49,7 @@ BUILT_IN: dict[str, dict[str, list[dict[str, object]]]] = {
             {"spray": "nozzle", "rate_kg_h": 2.0, "call": "heating"},
         ],
     },
-    "report": {"parquet": [{}], "csv": [{}, {"hourly": True}]},
+    "report": {"parquet": [{}], "csv": [{}, {"hourly": True}], "page": [{}]},
     "reader": {
         "house": [
             {

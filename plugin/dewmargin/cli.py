@@ -14,6 +14,7 @@ import click
 
 from dewmargin.errors import DewmarginError, OutputError
 from dewmargin.onsite.commands import amount, check_site
+from dewmargin.plot import NAMES
 
 if TYPE_CHECKING:
     from dewmargin.comparison import Comparison
@@ -66,7 +67,7 @@ def demo(*, out: Path, as_json: bool) -> None:
         _print_comparison(results[name])
         click.echo()
     terminal.print_lines(terminal.console(), findings(results["house"], results["simulation"]))
-    click.echo(f"Written to {out}; start with {out / 'house' / 'comparison.csv'}.")
+    click.echo(f"Written to {out}; start with {out / 'house' / 'report.html'}.")
 
 
 @cli.command()
@@ -395,7 +396,7 @@ def stress(
 @_json
 def check(*, scenario: Path, as_json: bool) -> None:
     """Validate SCENARIO and its files; list what will be used, and every default."""
-    from dewmargin.inventory import defaults, used  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.inventory import used  # noqa: PLC0415 - keeps --help fast
     from dewmargin.scenario import load  # noqa: PLC0415 - idem
 
     checked = load(scenario)
@@ -408,7 +409,7 @@ def check(*, scenario: Path, as_json: bool) -> None:
                 "notes": notes,
                 "defaults": [
                     {"key": key, "value": value, "why": why}
-                    for key, value, why in defaults(checked)
+                    for key, value, why in checked.defaults()
                 ],
                 "scenario": checked.resolved(),
             },
@@ -560,6 +561,62 @@ def verify(*, folder: Path, as_json: bool) -> None:
         _print_json("verify", {"folder": str(folder), "files": names})
         return
     click.echo(f"{folder}: whole, {len(names)} files as they were written")
+
+
+@cli.command()
+@click.argument(
+    "folders", nargs=-1, required=True, type=click.Path(file_okay=False, path_type=Path)
+)
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="File to write. Default for one folder: its report.html.",
+)
+@_json
+def report(*, folders: tuple[Path, ...], out: Path | None, as_json: bool) -> None:
+    """Make the page of the results in a folder again; of several folders, one side by side.
+
+    Everything is taken from the tables and the manifest that lie there.
+    """
+    from dewmargin.reports import page  # noqa: PLC0415 - keeps --help fast
+
+    if len(folders) == 1:
+        written = page.again(folders[0], out)
+    elif out is None:
+        raise click.UsageError("Several folders make a new page: name it with --out FILE.")
+    else:
+        written = page.several(folders, out)
+    if as_json:
+        _print_json("report", {"file": str(written)})
+        return
+    click.echo(written)
+
+
+@cli.command()
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@click.argument("name", type=click.Choice(NAMES))
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    required=True,
+    help="File to write, ending in .pdf, .svg or .png.",
+)
+@click.option("--option", metavar="NAME", help="For a chart of one option. Default: the chosen.")
+@_json
+def figure(*, folder: Path, name: str, out: Path, option: str | None, as_json: bool) -> None:
+    """Draw one chart of the results in FOLDER as a file of its own, for a paper."""
+    from dewmargin.plot import draw, style  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.reports.folder import verify_folder, write_file  # noqa: PLC0415 - idem
+
+    kind = out.suffix.lower().removeprefix(".")
+    if kind not in style.KINDS:
+        raise click.BadParameter("must end in .pdf, .svg or .png", param_hint="'--out'")
+    verify_folder(folder)
+    write_file(out, style.content(draw(name, folder, option=option), kind))
+    if as_json:
+        _print_json("figure", {"file": str(out)})
+        return
+    click.echo(out)
 
 
 @cli.command()
@@ -728,7 +785,6 @@ def _print_settings(result: Comparison) -> None:
 
 
 def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[str]) -> None:
-    from dewmargin.inventory import defaults  # noqa: PLC0415 - keeps --help fast
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
 
     out = terminal.console()
@@ -737,7 +793,7 @@ def _print_check(scenario: Scenario, facts: list[tuple[str, str]], notes: list[s
     terminal.print_lines(out, ["", "Notes"] if notes else [])
     terminal.print_lines(out, [f"  {note}" for note in notes])
     terminal.print_lines(out, ["", "Defaults"])
-    for key, value, why in defaults(scenario):
+    for key, value, why in scenario.defaults():
         given = "not given" if value in (None, ()) else f"= {value}"
         terminal.print_lines(out, [f"  {key} {given}: {why}"])
 

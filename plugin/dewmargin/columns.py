@@ -304,17 +304,59 @@ SURFACES_HOURLY = (
     Column("mould_index", "1", "mould index at the end of the hour"),
 )
 
-DAILY = (
-    Column("option", "", "name of the option"),
-    Column("date", "", "day, local standard time"),
+_HUMIDITY_H = tuple(
+    next(column for column in COMPARISON if column.name == name)
+    for name in ("dry_h", "band_h", "humid_h")
+)
+_WETNESS_H = (
     Column("condensation_h", "h", "hours in which any surface is below the dew or frost point"),
     Column("wet_h", "h", "hours at whose end any surface has a film"),
     Column("runoff_h", "h", "hours in which water runs off any surface"),
     Column("frost_h", "h", "hours in which any surface below 0 °C is below the frost point"),
     Column("worst_margin_k", "K", "smallest dew margin of any surface"),
-    Column("dry_h", "h", "heating-season hours below the comfort band"),
+)
+_MEANS = (
     Column("rh_mean_frac", "1", "mean relative humidity"),
     Column("t_out_mean_c", "°C", "mean outdoor temperature"),
+)
+_VAPOUR_KG = (
+    Column("demand_kg", "kg", "vapour an unlimited humidifier would add; null for the baseline"),
+    Column("delivered_kg", "kg", "vapour added"),
+)
+
+DAILY = (
+    Column("option", "", "name of the option"),
+    Column("date", "", "day, local standard time"),
+    *_WETNESS_H,
+    _HUMIDITY_H[0],
+    *_MEANS,
+    *_VAPOUR_KG,
+)
+
+MONTHLY = (
+    Column("option", "", "name of the option"),
+    Column("month", "", "year and month, local standard time"),
+    Column("hours", "h", "hours of the record in that month"),
+    *_MEANS,
+    *_VAPOUR_KG,
+    Column("feed_l", "l", "water fed"),
+    Column("drained_l", "l", "water to waste"),
+    *_HUMIDITY_H,
+    *_WETNESS_H,
+)
+
+DURATION = (
+    Column("option", "", "name of the option"),
+    Column("exceeded_percent", "%", "part of all hours"),
+    Column("exceeded_h", "h", "the same in hours of this record"),
+    Column("demand_kg_h", "kg/h", "demand exceeded in that part"),
+    Column("delivered_kg_h", "kg/h", "vapour added, exceeded in that part"),
+    Column(
+        "able_kg_h",
+        "kg/h",
+        "what the equipment could give at the room's humidity, running whenever it may, exceeded "
+        "in that part",
+    ),
 )
 
 WORST_HOURS = (

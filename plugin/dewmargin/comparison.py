@@ -17,7 +17,7 @@ from dewmargin.errors import ExtensionError, InputError
 from dewmargin.foresight import looks_ahead, while_wet
 from dewmargin.hours import hours_of, month_means
 from dewmargin.options import Option, Results
-from dewmargin.reports import folder
+from dewmargin.reports import folder, notebook
 from dewmargin.reports.csv_tables import CsvTables
 from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.reports.tables import frame
@@ -101,7 +101,11 @@ class Comparison(Results):
         return frame(self.table("settings"))
 
     def summary_lines(self) -> list[str]:
-        """Return what a reader must know beside the table: readings, balance, quality, warnings."""
+        """Return what a reader must know beside the table: readings and warnings."""
+        return self.readings() + [f"Note: {warning}" for warning in self.warnings]
+
+    def readings(self) -> list[str]:
+        """Return how the humidity is read, how far the balance closes, and a run's quality."""
         errors = [o.row["balance_error_kg"] or 0.0 for o in self.options]
         year = "a whole year" if self.case.wraps else "a part of a year"
         reading = self.case.humidity_reading.replace("_", " ")
@@ -115,7 +119,7 @@ class Comparison(Results):
                 f"{1000 * self.quality.w_rmse_kg_kg:.2f} g/kg and demands "
                 f"{_percent(self.quality.demand_gap_frac)} against the departure used here."
             )
-        return lines + [f"Note: {warning}" for warning in self.warnings]
+        return lines
 
     def table(self, name: str) -> Table:
         """Return a table of the results contract: a key of `TABLES`."""
@@ -126,6 +130,18 @@ class Comparison(Results):
         has_assembly = self.scenario.assembly is not None
         return {n: self.table(n) for n in TABLES if has_assembly or n not in OF_ASSEMBLY}
 
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: verdict, options, and what to set."""
+        chosen = self.chosen
+        settings = [] if chosen is None else [notebook.of_settings(chosen.strategy or "")]
+        return notebook.fragment(
+            self.scenario.title,
+            self.verdict_sentences,
+            {name: self.table(name) for name in ("comparison", "settings")},
+            [notebook.OF_COMPARISON, *settings],
+            chosen=None if chosen is None else chosen.name,
+        )
+
     def about(self) -> dict[str, Any]:
         """Return what the manifest says of these results, besides their hashes.
 
@@ -134,9 +150,17 @@ class Comparison(Results):
         InputError
             If a file that the space was read from cannot be read any more.
         """
+        accepted = Limits.of(self.scenario.comfort, self.hours, self.scenario.tariff)
         return about(self.scenario, inputs_sha256(self.scenario, self.weather)) | {
             "verdict": self.verdict,
+            "verdict_sentences": list(self.verdict_sentences),
             "chosen": None if self.chosen is None else self.chosen.name,
+            "readings": self.readings(),
+            "heating_season_h": accepted.season_h,
+            "accepted": {
+                "dry_h": accepted.dry_h,
+                "extra_condensation_h": accepted.extra_condensation_h,
+            },
             "warnings": list(self.warnings),
             "humidity_reading": self.case.humidity_reading,
             "hours": self.case.n_hours,
@@ -179,6 +203,11 @@ def about(scenario: Scenario, inputs: Mapping[str, str]) -> dict[str, Any]:
         "versions": folder.versions(),
         "title": scenario.title,
         "scenario": scenario.resolved(),
+        "given": [{"key": key, "value": value} for key, value in scenario.given()],
+        "defaults": [
+            {"key": key, "value": value, "source": source}
+            for key, value, source in scenario.defaults()
+        ],
         "inputs_sha256": dict(inputs),
         **({} if scenario.site is None else {"site": scenario.site.document()}),
     }
@@ -351,6 +380,7 @@ def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
         rh_setpoint_frac=None,
         rh_rule_frac=None,
         demand_kg=None,
+        able_kg=None,
         outcome=dry,
         surfaces=faces,
         energy=energy.energy_hours(case, dry, water_heater=None),
@@ -448,6 +478,10 @@ def _option(
         rh_setpoint_frac=_lowered_while_wet(case, held.rh_dry, held.wet, outcome),
         rh_rule_frac=held.rh_rule,
         demand_kg=held.demand.added_kg,
+        able_kg=3600.0
+        * case.hourly_mean(
+            capability.able_kg_s(np.repeat(outcome.w_kg_kg, case.steps_per_hour)),
+        ),
         outcome=outcome,
         surfaces=faces,
         energy=taken,

@@ -161,6 +161,23 @@ class Capability:
     part_load: PartLoad | None = None
     notes: tuple[str, ...] = ()
 
+    def able_kg_s(self, w_kg_kg: FloatArray) -> FloatArray:
+        """Return what it could give on average, running whenever it may.
+
+        Parameters
+        ----------
+        w_kg_kg : float64 array, shape (n_steps,)
+            Humidity ratio of the room. [kg/kg]
+        """
+
+        def rate(mode: Mode) -> FloatArray:
+            return np.maximum(mode.r0_kg_s - mode.r1_kg_s * w_kg_kg, 0.0)
+
+        able = self.heat_frac * rate(self.heat)
+        if self.added is not None:
+            able = able + (1.0 - self.heat_frac) * self.added_share * rate(self.added)
+        return able
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quality:

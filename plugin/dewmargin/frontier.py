@@ -34,6 +34,7 @@ from dewmargin.lines import (
     strategy_of,
     surface_rules,
 )
+from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import Scenario, load
 from dewmargin.trial import Trial
@@ -316,6 +317,17 @@ class Frontier:
                 data["rh_set_frac"][i] = points[t_c] / 100.0
                 data["rh_set_percent"][i] = points[t_c]
         return Table(columns=table.columns, data=data)
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: verdict, lines, and what to set."""
+        tables = {"frontier": self.table()}
+        excerpts = [notebook.OF_FRONTIER]
+        if self.chosen is not None and self.as_set is not None:
+            tables |= {"settings": self.settings()}
+            excerpts += [
+                notebook.of_settings(name) for name in tables["settings"].data["strategy"][:1]
+            ]
+        return notebook.fragment(self.scenario.title, [self.verdict], tables, excerpts)
 
     def document(self) -> dict[str, Any]:
         """Return what a program wants to know, for JSON."""

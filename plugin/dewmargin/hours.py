@@ -103,3 +103,8 @@ def month_means(hours: Hours, *values: FloatArray) -> list[FloatArray]:
     count = np.bincount(index)
     whole = count >= LEAST_MONTH_H
     return [(np.bincount(index, weights=each) / count)[whole] for each in values]
+
+
+def duration(values: FloatArray, exceeded_percent: FloatArray) -> FloatArray:
+    """Return what is exceeded in a part of all hours: linear between the hours."""
+    return np.quantile(values, 1.0 - exceeded_percent / 100.0)

@@ -1,16 +1,14 @@
-"""What a scenario will use, before it is run: inputs read, options counted, defaults listed."""
+"""What a scenario will use, before it is run: inputs read, options counted."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-from pydantic import BaseModel
 
 from dewmargin import balance
 from dewmargin.draws import default_doubts, placed
 from dewmargin.errors import InputError
-from dewmargin.surface_input import SurfaceInput
 
 if TYPE_CHECKING:
     from dewmargin.scenario import Scenario
@@ -68,23 +66,3 @@ def used(scenario: Scenario) -> tuple[list[tuple[str, str]], list[str]]:
         ("options", f"{n} and the baseline, about {SECONDS_PER_OPTION * (n + 1):.1f} s"),
     ]
     return facts, list(notes)
-
-
-def defaults(scenario: Scenario) -> list[tuple[str, Any, str]]:
-    """Return every default in use: key, value (None: not given), and where it comes from."""
-    return [found for key, part in scenario.parts() for found in _defaults(key, part)]
-
-
-def _defaults(key: str, part: BaseModel) -> list[tuple[str, Any, str]]:
-    rows: list[tuple[str, Any, str]] = []
-    idle = part.idle() if isinstance(part, SurfaceInput) else {}
-    for name, info in type(part).model_fields.items():
-        value = getattr(part, name)
-        if isinstance(value, BaseModel):
-            rows += _defaults(f"{key}.{name}", value)
-        elif name not in part.model_fields_set | idle.keys() and not info.is_required():
-            # A description says what the key means and, after "default: ", where that comes from.
-            meaning, _, source = (info.description or "").partition("default: ")
-            if source or value is not None:
-                rows.append((f"{key}.{name}", value, source or meaning))
-    return rows

@@ -37,9 +37,10 @@ class Option:
     """One way of humidifying, with its hours and its year.
 
     `rh_rule_frac` is what the strategy sets in each hour while all surfaces are dry,
-    `rh_setpoint_frac` what is to be held, by the true humidity. `wall` is what the scenario's
-    assembly goes through. `notes` is what to know of its equipment and its water, and `lacking`
-    what its cost waits for.
+    `rh_setpoint_frac` what is to be held, by the true humidity. `able_kg` is what the equipment
+    could give at the humidity that is reached, running whenever it may. `wall` is what the
+    scenario's assembly goes through. `notes` is what to know of its equipment and its water, and
+    `lacking` what its cost waits for.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Option:
     rh_setpoint_frac: FloatArray | None
     rh_rule_frac: FloatArray | None
     demand_kg: FloatArray | None
+    able_kg: FloatArray | None
     outcome: Outcome
     surfaces: SurfaceHours
     energy: Energy

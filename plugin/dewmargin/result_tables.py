@@ -8,7 +8,7 @@ import numpy as np
 
 from dewmargin import air, columns, wetness
 from dewmargin.columns import Repeated, Table
-from dewmargin.hours import EDGE_SLACK, dew_point, relative_humidity
+from dewmargin.hours import EDGE_SLACK, dew_point, duration, relative_humidity
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 
 SETTING_SPREAD_FRAC = 0.015  # around a line in outdoor temperature: more depends on other things
 SETTING_STEP_K = 5.0
+EXCEEDED_PERCENT = (
+    *(0.0, 0.1, 0.2, 0.4, 0.6, 0.8, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0),
+    *map(float, range(5, 101, 5)),
+)
 
 
 def _of_rows(about: Sequence[Column], rows: Sequence[Mapping[str, Any]]) -> Table:
@@ -274,19 +278,31 @@ def _surfaces_hourly_table(result: Results) -> Table:
 
 def _daily_table(result: Results) -> Table:
     """Return every day of every option: what a calendar shows."""
-    hours = result.hours
-    days, index = np.unique(hours.interval_start.astype("datetime64[D]"), return_inverse=True)
+    return _by_span(result, columns.DAILY, "date", "datetime64[D]")
+
+
+def _monthly_table(result: Results) -> Table:
+    return _by_span(result, columns.MONTHLY, "month", "datetime64[M]")
+
+
+def _by_span(result: Results, about: Sequence[Column], called: str, span: str) -> Table:
+    """Return those of these columns that are asked for, of each option in each day or month."""
+    hours, comfort = result.hours, result.scenario.comfort
+    # A typical year's December may be taken as its first month: spans stay in the record's order.
+    spans, index = np.unique(hours.interval_start.astype(span), return_inverse=True)
     count = np.bincount(index)
     starts = np.flatnonzero(np.diff(index, prepend=-1))
+    season = hours.heating_season
 
     def total(values: FloatArray | BoolArray) -> FloatArray:
         return np.bincount(index, weights=values.astype(np.float64)).astype(np.float64)
 
     parts: list[dict[str, FloatArray]] = []
     for option in result.options:
-        faces = option.surfaces
-        rh = relative_humidity(hours, option.outcome.w_kg_kg)
-        dry = hours.heating_season & (rh < result.scenario.comfort.low_rh - EDGE_SLACK)
+        faces, out = option.surfaces, option.outcome
+        rh = relative_humidity(hours, out.w_kg_kg)
+        dry = season & (rh < comfort.low_rh - EDGE_SLACK)
+        humid = season & (rh > comfort.high_rh + EDGE_SLACK)
         # Without surfaces nothing is known of them.
         unknown = np.full(hours.t_out_c.size, 0.0 if len(faces.margin_k) else np.nan)
         parts.append(
@@ -299,19 +315,49 @@ def _daily_table(result: Results) -> Table:
                     np.vstack([faces.margin_k, unknown + 1e3]).min(axis=0), starts
                 ),
                 "dry_h": total(dry),
+                "band_h": total(season & ~dry & ~humid),
+                "humid_h": total(humid),
                 "rh_mean_frac": total(rh) / count,
                 "t_out_mean_c": total(hours.t_out_c) / count,
+                "hours": count.astype(np.float64),
+                "demand_kg": np.full(count.size, np.nan)
+                if option.demand_kg is None
+                else total(option.demand_kg),
+                "delivered_kg": total(out.added_kg),
+                "feed_l": total(out.feed_kg),
+                "drained_l": total(out.feed_kg - out.added_kg),
             }
         )
     names = [o.name for o in result.options]
-    return Table(
-        columns=columns.DAILY,
-        data={
-            "option": Repeated(names, days.size),
-            "date": np.tile(days, len(names)),
-            **{name: np.concatenate([part[name] for part in parts]) for name in parts[0]},
-        },
-    )
+    data: dict[str, Any] = {
+        "option": Repeated(names, spans.size),
+        called: np.tile(spans if called == "date" else spans.astype(str), len(names)),
+        **{name: np.concatenate([part[name] for part in parts]) for name in parts[0]},
+    }
+    return Table(columns=about, data={column.name: data[column.name] for column in about})
+
+
+def _duration_table(result: Results) -> Table:
+    """Return load-duration curves of every option but the baseline."""
+    parts = np.array(EXCEEDED_PERCENT)
+    rows: list[dict[str, Any]] = []
+    for option in result.options:
+        if option.demand_kg is None or option.able_kg is None:
+            continue
+        of_hour = (option.demand_kg, option.outcome.added_kg, option.able_kg)
+        demand, delivered, able = (duration(values, parts) for values in of_hour)
+        rows += [
+            {
+                "option": option.name,
+                "exceeded_percent": percent,
+                "exceeded_h": percent / 100.0 * option.demand_kg.size,
+                "demand_kg_h": float(demand[i]),
+                "delivered_kg_h": float(delivered[i]),
+                "able_kg_h": float(able[i]),
+            }
+            for i, percent in enumerate(EXCEEDED_PERCENT)
+        ]
+    return _of_rows(columns.DURATION, rows)
 
 
 def _worst_hours_table(result: Results) -> Table:
@@ -395,6 +441,8 @@ TABLES: dict[str, Callable[[Results], Table]] = {
     "limits": limits_table,
     "worst_hours": _worst_hours_table,
     "daily": _daily_table,
+    "monthly": _monthly_table,
+    "duration": _duration_table,
     "assembly": _assembly_table,
     "assembly_months": _assembly_months_table,
     "hourly": _hourly_table,

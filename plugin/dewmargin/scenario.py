@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 LONGEST_NAME = 80
 SEPARATOR = " | "  # between the names that make an option's
 BASELINE = "no humidifier"
-REPORTS = ({"kind": "parquet"}, {"kind": "csv"})  # where a scenario names none
+REPORTS = ({"kind": "parquet"}, {"kind": "csv"}, {"kind": "page"})  # where a scenario names none
 
 
 class WeatherInput(Inputs):
@@ -172,13 +172,21 @@ class Scenario:
             yield from ((f"{key}[{i}]", _model(part)) for i, part in enumerate(listed))
 
     def writers(self) -> tuple[Report, ...]:
-        """Return the reports that write the results: those given, or Parquet and CSV."""
+        """Return the reports that write the results: those given, or `REPORTS`."""
         return self.reports or tuple(_parts("report", "reports", REPORTS, self.file))
 
     def resolved(self) -> dict[str, Any]:
         """Return the scenario with every default filled in."""
         parts = {key: part.model_dump(mode="json") for key, part in self.parts()}
         return {"title": self.title} | parts
+
+    def given(self) -> list[tuple[str, Any]]:
+        """Return every input that was given: key and value."""
+        return [found for key, part in self.parts() for found in _given(key, part)]
+
+    def defaults(self) -> list[tuple[str, Any, str]]:
+        """Return every default in use: key, value (None: not given), and where it comes from."""
+        return [found for key, part in self.parts() for found in _defaults(key, part)]
 
     def read_weather(self) -> Weather | None:
         """Read the weather file, if one is named."""
@@ -391,6 +399,35 @@ def _installed_models() -> tuple[dict[tuple[str, str], type[BaseModel]], list[st
             else:
                 models[kind, name] = model
     return models, broken
+
+
+def _given(key: str, part: BaseModel) -> Iterator[tuple[str, Any]]:
+    for name in type(part).model_fields:
+        value = getattr(part, name)
+        if name not in part.model_fields_set or value is None:
+            continue
+        if isinstance(value, BaseModel):
+            yield from _given(f"{key}.{name}", value)
+        elif isinstance(value, (list, tuple)) and value and isinstance(value[0], BaseModel):
+            for i, each in enumerate(value):
+                yield from _given(f"{key}.{name}[{i}]", each)
+        else:
+            yield f"{key}.{name}", value
+
+
+def _defaults(key: str, part: BaseModel) -> list[tuple[str, Any, str]]:
+    rows: list[tuple[str, Any, str]] = []
+    idle = part.idle() if isinstance(part, SurfaceInput) else {}
+    for name, info in type(part).model_fields.items():
+        value = getattr(part, name)
+        if isinstance(value, BaseModel):
+            rows += _defaults(f"{key}.{name}", value)
+        elif name not in part.model_fields_set | idle.keys() and not info.is_required():
+            # A description says what the key means and, after "default: ", where that comes from.
+            meaning, _, source = (info.description or "").partition("default: ")
+            if source or value is not None:
+                rows.append((f"{key}.{name}", value, source or meaning))
+    return rows
 
 
 def _require_distinct_names(path: Path, key: str, names: list[str]) -> None:

@@ -17,10 +17,12 @@ from dewmargin.columns import Table
 from dewmargin.comparison import about, hold, inputs_sha256, write_tables
 from dewmargin.equipment.humidifier import Humidifier
 from dewmargin.errors import InputError
-from dewmargin.hours import dew_point, hours_of
+from dewmargin.hours import dew_point, duration, hours_of
 from dewmargin.metrics import DEMAND_HOUR_KG, short_hours
 from dewmargin.readers import climate
+from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
+from dewmargin.result_tables import EXCEEDED_PERCENT
 from dewmargin.scenario import SEPARATOR, Scenario, load
 from dewmargin.trial import require_alone
 
@@ -46,10 +48,6 @@ _GUESSES = 32  # sizes solved side by side
 _ALWAYS_FRAC = 1.0 - 1e-9  # of an hour
 _NEAR_K = 0.5  # of a dew point
 _DEW_POINT_ROUNDING_K = 1e-6
-_EXCEEDED_PERCENT = (
-    *(0.0, 0.1, 0.2, 0.4, 0.6, 0.8, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0),
-    *map(float, range(5, 101, 5)),
-)
 
 
 def steady_load(
@@ -84,11 +82,6 @@ def steady_load(
     array([1.44])
     """
     return exchange_kg_s * (w_in_kg_kg - w_out_kg_kg) - gains_kg_s
-
-
-def duration(demand_kg_h: FloatArray, exceeded_percent: FloatArray) -> FloatArray:
-    """Return the demand that is exceeded in a part of all hours: linear between the hours."""
-    return np.quantile(demand_kg_h, 1.0 - exceeded_percent / 100.0)
 
 
 def scaled(capability: Capability, factor: float) -> Capability:
@@ -346,6 +339,11 @@ class Sizing:
             "sizes": self.sizes,
         }
 
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: loads, sizes and cautions."""
+        excerpts = [notebook.OF_LOADS, notebook.OF_SIZES]
+        return notebook.fragment(self.scenario.title, self.cautions(), self.tables(), excerpts)
+
     def cautions(self) -> list[str]:
         """Return why no size does, and what speaks against the given ones; what is alike once."""
         data = self.sizes.data
@@ -495,7 +493,7 @@ def _duration_rows(held: list[Held]) -> list[dict[str, Any]]:
             "demand_kg_h": float(duration(each.demand.added_kg, np.array(percent))),
         }
         for each in held
-        for percent in _EXCEEDED_PERCENT
+        for percent in EXCEEDED_PERCENT
     ]
 
 

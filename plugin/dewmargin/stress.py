@@ -28,6 +28,7 @@ from dewmargin.hours import hours_of
 from dewmargin.kernel.source import NEVER
 from dewmargin.lines import Limit
 from dewmargin.parallel import side_by_side
+from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
 from dewmargin.trial import require_alone
@@ -126,6 +127,12 @@ class Stress:
         """Return the options and numbers whose inputs a reader wants to know."""
         option = self.options[self.ranked[0]]
         return [(option, "band_h"), (option, "condensation_h"), (option, "feed_l")]
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: verdict, broken limits and spread."""
+        tables = {"spread": self._spread(), "breaks": self._breaks()}
+        excerpts = [notebook.OF_BREAKS, notebook.OF_SPREAD]
+        return notebook.fragment(self.scenario.title, [self.verdict], tables, excerpts)
 
     def tables(self) -> dict[str, Table]:
         """Return the tables of the study, by name."""

@@ -20,7 +20,6 @@ from dewmargin.control import IDEAL
 from dewmargin.demo import demo_folder
 from dewmargin.errors import ExtensionError
 from dewmargin.hours import hours_of
-from dewmargin.inventory import defaults
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.strategies.outdoor_reset import OutdoorReset
@@ -276,7 +275,7 @@ def test_a_scenario_puts_modifiers_around_a_rule_and_lists_them() -> None:
     resolved = read.resolved()
     assert resolved["strategies[0]"] == {"name": "hold 35 %", "rule": "constant", "rh": 0.35}
     assert resolved["strategies[0].look_ahead"] == {"hours": 12}
-    listed = {key: (value, source) for key, value, source in defaults(read)}
+    listed = {key: (value, source) for key, value, source in read.defaults()}
     assert listed["strategies[0].limits.floor_rh"] == (0.0, "none")
     assert listed["strategies[0].limits.rise_per_h"] == (None, "any")
     assert "strategies[0].limits.cap_rh" not in listed

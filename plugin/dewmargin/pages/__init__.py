@@ -8,6 +8,8 @@ from __future__ import annotations
 import functools
 from typing import TYPE_CHECKING
 
+from dewmargin.display import printable
+
 if TYPE_CHECKING:
     from jinja2 import Environment
 
@@ -20,6 +22,11 @@ def render(template: str, **given: object) -> str:
     return _environment().get_template(template).render(given)
 
 
+def _seen(value: object) -> object:
+    """Return a text as it is safe to show; other values, and markup, as they are."""
+    return printable(value) if type(value) is str else value
+
+
 @functools.cache
 def _environment() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - slow to import
@@ -28,6 +35,7 @@ def _environment() -> Environment:
         loader=PackageLoader("dewmargin", "pages"),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=_seen,
         trim_blocks=True,
         lstrip_blocks=True,
     )

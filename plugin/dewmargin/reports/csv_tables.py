@@ -25,6 +25,8 @@ SHORT = (
     "limits",
     "worst_hours",
     "daily",
+    "monthly",
+    "duration",
     "assembly",
     "assembly_months",
     "frontier",

@@ -131,16 +131,36 @@ def write_folder(out: Path, files: Mapping[str, bytes], *, about: Mapping[str, A
     for name, content in files.items():
         write_file(out / name, content)
     hashes = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
-    manifest = dict(about) | {"outputs_sha256": hashes}
-    text = json.dumps(manifest, indent=1, sort_keys=True, default=str, ensure_ascii=False) + "\n"
-    write_file(out / MANIFEST, text.encode("utf-8"))
+    _write_manifest(out, dict(about) | {"outputs_sha256": hashes})
     with contextlib.suppress(OSError):  # the next run takes it away
         (out / WRITING).unlink(missing_ok=True)
     return [out / name for name in (*files, MANIFEST)]
 
 
-def verify_folder(folder: Path) -> list[str]:
+def replace_file(folder: Path, name: str, content: bytes) -> Path:
+    """Write one file of a results folder anew, and its hash into the manifest.
+
+    Raises
+    ------
+    OutputError
+        If a file cannot be written.
+    """
+    manifest = _json(folder / MANIFEST)
+    hashes = dict(manifest["outputs_sha256"]) | {name: hashlib.sha256(content).hexdigest()}
+    write_file(folder / name, content)
+    _write_manifest(folder, manifest | {"outputs_sha256": hashes})
+    return folder / name
+
+
+def _write_manifest(out: Path, manifest: Mapping[str, Any]) -> None:
+    text = json.dumps(manifest, indent=1, sort_keys=True, default=str, ensure_ascii=False) + "\n"
+    write_file(out / MANIFEST, text.encode("utf-8"))
+
+
+def verify_folder(folder: Path, *, but: str | None = None) -> list[str]:
     """Check a results folder against its manifest; return the names of its files.
+
+    The file `but` may be missing or another: it is to be made again.
 
     Raises
     ------
@@ -155,6 +175,8 @@ def verify_folder(folder: Path) -> list[str]:
     if not isinstance(written, dict):
         raise InputError("lists no files", file=folder / MANIFEST)
     for name, digest in written.items():
+        if name == but:
+            continue
         path = folder / Path(str(name)).name  # a name with a folder leads nowhere else
         try:
             found = sha256(path)

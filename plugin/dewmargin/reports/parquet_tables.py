@@ -13,8 +13,6 @@ if TYPE_CHECKING:
 
     from dewmargin.columns import Table
 
-TO_READ = ("settings",)  # rounded for a person: a program takes the strategy
-
 
 class ParquetTables(Inputs):
     """Every table as Parquet."""
@@ -26,7 +24,6 @@ class ParquetTables(Inputs):
         return {
             f"{name}.parquet": _parquet(table, dict(about) | {"table": name})
             for name, table in tables.items()
-            if name not in TO_READ
         }
 
 
