@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import subprocess
+import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import pytest
 from pypdf import PdfReader
 
+from browser import chromium, found
+
 if TYPE_CHECKING:
     from pathlib import Path
 
-CHROMIUM = (
-    os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-)
 # For tests of printed pages; nothing else may be skipped.
 needs_chromium = pytest.mark.skipif(
-    CHROMIUM is None, reason="no Chromium on PATH: install Debian's package chromium"
+    found() is None, reason="no Chromium on PATH: install Debian's package chromium"
 )
 PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 
@@ -35,33 +32,12 @@ class Piece:
 
 
 def printed(html: bytes, paper: str, folder: Path) -> PdfReader:
-    """Print a page on a paper, as its own style sheet says for all papers, and read the PDF."""
-    width, height = PAPERS_MM[paper]
-    sized = html.replace(b"@page {", f"@page {{ size: {width}mm {height}mm;".encode())
-    assert sized != html, "the page has no @page rule to give a size to"
-    page, pdf = folder / f"{paper}.html", folder / f"{paper}.pdf"
-    page.write_bytes(sized)
-    subprocess.run(
-        [
-            str(CHROMIUM),
-            "--headless",
-            "--no-sandbox",
-            "--disable-gpu",
-            "--disable-quic",
-            "--no-first-run",
-            "--disable-background-networking",
-            "--disable-component-update",
-            "--disable-sync",
-            f"--user-data-dir={folder / 'profile'}",
-            "--no-pdf-header-footer",
-            f"--print-to-pdf={pdf}",
-            page.as_uri(),
-        ],
-        check=True,
-        capture_output=True,
-        timeout=120,
-    )
-    return PdfReader(pdf)
+    """Print a page on a paper and read the PDF."""
+    file = folder / "page.html"
+    file.write_bytes(html)
+    with chromium() as page:
+        page.open(file, width=800)
+        return PdfReader(io.BytesIO(page.printed(paper)))
 
 
 def pieces(reader: PdfReader) -> list[Piece]:
