@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from dewmargin.doubts import Distribution, Doubt
 from dewmargin.errors import InputError
 from dewmargin.scenario import checked
+from dewmargin.strategies.modified import Modified
 from dewmargin.surface_input import SurfaceInput
 
 if TYPE_CHECKING:
@@ -22,8 +23,8 @@ if TYPE_CHECKING:
     from dewmargin.scenario import Scenario
 
 _PLACE = re.compile(r"(?P<part>[a-z_]+)(\[(?P<index>\d+|\*)\])?((?P<keys>(\.[a-z0-9_]+)+))")
-LISTS = ("surfaces", "equipment", "supplies")
-SINGLE = ("weather", "space", "control", "tariff")
+LISTS = ("surfaces", "strategies", "equipment", "supplies")
+SINGLE = ("weather", "space", "comfort", "control", "tariff")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,14 +212,14 @@ def with_said(scenario: Scenario, said: Mapping[Target, Any]) -> Scenario:
             moved[part] = _changed(getattr(scenario, part), changes, scenario, key)
         else:
             items = list(moved.get(part, getattr(scenario, part)))
-            items[index] = _changed(items[index], changes, scenario, f"{part}[{index}]")
+            items[index] = _item_changed(items[index], changes, scenario, f"{part}[{index}]")
             moved[part] = tuple(items)
     return replace(scenario, **moved)
 
 
 def _changed(
     model: BaseModel, changes: Mapping[tuple[str, ...], Any], scenario: Scenario, where: str
-) -> BaseModel:
+) -> Any:  # noqa: ANN401 - of the same class
     """Return an input object made anew, so that nothing of it is left from before the change."""
     data = {name: getattr(model, name) for name in model.model_fields_set}
     inner: dict[str, dict[tuple[str, ...], Any]] = {}
@@ -232,8 +233,47 @@ def _changed(
     return checked(type(model), data, scenario.file, where)
 
 
+def _item_changed(
+    item: Any,  # noqa: ANN401 - an input object, or a strategy with its modifiers
+    changes: Mapping[tuple[str, ...], Any],
+    scenario: Scenario,
+    where: str,
+) -> object:
+    """Return an entry of a list made anew; of a strategy with modifiers, what the keys are of."""
+    if not isinstance(item, Modified):
+        return _changed(item, changes, scenario, where)
+    rule, modifiers = (
+        {keys: value for keys, value in changes.items() if _holder(item, keys) == name}
+        for name in ("rule", "modifiers")
+    )
+    own: Any = item.rule
+    return Modified(
+        rule=_changed(own, rule, scenario, where),
+        modifiers=_changed(item.modifiers, modifiers, scenario, where),
+    )
+
+
+def _holder(strategy: Modified, keys: tuple[str, ...]) -> str:
+    """Return which part of a strategy with modifiers has a key."""
+    own: Any = strategy.rule
+    return "rule" if keys[0] in type(own).model_fields else "modifiers"
+
+
+def indexed(scenario: Scenario, text: str) -> str:
+    """Return a key in which an entry of a list is named by its place, not by its name."""
+    part, _, rest = text.partition(".")
+    if part not in LISTS:
+        return text
+    names = [item.name for item in getattr(scenario, part)]
+    fits = [name for name in names if rest.startswith(f"{name}.")]
+    if not fits:
+        return text
+    name = max(fits, key=len)
+    return f"{part}[{names.index(name)}]{rest[len(name) :]}"
+
+
 def _targets(scenario: Scenario, doubt: Doubt, where: str) -> list[Target]:
-    match = _PLACE.fullmatch(doubt.input)
+    match = _PLACE.fullmatch(indexed(scenario, doubt.input))
     part = "" if match is None else match["part"]
     if (
         match is None
@@ -291,7 +331,8 @@ def _part(scenario: Scenario, target: Target) -> object:
     found = getattr(scenario, target.part)
     if target.index is None:
         return found
-    return found[target.index] if target.index < len(found) else None
+    item = found[target.index] if target.index < len(found) else None
+    return getattr(item, _holder(item, target.keys)) if isinstance(item, Modified) else item
 
 
 def _has(model: BaseModel, keys: tuple[str, ...]) -> bool:

@@ -27,7 +27,7 @@ from dewmargin.foresight import while_wet
 from dewmargin.hours import hours_of
 from dewmargin.kernel.source import NEVER
 from dewmargin.lines import Limit
-from dewmargin.parallel import side_by_side
+from dewmargin.parallel import done_once, side_by_side
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
 from dewmargin.trial import require_alone
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Strategy
     from dewmargin.control import Control
+    from dewmargin.doubts import Doubt
 
 Sampling = Literal["sobol", "latin_hypercube"]
 Draw = tuple[Any, ...]
@@ -380,7 +381,7 @@ def study(
     """
     scenario = source if isinstance(source, Scenario) else load(source)
     try:
-        return _Runner(scenario).run(
+        return Runner(scenario).run(
             samples=samples,
             sampling=sampling,
             seed=seed,
@@ -420,15 +421,16 @@ class _Room:
     book: yearly.Ledger
 
 
-class _Runner:
+class Runner:
     """Runs sets of inputs, and reuses between them what the drawn inputs do not touch."""
 
-    def __init__(self, scenario: Scenario) -> None:
+    def __init__(self, scenario: Scenario, doubts: Sequence[Doubt] | None = None) -> None:
         self.scenario = scenario
         self.case = scenario.case(scenario.read_weather())
         require_alone(self.case)
-        asked = scenario.doubts or default_doubts(scenario, self.case)
-        self.doubts = placed(scenario, asked, self.case)
+        if doubts is None:
+            doubts = scenario.doubts or default_doubts(scenario, self.case)
+        self.doubts = placed(scenario, doubts, self.case)
         self.variants = Variants(scenario, self.doubts)
         self.options = [BASELINE] + [
             SEPARATOR.join((strategy.name, equipment.name, supply.name))
@@ -437,9 +439,13 @@ class _Runner:
             for supply in scenario.supplies
         ]
         self._devices: list[Device] = []
-        self._of_room = self.variants.touching("weather", "space", "surfaces")
-        self._of_use = self.variants.touching("control", "equipment", "supplies", "tariff")
-        self._room = lru_cache(KEPT)(self._make_room)
+        self._of_room = self.variants.touching("weather", "space", "surfaces", "comfort")
+        self._of_use = self.variants.touching(
+            "control", "strategies", "equipment", "supplies", "tariff"
+        )
+        self._of_strategies = self.variants.touching("strategies")
+        self._room = done_once(self._make_room, kept=KEPT)
+        self._use = lru_cache(KEPT)(self._make_use)
 
     def run(
         self,
@@ -532,19 +538,27 @@ class _Runner:
         return tuple(self.options.index(name) for name in names) or tuple(order[:USUALLY_RANKED])
 
     def _prepare(self, rows: list[Row]) -> None:
-        """Refuse draws that cannot be, and solve each equipment on each supply over their range."""
-        everything = range(len(self.variants.targets))
+        """Refuse draws that cannot be, and prepare each equipment on each supply for them."""
         try:
             for row in rows:
-                self.variants.scenario_of(row, everything)
-            met = plant(self.variants, rows)
-            self._devices = [
-                Device(self.variants, met, rows, equipment=e, supply=s)
-                for e in range(len(self.scenario.equipment))
-                for s in range(len(self.scenario.supplies))
-            ]
+                self.require(row)
+            self.prepare(rows)
         except InputError as error:
             raise self._refused(error) from error
+
+    def require(self, row: Row) -> None:
+        """Refuse a row that cannot be."""
+        self.variants.scenario_of(row, self._of_room)
+        self._use(tuple(row[k] for k in self._of_use))
+
+    def prepare(self, rows: Sequence[Row], *, kept: int | None = None) -> None:
+        """Prepare each equipment on each supply for all that is said, or lies between, in rows."""
+        met = plant(self.variants, rows)
+        self._devices = [
+            Device(self.variants, met, rows, equipment=e, supply=s, kept=kept)
+            for e in range(len(self.scenario.equipment))
+            for s in range(len(self.scenario.supplies))
+        ]
 
     def _refused(self, error: InputError) -> InputError:
         """Return an error of a drawn input as one of the doubts."""
@@ -610,25 +624,36 @@ class _Runner:
         return found
 
     def _numbers(self, group: list[Row], options: Sequence[int]) -> FloatArray:
+        try:
+            return self.numbers(group, options)
+        except InputError as error:
+            raise self._refused(error) from error
+
+    def numbers(self, group: Sequence[Row], options: Sequence[int]) -> FloatArray:
         """Return the year numbers of the rows of a group, (n_rows, n_options, n_metrics)."""
         found = np.empty((len(group), len(options), N_METRICS))
         by_room: dict[Row, list[int]] = {}
         for r, row in enumerate(group):
             by_room.setdefault(tuple(row[k] for k in self._of_room), []).append(r)
-        try:
-            for members in by_room.values():
-                self._numbers_of_room(group, members, options, found)
-        except InputError as error:
-            raise self._refused(error) from error
+        for members in by_room.values():
+            self._numbers_of_room(group, members, options, found)
         return found
 
-    def _make_room(self, values: Row) -> _Room:
+    def _spread_out(self, places: Sequence[int], values: Row) -> Row:
+        """Return a row that says some values at some places."""
         row: list[Any] = [None] * len(self.variants.targets)
-        for k, value in zip(self._of_room, values, strict=True):
+        for k, value in zip(places, values, strict=True):
             row[k] = value
-        drawn = self.variants.scenario_of(tuple(row), self._of_room)
-        case = drawn.with_surfaces(self.variants.case_of(tuple(row)))
-        comfort = self.scenario.comfort
+        return tuple(row)
+
+    def _make_use(self, values: Row) -> Scenario:
+        return self.variants.scenario_of(self._spread_out(self._of_use, values), self._of_use)
+
+    def _make_room(self, values: Row) -> _Room:
+        row = self._spread_out(self._of_room, values)
+        drawn = self.variants.scenario_of(row, self._of_room)
+        case = drawn.with_surfaces(self.variants.case_of(row))
+        comfort = drawn.comfort
         hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
         return _Room(
             case,
@@ -637,15 +662,16 @@ class _Runner:
         )
 
     def _numbers_of_room(
-        self, group: list[Row], members: list[int], options: Sequence[int], found: FloatArray
+        self, group: Sequence[Row], members: list[int], options: Sequence[int], found: FloatArray
     ) -> None:
         """Fill the rows of a group that have one building; what they share is solved once."""
         room = self._room(tuple(group[members[0]][k] for k in self._of_room))
         cases = _Pile(room)
         rows_of: list[tuple[int, Scenario, list[int]]] = []
-        held: dict[tuple[Control, int], _Low] = {}
+        held: dict[tuple[Control, Row, int], _Low] = {}
         for r in members:
-            drawn = self.variants.scenario_of(group[r], self._of_use)
+            drawn = self._use(tuple(group[r][k] for k in self._of_use))
+            said = tuple(group[r][k] for k in self._of_strategies)
             seen = drawn.control.measured(room.case)
             places: list[int] = []
             for option in options:
@@ -653,7 +679,7 @@ class _Runner:
                     places.append(cases.baseline())
                     continue
                 which, device = divmod(option - 1, len(self._devices))
-                key = (drawn.control, which)
+                key = (drawn.control, said, which)
                 if key not in held:
                     held[key] = self._held(room, drawn, drawn.strategies[which], seen, cases)
                 places.append(cases.place(held[key], self._taker(self._devices[device], group[r])))
@@ -686,13 +712,11 @@ class _Runner:
     def _made(self, room: _Room, taker: _Taker) -> yearly.Taker:
         """Return a device in a building, with what heats its water."""
         device = taker.device
-        row: list[Any] = [None] * len(self.variants.targets)
-        for k, value in zip(device.inputs, taker.inputs, strict=True):
-            row[k] = value
-        drawn = self.variants.scenario_of(tuple(row), device.of_supply)
+        row = self._spread_out(device.inputs, taker.inputs)
+        drawn = self.variants.scenario_of(row, device.of_supply)
         heater = drawn.supplies[device.supply].heater
         return yearly.Taker(
-            capability=device.at(tuple(row), room.case),
+            capability=device.at(row, room.case),
             heater=None if heater is None else heater.source(room.case.n_steps),
         )
 
