@@ -14,9 +14,11 @@ _HOME = {
     "HourlyCase": "dewmargin.case",
     "InputError": "dewmargin.errors",
     "OutputError": "dewmargin.errors",
+    "Plan": "dewmargin.plan",
     "Scenario": "dewmargin.scenario",
     "Sizing": "dewmargin.sizing",
     "Stress": "dewmargin.stress",
+    "Sweep": "dewmargin.dataset",
     "Weather": "dewmargin.readers.epw",
     "best_lines": "dewmargin.frontier",
     "compare": "dewmargin.comparison",
@@ -25,7 +27,9 @@ _HOME = {
     "prepare_idf": "dewmargin.model",
     "read_epw": "dewmargin.readers.epw",
     "size": "dewmargin.sizing",
+    "solve_block": "dewmargin.blocks",
     "study": "dewmargin.stress",
+    "sweep": "dewmargin.sweeping",
 }
 
 __all__ = [
@@ -35,9 +39,11 @@ __all__ = [
     "HourlyCase",
     "InputError",
     "OutputError",
+    "Plan",
     "Scenario",
     "Sizing",
     "Stress",
+    "Sweep",
     "Weather",
     "best_lines",
     "compare",
@@ -46,7 +52,9 @@ __all__ = [
     "prepare_idf",
     "read_epw",
     "size",
+    "solve_block",
     "study",
+    "sweep",
 ]
 
 

@@ -33,7 +33,7 @@ class Doubt(Inputs):
         min_length=1,
         description="key of the scenario as check names it, such as "
         "space.house.leakage_m3_h_at_50pa; in a list by place or name, as in equipment[0].count or "
-        "equipment.bypass pad.count; [*] stands for all that have the key, which are drawn together",
+        "equipment.bypass pad.count; [*] stands for all that have the key, drawn together",
     )
     acts: Literal["value", "factor", "offset"] = Field(
         "value",

@@ -238,16 +238,12 @@ def load(path: str | Path) -> Scenario:
         the file and the key, and what to do.
     """
     path = Path(path)
-    return parse(_read(path), path)
+    return parse(read_bytes(path), path)
 
 
 def parse(raw: bytes, path: Path) -> Scenario:
     """Check a scenario's text, as `load` does; `path` is where it lies, or would lie."""
-    try:
-        document = tomllib.loads(raw.decode("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError, ValueError) as error:
-        raise InputError(f"is not valid TOML: {error}", file=path) from error
-    top = checked(_Document, document, path, "")
+    top = checked(_Document, document_of(raw, path), path, "")
     kind, *others = top.space or {"": {}}
     if others or kind not in extensions.names("reader"):
         got = ", ".join(top.space) or "none"
@@ -281,6 +277,14 @@ def parse(raw: bytes, path: Path) -> Scenario:
     for key in ("surfaces", "strategies", "equipment", "supplies"):
         _require_distinct_names(path, key, [part.name for part in getattr(scenario, key)])
     return scenario
+
+
+def document_of(raw: bytes, path: Path) -> dict[str, Any]:
+    """Return a TOML text as tables; `path` is the file that a message names."""
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError, ValueError) as error:
+        raise InputError(f"is not valid TOML: {error}", file=path) from error
 
 
 def strategies_of(tables: Sequence[dict[str, Any]], path: Path) -> list[Strategy]:
@@ -396,7 +400,13 @@ def _installed_models() -> tuple[dict[tuple[str, str], type[BaseModel]], list[st
     return models, broken
 
 
-def _read(path: Path) -> bytes:
+def read_bytes(path: Path) -> bytes:
+    """Read a file that a person writes, at most 1 MB.
+
+    Raises
+    ------
+    InputError
+    """
     try:
         size = path.stat().st_size
         if not path.is_file():

@@ -46,6 +46,11 @@ def may_be_a_file(name: object) -> bool:
     )
 
 
+def is_temporary(name: str) -> bool:
+    """Tell whether a name is of a file that was being written."""
+    return _TEMPORARY.fullmatch(name) is not None
+
+
 def files_of(
     reports: Sequence[Report], tables: Mapping[str, Table], about: Mapping[str, Any]
 ) -> dict[str, bytes]:
@@ -129,11 +134,11 @@ def write_folder(out: Path, files: Mapping[str, bytes], *, about: Mapping[str, A
     """
     _prepare(out, set(files))
     for name, content in files.items():
-        _atomically(out / name, content)
+        atomically(out / name, content)
     hashes = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
     manifest = dict(about) | {"outputs_sha256": hashes}
     text = json.dumps(manifest, indent=1, sort_keys=True, default=str, ensure_ascii=False) + "\n"
-    _atomically(out / MANIFEST, text.encode("utf-8"))
+    atomically(out / MANIFEST, text.encode("utf-8"))
     with contextlib.suppress(OSError):  # the next run takes it away
         (out / WRITING).unlink(missing_ok=True)
     return [out / name for name in (*files, MANIFEST)]
@@ -155,7 +160,7 @@ def verify_folder(folder: Path) -> list[str]:
     if not isinstance(written, dict):
         raise InputError("lists no files", file=folder / MANIFEST)
     for name, digest in written.items():
-        path = folder / Path(str(name)).name  # a name with a folder leads nowhere else
+        path = folder.joinpath(*_places(str(name)))
         try:
             found = sha256(path)
         except OSError as error:
@@ -163,6 +168,12 @@ def verify_folder(folder: Path) -> list[str]:
         if found != digest:
             raise InputError("is not as it was written", file=path, hint="compare again")
     return list(written)
+
+
+def _places(name: str) -> list[str]:
+    """Return folder and file of a name; one that leads out of the folder leads nowhere."""
+    places = name.split("/")
+    return [Path(place).name for place in places if place not in ("", ".", "..")]
 
 
 def versions() -> dict[str, str]:
@@ -183,7 +194,7 @@ def _prepare(out: Path, names: set[str]) -> None:
         whole = _is_manifest(manifest)
         listed = _file_names(manifest["outputs_sha256"]) if whole else set()
         listed |= _file_names(broken_off.get("files"))
-        leftover = {name for name in found if _TEMPORARY.fullmatch(name)}
+        leftover = {name for name in found if is_temporary(name)}
         strangers = found - listed - leftover - {WRITING} - ({MANIFEST} if whole else set())
         # Beside whole results others may lie, unless a report would replace them.
         if strangers and not (whole and strangers.isdisjoint(names)):
@@ -191,7 +202,7 @@ def _prepare(out: Path, names: set[str]) -> None:
                 f"{out}: holds files that are not results (choose an empty folder with --out)"
             )
         mark = json.dumps({"files": sorted(listed | names)})
-        _atomically(out / WRITING, mark.encode("utf-8"))
+        atomically(out / WRITING, mark.encode("utf-8"))
         # While the files change there is no manifest, so a broken run is never taken for whole.
         for name in {MANIFEST, *listed, *leftover} - names:
             (out / name).unlink(missing_ok=True)
@@ -217,7 +228,7 @@ def _file_names(listed: object) -> set[str]:
     return set(filter(may_be_a_file, listed)) if isinstance(listed, (list, dict)) else set()
 
 
-def _atomically(path: Path, content: bytes) -> None:
+def atomically(path: Path, content: bytes) -> None:
     """Write to a temporary name, flush to disk, rename; the final name never holds half a file."""
     temporary = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}.tmp")
     try:
