@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dewmargin import columns, yearly
+from dewmargin.errors import InputError
 from dewmargin.plan import Plan
 from dewmargin.scenario import BASELINE, SEPARATOR
 from dewmargin.stress import N_METRICS
@@ -151,10 +152,11 @@ def solved(runner: Runner, rows: Sequence[Row]) -> FloatArray:
 
 
 def told(error: Exception) -> str:
-    """Return an error as a reason."""
-    text = str(error) or type(error).__name__
-    kind = "" if hasattr(error, "exit_code") else f"{type(error).__name__}: "
-    return f"{kind}{text}"
+    """Return an error as a reason, without the file: all cases are of the same."""
+    if isinstance(error, InputError):
+        return str(InputError(error.what, where=error.where, hint=error.hint))
+    text = str(error)
+    return f"{type(error).__name__}: {text}" if text else type(error).__name__
 
 
 def table(plan: Plan, scenario: int, pieces: Sequence[Solved]) -> pa.Table:

@@ -418,18 +418,25 @@ def sweep(
     Broken off, the same command goes on where it was. Cases that cannot be solved are set aside in
     refused.csv, and the exit code is 5.
     """
+    from dewmargin import supervised  # noqa: PLC0415 - keeps --help fast
+
+    if not dry_run and out is None:
+        raise click.UsageError("--out is missing; it can be left out with --dry-run.")
+    if out is not None and cluster is None and not dry_run and not supervised.is_watched():
+        # A case that ends its process is not to end the sweep.
+        click.get_current_context().exit(supervised.watched(Path(out) / ".tries"))
+    if supervised.is_watched():
+        supervised.end_with_watcher()
     from dewmargin import sweeping  # noqa: PLC0415 - keeps --help fast
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
 
-    if dry_run:
+    if out is None:
         guess = sweeping.dry_run(sweep_file, threads=threads)
         if as_json:
             _print_json("sweep", {"dry_run": guess.document()})
         else:
             terminal.print_lines(terminal.console(), guess.lines())
         return
-    if out is None:
-        raise click.UsageError("--out is missing; it can be left out with --dry-run.")
     with terminal.progress(f"sweep {sweep_file.name}", 1.0) as advance:
 
         def after(progress: sweeping.Progress) -> None:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 IN_FLIGHT = 4  # blocks a worker has or waits for
 LOOKS_S = 1.0  # between two looks at the time
+ANSWERS_S = 20.0  # for a scheduler
 _ONE = threading.Lock()  # threads of a worker read a plan once
 
 
@@ -92,7 +93,7 @@ def on_cluster(
             hint="install dewmargin[cluster] here and on the workers",
         ) from error
     try:
-        client = dask.Client(address, timeout="20s")
+        client = dask.Client(address, timeout=ANSWERS_S)
     except (OSError, TimeoutError, ValueError) as error:
         raise InputError(
             f"no scheduler answers at {address!r}", where="--cluster", hint="tcp://HOST:PORT"

@@ -49,10 +49,7 @@ class Store:
         from pyarrow import fs  # noqa: PLC0415 - slow to import
 
         self.address = str(out)
-        if "://" in self.address:
-            self.files, self.root = fs.FileSystem.from_uri(self.address)
-        else:
-            self.files, self.root = fs.LocalFileSystem(), str(Path(out).absolute())
+        self.files, self.root = opened(self.address)
         self.local = Path(self.root) if isinstance(self.files, fs.LocalFileSystem) else None
 
     def path(self, name: str) -> str:
@@ -132,6 +129,28 @@ class Store:
                 f"{self.address}: holds files that are not of a sweep, such as {strangers[0]!r} "
                 "(choose an empty folder with --out)"
             )
+
+
+def opened(address: str) -> tuple[Any, str]:
+    """Return the file system of a folder or an address, and the folder in it.
+
+    Raises
+    ------
+    OutputError
+        If pyarrow knows no such address.
+    """
+    from pyarrow import fs  # noqa: PLC0415 - slow to import
+
+    if "://" not in address:
+        return fs.LocalFileSystem(), str(Path(address).absolute())
+    try:
+        files, root = fs.FileSystem.from_uri(address)
+    except (OSError, ValueError) as error:
+        raise OutputError(
+            f"{address}: is no address that can be written to (a folder, s3://bucket/folder or "
+            "another that pyarrow knows)"
+        ) from error
+    return files, str(root)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

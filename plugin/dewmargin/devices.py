@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray
-    from dewmargin.contracts import Capability, Strategy
+    from dewmargin.contracts import Capability
     from dewmargin.variants import Row, Variants
 
 ACTIVE = 0.05  # least share of time with heat for which a device is solved, if the plant may heat
@@ -77,18 +77,6 @@ def _same_air(one: HourlyCase, other: HourlyCase) -> bool:
     return not apart.size or float(apart.mean()) < SAME_AIR_K
 
 
-def _strategies(variants: Variants, rows: Sequence[Row]) -> list[Strategy]:
-    """Return the strategies with each of their drawn inputs at its ends, or at every choice."""
-    found: list[Strategy] = []
-    for k in variants.touching("strategies"):
-        target, said = variants.targets[k], {row[k]: row for row in rows}
-        ends = said if target in variants.choices else (min(said), max(said))
-        for value in ends:
-            drawn = variants.scenario_of(said[value], (k,))
-            found.append(drawn.strategies[target.index or 0])
-    return found
-
-
 @dataclass(frozen=True, slots=True)
 class _Solved:
     """What a device can do at some choices; whether it runs when the plant heats."""
@@ -102,7 +90,8 @@ class Device:
 
     What is drawn of both, and of the plant's air, is read off a polynomial through exact solutions;
     choices and weather are solved one by one. Its straight lines are those of the scenario's own
-    humidity and of its most humid strategy, for all draws alike. At most `kept` choices are
+    humidity and of its most humid strategy, for all draws alike; of the comfort band's upper edge
+    too where strategies are drawn. At most `kept` choices are
     remembered.
     """
 
@@ -137,7 +126,6 @@ class Device:
                 hint=f"leave out some of {', '.join(targets[k].where for k in self._smooth)}",
             )
         ranges = [(min(row[k] for row in rows), max(row[k] for row in rows)) for k in self._smooth]
-        self._strategies = _strategies(variants, rows)
 
         def solved(exact: Row) -> _Solved:
             return self._solve(rows[0], exact, ranges)
@@ -168,7 +156,8 @@ class Device:
         base = np.repeat(balance.baseline(case).w_kg_kg, case.steps_per_hour)
         # Some draw may want it where the scenario itself is cooled.
         warm = replace(case, cooling=np.zeros(case.n_steps, dtype=bool))
-        held += [control.true_setpoint(case, s.setpoint(seen)) for s in self._strategies]
+        if variants.touching("strategies"):
+            held.append(np.full(case.n_steps, scenario.comfort.high_rh))
         most = np.max([balance.setpoint_humidity_ratio(warm, rh) for rh in held], axis=0)
         demand = np.repeat(demand, case.steps_per_hour)
         follows = False

@@ -146,8 +146,8 @@ class Hourly(Inputs):
 class SweepFile(Inputs):
     """A sweep's file."""
 
-    scenario: str | tuple[str, ...] = Field(
-        description="scenario file that is varied, relative to this one; or several"
+    scenario: tuple[str, ...] = Field(
+        min_length=1, description="scenario file that is varied, relative to this one; or several"
     )
     axes: list[Axis] = Field([], description="inputs that are multiplied with each other")
     sample: Sample | None = Field(None, description="inputs that are drawn side by side")
@@ -156,6 +156,14 @@ class SweepFile(Inputs):
     block: int | None = Field(
         None, ge=1, description="cases in a block; default: about 8192 case-years"
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_or_several(cls, data: Any) -> Any:  # noqa: ANN401 - anything a file may hold
+        """Take one scenario for a list of one."""
+        if isinstance(data, dict) and isinstance(data.get("scenario"), str):
+            return data | {"scenario": (data["scenario"],)}
+        return data
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,8 +224,7 @@ class Plan:
         raw = read_bytes(self.path)
         self.sha256 = hashlib.sha256(raw).hexdigest()
         self.file = checked(SweepFile, document_of(raw, self.path), self.path, "")
-        names = self.file.scenario
-        self.scenario_names = (names,) if isinstance(names, str) else names
+        self.scenario_names = self.file.scenario
         self.scenarios = tuple(load(self.path.parent / name) for name in self.scenario_names)
         self._sha256 = done_once(folder.sha256, kept=None)
         self._table: dict[str, list[Any]] = {}
@@ -480,16 +487,14 @@ class Plan:
                 try:
                     runner.variants.scenario_of(tuple(row), targets)
                 except InputError as error:
-                    keys = {runner.variants.targets[target].where for target in targets}
-                    if error.where is None or not any(error.where.startswith(k) for k in keys):
+                    what = _of_itself(error, runner.variants.targets[targets[0]].where)
+                    if what is None:
                         continue  # it may go together with what others say
                     where = f"{parameter.where}.values[{i}]"
                     if parameter.where.startswith("rows."):
                         row_of = self._table[parameter.doubt.input].index(value)
                         where = f"{parameter.where}: row {row_of + 1}"
-                    raise InputError(
-                        error.what, file=self.path, where=where, hint=error.hint
-                    ) from error
+                    raise InputError(what, file=self.path, where=where, hint=error.hint) from error
 
     def _files_of(self, scenario: int, places: tuple[int, ...], values: Row) -> dict[str, str]:
         variants = self.runners(scenario).variants
@@ -545,7 +550,7 @@ def read_rows(path: Path) -> dict[str, list[Any]]:
             table = csv.read_csv(path)
     except (OSError, pa.ArrowInvalid) as error:
         raise InputError(f"cannot be read as a table: {error}", file=path) from error
-    found = {name: table.column(name).to_pylist() for name in table.column_names}
+    found = {n: list(map(_number, table.column(n).to_pylist())) for n in table.column_names}
     if not table.num_rows:
         raise InputError("has no rows", file=path)
     for name, values in found.items():
@@ -553,6 +558,25 @@ def read_rows(path: Path) -> dict[str, list[Any]]:
             if value is None or (isinstance(value, float) and not math.isfinite(value)):
                 raise InputError("must hold a value", file=path, where=f"row {i + 1}, {name}")
     return {name: list(map(frozen, values)) for name, values in found.items()}
+
+
+def _number(value: object) -> object:
+    """Return a cell as a number if it is one: one text makes a column of a CSV file texts."""
+    if not isinstance(value, str):
+        return value
+    try:
+        number = float(value)
+    except ValueError:
+        return value
+    return number if math.isfinite(number) else value
+
+
+def _of_itself(error: InputError, where: str) -> str | None:
+    """Return what is wrong with a value, unless it only does not go with other values."""
+    key = where.rpartition(".")[2]
+    if error.where is not None and error.where.startswith(where):
+        return error.what
+    return error.what.removeprefix(f"{key}: ") if error.what.startswith(f"{key}: ") else None
 
 
 def _of_column(name: str, values: Sequence[Any]) -> Doubt:

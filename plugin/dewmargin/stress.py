@@ -443,7 +443,10 @@ class Runner:
         self._of_use = self.variants.touching(
             "control", "strategies", "equipment", "supplies", "tariff"
         )
-        self._of_strategies = self.variants.touching("strategies")
+        self._of_strategy = [
+            [k for k in self.variants.touching("strategies") if self.variants.targets[k].index == i]
+            for i in range(len(scenario.strategies))
+        ]
         self._room = done_once(self._make_room, kept=KEPT)
         self._use = lru_cache(KEPT)(self._make_use)
 
@@ -671,7 +674,6 @@ class Runner:
         held: dict[tuple[Control, Row, int], _Low] = {}
         for r in members:
             drawn = self._use(tuple(group[r][k] for k in self._of_use))
-            said = tuple(group[r][k] for k in self._of_strategies)
             seen = drawn.control.measured(room.case)
             places: list[int] = []
             for option in options:
@@ -679,6 +681,7 @@ class Runner:
                     places.append(cases.baseline())
                     continue
                 which, device = divmod(option - 1, len(self._devices))
+                said = tuple(group[r][k] for k in self._of_strategy[which])
                 key = (drawn.control, said, which)
                 if key not in held:
                     held[key] = self._held(room, drawn, drawn.strategies[which], seen, cases)

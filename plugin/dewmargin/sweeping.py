@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 PATIENCE_S = 600.0
 _NO_LIMIT_S = 1e6  # of processes that have a limit of their own
 MEASURED_ROWS = 1024
-MOST_BROKEN_OFF = 2  # times a block may have begun without an end before it is solved apart
+MOST_BROKEN_OFF = 1  # times a block may begin before it is solved apart
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,11 +196,12 @@ class _Run:
         self._apart(late, 1)
 
     def _apart(self, late: list[Block], threads: int) -> None:
-        again: list[Block] = []
         for block, result in as_they_end(
             self._solved_apart, late, threads=threads, patience_s=_NO_LIMIT_S
         ):
-            self._take(block, result, again)
+            if isinstance(result, Exception):
+                raise result
+            self._keep(block, *result)
 
     def _solved(self, block: Block) -> tuple[str, bytes | None]:
         """Return a block's name, and its part's bytes unless the part is there."""
@@ -233,7 +234,10 @@ class _Run:
         if isinstance(result, Exception):
             late.append(block)
             return
-        name, content = result
+        self._keep(block, *result)
+
+    def _keep(self, block: Block, name: str, content: bytes | None) -> None:
+        """Write a block's part, unless it is there, and tell how far the sweep is."""
         if content is not None:
             self.store.put(f"{PARTS}/{name}", content)
             self.store.drop(f"{TRIES}/{name}")
@@ -320,6 +324,10 @@ class _Run:
         """Return what the sweep was made of, and the hash of every file; the same for the same."""
         plan = self.plan
         inputs = {plan.path.name: plan.sha256}
+        inputs |= {Path(s.file).name: s.sha256 for s in plan.scenarios}
+        if plan.file.rows is not None:
+            rows = plan.path.parent / plan.file.rows.file
+            inputs[rows.name] = folder.sha256(rows)
         for k in range(plan.n_blocks):
             inputs |= {Path(path).name: sha for path, sha in plan.files(plan.block(k)).items()}
         said = {
