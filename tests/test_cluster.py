@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 import threading
 import time
+from contextlib import contextmanager, suppress
+from typing import TYPE_CHECKING
 
 import psutil
 import pytest
@@ -17,7 +22,10 @@ from dewmargin.plan import Plan
 from dewmargin.reports.folder import verify_folder
 from sweep_case import GRID, contents, poisoned, run, sweep_file
 
-MANY = "block = 2\n" + GRID.replace("values = [700, 1100]", "start = 500\nstop = 1500\ncount = 40")
+if TYPE_CHECKING:
+    from pathlib import Path
+
+MANY = "block = 2\n" + GRID.replace("values = [700, 1100]", "start = 500\nstop = 1500\ncount = 15")
 
 
 @pytest.fixture(scope="module")
@@ -29,36 +37,113 @@ def scheduler():
         yield started
 
 
-@pytest.mark.slow
-@pytest.mark.filterwarnings("ignore")  # of Dask's own, when a worker is killed
-def test_a_cluster_writes_the_same_bytes_though_a_worker_is_killed(scheduler, tmp_path) -> None:
-    path = sweep_file(tmp_path, MANY)
-    dewmargin.sweep(path, tmp_path / "here")
-    with Client(scheduler) as client:
-        pids = list(client.run(lambda: __import__("os").getpid()).values())
-    killed = []
+@pytest.fixture(scope="module")
+def here(tmp_path_factory):
+    """Return a sweep's file, and the hashes of its files as this process writes them."""
+    folder = tmp_path_factory.mktemp("here")
+    path = sweep_file(folder, MANY)
+    dewmargin.sweep(path, folder / "here")
+    return path, contents(folder / "here")
+
+
+def kill_when(out: Path, parts: int, pid: int, killed: list[int]) -> threading.Thread:
+    """Kill a process as soon as some parts lie in a folder."""
 
     def kill() -> None:
         until = time.monotonic() + 60.0
-        while len(list((tmp_path / "there").glob("dataset/part-*"))) < 5:
+        while len(list(out.glob("dataset/part-*"))) < parts:
             if time.monotonic() > until:
                 return
             time.sleep(0.005)
-        psutil.Process(pids[0]).kill()
-        killed.append(pids[0])
+        psutil.Process(pid).kill()
+        killed.append(pid)
 
-    killer = threading.Thread(target=kill)
-    killer.start()
-    found = dewmargin.sweep(path, tmp_path / "there", cluster=scheduler.scheduler_address)
+    thread = threading.Thread(target=kill)
+    thread.start()
+    return thread
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore")  # of Dask's own, when a worker is killed
+def test_a_cluster_writes_the_same_bytes_though_a_worker_is_killed(
+    scheduler, here, tmp_path
+) -> None:
+    path, expected = here
+    out, killed = tmp_path / "there", []
+    with Client(scheduler) as client:
+        pids = list(client.run(os.getpid).values())
+    killer = kill_when(out, 5, pids[0], killed)
+
+    found = dewmargin.sweep(path, out, cluster=scheduler.scheduler_address)
     killer.join()
 
     assert killed == pids[:1]
     assert found.refused == 0
-    assert contents(tmp_path / "there") == contents(tmp_path / "here")
-    assert verify_folder(tmp_path / "there")
-    again = run(path, "--out", tmp_path / "there", "--cluster", scheduler.scheduler_address)
+    assert contents(out) == expected
+    assert verify_folder(out)
+    again = run(path, "--out", out, "--cluster", scheduler.scheduler_address)
     assert again.returncode == 0, again.stderr
-    assert contents(tmp_path / "there") == contents(tmp_path / "here")
+    assert contents(out) == expected
+
+
+@contextmanager
+def dask_processes(folder: Path):
+    """Yield a scheduler's process and address, with one worker beside it."""
+    told = folder / f"scheduler-{time.monotonic_ns()}.json"
+    module = [sys.executable, "-m", "distributed.cli.dask_scheduler"]
+    scheduler = subprocess.Popen(
+        [*module, "--port", "0", "--no-dashboard", "--host", "127.0.0.1", "--scheduler-file", told],
+        stderr=subprocess.DEVNULL,
+    )
+    processes = [scheduler]
+    try:
+        address = address_in(told)
+        worker = [sys.executable, "-m", "distributed.cli.dask_worker", address, "--nthreads", "1"]
+        processes.append(
+            subprocess.Popen(
+                [*worker, "--no-nanny", "--no-dashboard", "--death-timeout", "60"],
+                stderr=subprocess.DEVNULL,
+            )
+        )
+        yield scheduler, address
+    finally:
+        for process in reversed(processes):
+            process.kill()
+            process.wait()
+
+
+def address_in(file: Path) -> str:
+    """Return the address that a scheduler writes into a file when it is ready."""
+    until = time.monotonic() + 60.0
+    while time.monotonic() < until:
+        with suppress(OSError, ValueError):
+            return json.loads(file.read_text())["address"]
+        time.sleep(0.05)
+    raise TimeoutError(file)
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore")  # of Dask's own, when a scheduler is killed
+def test_a_killed_scheduler_is_told_and_the_same_command_goes_on(here, tmp_path) -> None:
+    path, expected = here
+    out, killed = tmp_path / "there", []
+
+    with dask_processes(tmp_path) as (process, address):
+        killer = kill_when(out, 5, process.pid, killed)
+        with pytest.raises(InputError) as caught:
+            dewmargin.sweep(path, out, cluster=address)
+        killer.join()
+    assert killed == [process.pid]
+    assert str(caught.value) == (
+        "--cluster: the scheduler is gone (start it, and give the same command again: it goes on "
+        "where it was)"
+    )
+    assert not (out / "manifest.json").exists()
+
+    with dask_processes(tmp_path) as (_, address):
+        done = dewmargin.sweep(path, out, cluster=address)
+    assert done.solved_blocks < 30
+    assert contents(out) == expected
 
 
 @pytest.mark.slow

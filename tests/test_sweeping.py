@@ -294,7 +294,7 @@ def test_a_folder_with_other_files_is_refused(grid, tmp_path) -> None:
     assert (tmp_path / "thesis.txt").read_text() == "mine"
 
 
-KILLED = GRID.replace("values = [700, 1100]", "start = 500\nstop = 1500\ncount = 40")
+KILLED = GRID.replace("values = [700, 1100]", "start = 500\nstop = 1500\ncount = 20")
 
 
 @pytest.mark.slow
@@ -311,7 +311,7 @@ def test_a_killed_sweep_ends_with_the_same_bytes(tmp_path) -> None:
     worker.wait(10)  # does not outlive the command
     assert not (out / "manifest.json").exists()
 
-    second = begun(path, out, threads=2, parts=30)
+    second = begun(path, out, threads=2, parts=15)
     psutil.Process(second.pid).children()[0].kill()
 
     assert second.wait(120) == 0  # begins anew by itself

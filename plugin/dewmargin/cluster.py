@@ -6,9 +6,11 @@ name of `write_block`, which every worker imports from its own installation.
 
 from __future__ import annotations
 
+import asyncio
 import json
 import threading
 import time
+from concurrent.futures import CancelledError
 from contextlib import suppress
 from functools import lru_cache
 from importlib import import_module
@@ -118,14 +120,33 @@ def on_cluster(
                 running[future] = (block, time.monotonic() + IN_FLIGHT * patience_s)
             if not running:
                 return
-            with suppress(TimeoutError):
+            with suppress(TimeoutError, CancelledError, asyncio.CancelledError):  # told below
                 dask.wait(list(running), timeout=LOOKS_S, return_when="FIRST_COMPLETED")
             for future, (block, until) in list(running.items()):
+                if future.status in ("cancelled", "lost"):
+                    raise _gone()
                 if future.done():
                     del running[future]
-                    failed = future.exception()
-                    yield block, future.result() if failed is None else failed
+                    yield block, _ended(future)
                 elif time.monotonic() > until:
                     del running[future]
                     future.cancel()
                     yield block, OverdueError("did not end in its time")
+
+
+def _ended(future: Any) -> str | Exception:  # noqa: ANN401 - Dask's
+    """Return what a block came to."""
+    try:
+        failed: Exception | None = future.exception()
+        name: str | Exception = future.result() if failed is None else failed
+    except (OSError, CancelledError, asyncio.CancelledError) as error:
+        raise _gone() from error
+    return name
+
+
+def _gone() -> InputError:
+    return InputError(
+        "the scheduler is gone",
+        where="--cluster",
+        hint="start it, and give the same command again: it goes on where it was",
+    )
