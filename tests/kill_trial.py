@@ -35,9 +35,7 @@ def main() -> int:
     chance = random.Random(asked.seed)  # noqa: S311 - when to kill, no secret
     folder = Path(tempfile.mkdtemp(prefix="kill-trial-"))
     path = sweep_file(folder, SWEEP)
-    began = time.monotonic()
     subprocess.run(command(path, "--out", folder / "whole"), check=True, stdout=subprocess.DEVNULL)
-    lasts = time.monotonic() - began
     expected = contents(folder / "whole")
     kills = finished = 0
     out = folder / "killed"
@@ -47,7 +45,8 @@ def main() -> int:
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
-        time.sleep(chance.uniform(0.3, 1.0) * lasts)
+        wait_for(process, out, chance.randrange(len(expected)))
+        time.sleep(chance.uniform(0.0, 0.3))
         of_command = chance.random() < 0.5
         kills += killed(process, of_command=of_command)
         if process.wait() == 0:
@@ -63,6 +62,12 @@ def main() -> int:
     print(f"{kills} kills, {finished + 1} sweeps finished, the same bytes at the last: {same}")  # noqa: T201 - idem
     shutil.rmtree(folder)
     return 0 if same else 1
+
+
+def wait_for(process: subprocess.Popen, out: Path, parts: int) -> None:
+    """Wait until some parts are there, or the process ends."""
+    while process.poll() is None and len(list(out.glob("dataset/part-*"))) < parts:
+        time.sleep(0.002)
 
 
 def killed(process: subprocess.Popen, *, of_command: bool) -> bool:

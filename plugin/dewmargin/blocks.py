@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -191,15 +191,14 @@ def table(plan: Plan, scenario: int, pieces: Sequence[Solved]) -> pa.Table:
         acts = {"value": "", "factor": ", a factor", "offset": ", an offset"}[parameter.doubt.acts]
         column = columns.Column(parameter.name, parameter.unit, f"{parameter.doubt.input}{acts}")
         values = [draw[k] for draw in draws]
-        kind = kind_of(parameter.span)
-        if kind is str:
+        if parameter.kind is str:
             said = [v if isinstance(v, str) else json.dumps(v, default=str) for v in values]
             names = list(dict.fromkeys(said))
             place = {name: i for i, name in enumerate(names)}
             codes = np.repeat(np.array([place[v] for v in said], dtype=np.int64), n_options)
             add(column, texts(names, codes))
         else:
-            plain = {bool: np.bool_, int: np.int64, float: np.float64}[kind]
+            plain = {bool: np.bool_, int: np.int64, float: np.float64}[parameter.kind]
             add(column, pa.array(np.repeat(np.array(values, dtype=plain), n_options)))
     codes = np.tile(np.arange(n_options), len(cases))
     parts = [[None] * 3 if name == BASELINE else name.split(SEPARATOR) for name in options]
@@ -210,15 +209,6 @@ def table(plan: Plan, scenario: int, pieces: Sequence[Solved]) -> pa.Table:
     refused = [{"case": r.case, "reason": r.reason} for piece in pieces for r in piece.refused]
     about = json.dumps({"refused": refused}, sort_keys=True, ensure_ascii=False)
     return pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata={"dewmargin": about}))
-
-
-def kind_of(values: Sequence[Any]) -> type:
-    """Return the one type that holds all values; text, as JSON, if none does."""
-    kinds = {type(value) for value in values}
-    for kind in (bool, int):
-        if kinds == {kind}:
-            return kind
-    return float if kinds <= {int, float} else str
 
 
 def parquet(content: pa.Table) -> bytes:

@@ -43,6 +43,7 @@ MOST_CHOICES = 8  # different numbers of a table's column that are solved one by
 MOST_TRIED = 10_000  # values of an input that are checked before the work begins
 _OF_ROOM = ("weather", "space", "surfaces", "comfort")
 _ORDER = (*_OF_ROOM, "equipment", "supplies", "strategies", "control", "tariff")
+_MET = ("weather", "space", "equipment", "supplies")
 _DOUBT = re.compile(r"doubts\[(\d+)\]")
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]
@@ -166,7 +167,7 @@ class SweepFile(Inputs):
         return data
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Parameter:
     """A column of the dataset that says what an input is in a case.
 
@@ -178,6 +179,15 @@ class Parameter:
     doubt: Doubt
     where: str
     span: tuple[Any, ...]
+
+    @cached_property
+    def kind(self) -> type:
+        """Return the one type that holds all its values; text, as JSON, if none does."""
+        kinds = {type(value) for value in self.span}
+        for kind in (bool, int):
+            if kinds == {kind}:
+                return kind
+        return float if kinds <= {int, float} else str
 
     @property
     def unit(self) -> str:
@@ -431,7 +441,11 @@ class Plan:
 
     def _corners(self, runner: Runner) -> list[Row]:
         """Return rows in which all that is said, or the ends of what is drawn, is said once."""
-        spans = [parameter.span for parameter in self.parameters]
+        # What is not met by a device need not be said in all its ways.
+        spans = [
+            p.span if any(target.part in _MET for target in placed.targets) else p.span[:1]
+            for p, placed in zip(self.parameters, runner.doubts, strict=True)
+        ]
         n = max((len(span) for span in spans), default=1)
         draws = [tuple(span[i % len(span)] for span in spans) for i in range(n)]
         return [runner.variants.row(draw) for draw in draws]
