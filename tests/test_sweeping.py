@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import signal
 import subprocess
 import threading
 import time
@@ -143,7 +145,7 @@ def test_every_column_tells_its_unit_and_what_it_is(grid) -> None:
     assert about["feed_l"] == {"unit": "l", "description": "water fed to the equipment"}
     assert about["case"] == {"unit": "1", "description": "number of the case, from 0"}
     assert about["leakage"] == {
-        "unit": "m**3/hour",
+        "unit": "m3/h",
         "description": "space.house.leakage_m3_h_at_50pa",
     }
     assert [c.name for c in columns.YEARLY] == schema.names[-len(yearly.METRICS) :]
@@ -324,6 +326,7 @@ def begun(path: Path, out: Path, *, threads: int, parts: int) -> subprocess.Pope
         command(path, "--out", out, "--threads", threads),
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
+        start_new_session=True,
     )
     until = time.monotonic() + 60.0
     while len(list(out.glob("dataset/part-*"))) < parts and time.monotonic() < until:
@@ -612,3 +615,24 @@ def test_a_store_drops_only_what_is_there(tmp_path) -> None:
     assert store.names() == ["dataset"]
     store.keep(set())
     assert store.names() == []
+
+
+def test_a_swinging_controller_is_told(tmp_path) -> None:
+    text = SCENARIO + '[[axes]]\ninput = "control.rh_bias"\nvalues = [0.0]\n'
+    path = sweep_file(tmp_path, text, lines={"[tariff]": "[control]\ndeadband_rh = 0.04\n[tariff]"})
+
+    found = dewmargin.sweep(path, tmp_path / "out")
+
+    note = "the swing around the set-point is left out; hours of chosen cases have it"
+    assert found.lines()[1] == f"Note: {note}."
+    assert json.loads((tmp_path / "out" / "manifest.json").read_text())["notes"] == [note]
+
+
+def test_an_interrupted_sweep_is_not_begun_again(tmp_path) -> None:
+    path = sweep_file(tmp_path, "block = 2\n" + KILLED)
+    out = tmp_path / "out"
+    process = begun(path, out, threads=1, parts=3)
+    os.killpg(process.pid, signal.SIGINT)  # as a terminal does
+
+    assert process.wait(30) == 130
+    assert not (out / "manifest.json").exists()

@@ -52,6 +52,11 @@ class Store:
         self.files, self.root = opened(self.address)
         self.local = Path(self.root) if isinstance(self.files, fs.LocalFileSystem) else None
 
+    @property
+    def shared(self) -> str:
+        """Return the address as another process or machine takes it."""
+        return self.address if self.local is None else self.root
+
     def path(self, name: str) -> str:
         """Return a file's path in the file system."""
         return f"{self.root}/{name}"
@@ -167,6 +172,8 @@ class Sweep:
         Columns that say what an input is.
     cases, refused : int
         How many cases there are, and how many of them were set aside.
+    notes : tuple of str
+        What to know of the numbers.
     solved_blocks : int
         How many blocks this run had to solve; the others were there.
     """
@@ -176,6 +183,7 @@ class Sweep:
     parameters: tuple[str, ...]
     cases: int
     refused: int
+    notes: tuple[str, ...]
     solved_blocks: int
 
     def dataset(self) -> ds.Dataset:
@@ -209,6 +217,7 @@ class Sweep:
         ]
         if self.refused:
             lines.append(f"{self.refused} cases were set aside; why stands in {REFUSED}.")
+        lines += [f"Note: {note}." for note in self.notes]
         lines.append(f"Written to {self.address}; start with {SUMMARY}.")
         return lines
 

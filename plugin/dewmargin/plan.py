@@ -40,10 +40,11 @@ MOST_CASES = 1_000_000_000
 CASE_YEARS = 8192  # of a block, about
 LEAST_BLOCKS = 16  # of a small sweep, so that threads have something to share
 MOST_CHOICES = 8  # different numbers of a table's column that are solved one by one
-MOST_TRIED = 10_000  # values of an input that are checked before the work begins
+MOST_TRIED = 1000  # values of an input that are checked before the work begins
 _OF_ROOM = ("weather", "space", "surfaces", "comfort")
 _ORDER = (*_OF_ROOM, "equipment", "supplies", "strategies", "control", "tariff")
 _MET = ("weather", "space", "equipment", "supplies")
+_PLAIN = (("**", ""), ("hour", "h"), ("delta_degC", "K"), ("degC", "°C"), ("minute", "min"))
 _DOUBT = re.compile(r"doubts\[(\d+)\]")
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]
@@ -194,7 +195,10 @@ class Parameter:
         """Return its unit, as its name tells it."""
         if self.doubt.acts == "factor":
             return "1"
-        return unit_of(self.doubt.input.rpartition(".")[2]) or ""
+        unit = unit_of(self.doubt.input.rpartition(".")[2]) or ""
+        for spelt, plain in _PLAIN:
+            unit = unit.replace(spelt, plain)
+        return unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,6 +241,8 @@ class Plan:
         self.scenario_names = self.file.scenario
         self.scenarios = tuple(load(self.path.parent / name) for name in self.scenario_names)
         self._sha256 = done_once(folder.sha256, kept=None)
+        self._program = (code_sha256(), folder.versions())
+        self.inputs: dict[str, str] = {}  # hash of every file that a block was asked to be of
         self._table: dict[str, list[Any]] = {}
         self.parameters, groups = self._read()
         self._require_names()
@@ -334,7 +340,7 @@ class Plan:
             if any(target.part != "weather" for target in each.targets)
         ]
         decides = [
-            code_sha256(), folder.versions(), self.scenarios[block.scenario].sha256,
+            self._program, self.scenarios[block.scenario].sha256,
             self.scenario_names[block.scenario], len(self.scenarios),
             sorted((Path(p).name, h) for p, h in self.files(block).items()), own,
             [p.name for p in self.parameters], block.start, draws,
@@ -358,7 +364,14 @@ class Plan:
         found: dict[str, str] = {}
         for values in dict.fromkeys(tuple(row[k] for k in mine) for row in rows):
             found |= self._files_of(block.scenario, mine, values)
+        self.inputs |= found
         return found
+
+    def notes(self) -> list[str]:
+        """Return what a reader of the dataset must know."""
+        if any(scenario.control.swings for scenario in self.scenarios):
+            return ["the swing around the set-point is left out; hours of chosen cases have it"]
+        return []
 
     # How it is made
 

@@ -42,7 +42,8 @@ def watched(marks: Path) -> int:
             try:
                 code = process.wait()
             except KeyboardInterrupt:
-                code = process.wait()  # it was interrupted too
+                process.wait()  # it was interrupted too
+                raise
         left = _marks(marks)
         if code >= 0 or left <= seen:
             return code if code >= 0 else 128 - code

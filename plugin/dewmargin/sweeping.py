@@ -189,7 +189,7 @@ class _Run:
         late: list[Block] = []
         blocks = [self.plan.block(k) for k in range(self.plan.n_blocks)]
         for block, name in on_cluster(
-            self.plan, blocks, out=self.store.address, address=address, patience_s=self.patience_s
+            self.plan, blocks, out=self.store.shared, address=address, patience_s=self.patience_s
         ):
             result = name if isinstance(name, Exception) else (name, None)
             self._take(block, result, late)
@@ -276,6 +276,7 @@ class _Run:
             parameters=tuple(p.name for p in plan.parameters),
             cases=plan.n_cases,
             refused=len(refused),
+            notes=tuple(plan.notes()),
             solved_blocks=self.solved,
         )
         tables = {"summary": summary_table(found), "refused": self._refused(refused)}
@@ -328,8 +329,7 @@ class _Run:
         if plan.file.rows is not None:
             rows = plan.path.parent / plan.file.rows.file
             inputs[rows.name] = folder.sha256(rows)
-        for k in range(plan.n_blocks):
-            inputs |= {Path(path).name: sha for path, sha in plan.files(plan.block(k)).items()}
+        inputs |= {Path(path).name: sha256 for path, sha256 in plan.inputs.items()}
         said = {
             "schema_version": folder.SCHEMA_VERSION,
             "versions": folder.versions(),
@@ -340,6 +340,7 @@ class _Run:
             },
             "cases": plan.n_cases,
             "blocks": plan.n_blocks,
+            "notes": plan.notes(),
             "inputs_sha256": inputs,
             "outputs_sha256": {
                 name: hashlib.sha256(self.store.get(name)).hexdigest() for name in names
