@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from dewmargin.variants import Row
 
 TRIES = 2
+AT_ONCE = 256  # cases solved together: their hours are in memory meanwhile
 # What is known of every case that can be solved.
 _ALWAYS_KNOWN = [
     k
@@ -110,7 +111,8 @@ def solve_cases(plan: Plan, start: int, stop: int) -> Solved:
 def _fill(runner: Runner, rows: Sequence[Row], out: FloatArray) -> dict[int, str]:
     """Fill the numbers of rows; return why some could not be, by their place."""
     reasons: dict[int, str] = {}
-    waiting = [list(range(len(rows)))] if rows else []
+    every = list(range(len(rows)))
+    waiting = [every[i : i + AT_ONCE] for i in range(0, len(rows), AT_ONCE)]
     while waiting:
         some = waiting.pop()
         try:

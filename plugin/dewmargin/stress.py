@@ -56,6 +56,7 @@ LEAST_BASE = 8
 USUALLY_RANKED = 2  # options whose inputs are ranked, unless asked otherwise
 ROUNDING = 1e-9  # of the largest value
 CASES_AT_ONCE = 32  # solved in one call: as many go through the year side by side
+SCENARIOS_KEPT = 4096  # of a block, asked for when checked and when solved; they are small
 CHECKED = 4  # draws that are compared in full
 
 
@@ -448,7 +449,7 @@ class Runner:
             for i in range(len(scenario.strategies))
         ]
         self._room = done_once(self._make_room, kept=KEPT)
-        self._use = lru_cache(KEPT)(self._make_use)
+        self._use = lru_cache(SCENARIOS_KEPT)(self._make_use)
 
     def run(
         self,
@@ -858,13 +859,15 @@ class _Pile:
     ) -> batch.Ran:
         n_faces = len(self._room.case.surfaces)
         above = [low.above_kg_m2 or (np.inf,) * n_faces for low in lows]
+        held = dict.fromkeys(row for low in lows for row in (low.dry, low.wet))
+        place = {row: i for i, row in enumerate(held)}
         return batch.solve(
             self._room.of,
             batch.Cases(
-                low=np.array(self._low_rows),
+                low=np.array([self._low_rows[row] for row in place]),
                 devices=devices,
-                of_low=[low.dry for low in lows],
-                of_low_wet=[low.wet for low in lows],
+                of_low=[place[low.dry] for low in lows],
+                of_low_wet=[place[low.wet] for low in lows],
                 of_device=of_device,
                 wet_above_kg_m2=np.array(above, dtype=np.float64).reshape(len(lows), n_faces),
             ),
