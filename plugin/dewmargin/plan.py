@@ -240,8 +240,8 @@ class Plan:
         self.file = checked(SweepFile, document_of(raw, self.path), self.path, "")
         self.scenario_names = self.file.scenario
         self.scenarios = tuple(load(self.path.parent / name) for name in self.scenario_names)
-        self._sha256 = done_once(folder.sha256, kept=None)
-        self._program = (code_sha256(), folder.versions())
+        self._file_sha256 = done_once(folder.sha256, kept=None)
+        self._shared_key = done_once(self._made_shared_key, kept=None)
         self.inputs: dict[str, str] = {}  # hash of every file that a block was asked to be of
         self._table: dict[str, list[Any]] = {}
         self.parameters, groups = self._read()
@@ -332,21 +332,32 @@ class Plan:
         Program and libraries, scenario, files that are read, what devices are prepared for, and
         every value in it. The weathers of other blocks are not: one more costs only its own.
         """
-        runner = self.runners(block.scenario)
-        draws = self.draws(block.start, block.stop)
-        own = [
-            [p.doubt.input, p.name, list(p.span)]
-            for p, each in zip(self.parameters, runner.doubts, strict=True)
-            if any(target.part != "weather" for target in each.targets)
-        ]
         decides = [
-            self._program, self.scenarios[block.scenario].sha256,
-            self.scenario_names[block.scenario], len(self.scenarios),
-            sorted((Path(p).name, h) for p, h in self.files(block).items()), own,
-            [p.name for p in self.parameters], block.start, draws,
+            self._shared_key(block.scenario),
+            sorted((Path(path).name, sha256) for path, sha256 in self.files(block).items()),
+            block.start,
+            self.draws(block.start, block.stop),
+        ]
+        return _sha256(decides)[:32]
+
+    def _made_shared_key(self, scenario: int) -> str:
+        """Return the hash of what all blocks of a scenario share."""
+        runner = self.runners(scenario)
+        # What a device is prepared for depends on all that is said of its inputs.
+        own = [
+            (
+                p.doubt.input, p.doubt.acts, p.name, p.kind.__name__,
+                [p.span for t in placed.targets[:1] if t.part in _MET and t.part != "weather"],
+            )
+            for p, placed in zip(self.parameters, runner.doubts, strict=True)
         ]  # fmt: skip
-        text = json.dumps(decides, sort_keys=True, default=str)
-        return hashlib.sha256(text.encode("utf-8")).hexdigest()[:32]
+        names = self.scenario_names
+        return _sha256(
+            [
+                code_sha256(), folder.versions(), self.scenarios[scenario].sha256,
+                names[scenario] if len(names) > 1 else "", own,
+            ]
+        )  # fmt: skip
 
     def files(self, block: Block) -> dict[str, str]:
         """Return the hash of every file that a block's cases are read from, by path.
@@ -532,7 +543,9 @@ class Plan:
         here = drawn.file.parent
         paths = [] if drawn.weather is None else [here / drawn.weather.file]
         try:
-            return {str(path): self._sha256(path) for path in (*paths, *drawn.space.files(here))}
+            return {
+                str(path): self._file_sha256(path) for path in (*paths, *drawn.space.files(here))
+            }
         except OSError as error:
             raise InputError(f"cannot be read: {error.strerror}", file=error.filename) from error
 
@@ -547,6 +560,11 @@ def choice(text: str, values: Sequence[Any]) -> Doubt:
     return Doubt.model_construct(
         input=text, acts="value", distribution="choice", values=tuple(values)
     )
+
+
+def _sha256(said: Sequence[Any]) -> str:
+    text = json.dumps(said, sort_keys=True, default=str)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
 def code_sha256() -> str:
