@@ -78,7 +78,7 @@ def test_a_cluster_writes_the_same_bytes_though_a_worker_is_killed(
     killer.join()
 
     assert killed == pids[:1]
-    assert found.refused == 0
+    assert (found.refused, found.solved_blocks) == (0, 30)
     assert contents(out) == expected
     assert verify_folder(out)
     again = run(path, "--out", out, "--cluster", scheduler.scheduler_address)
@@ -142,7 +142,7 @@ def test_a_killed_scheduler_is_told_and_the_same_command_goes_on(here, tmp_path)
 
     with dask_processes(tmp_path) as (_, address):
         done = dewmargin.sweep(path, out, cluster=address)
-    assert done.solved_blocks < 30
+    assert 0 < done.solved_blocks <= 25
     assert contents(out) == expected
 
 

@@ -307,10 +307,9 @@ def test_what_is_no_table_is_refused(tmp_path) -> None:
 
 def test_a_weather_that_is_not_there_is_named(tmp_path) -> None:
     path = sweep_file(tmp_path, WEATHERS.replace("WEATHERS", '["january.epw", "none.epw"]'))
-    plan = Plan(path)
 
     with pytest.raises(InputError) as caught:
-        plan.key(plan.block(1))
+        Plan(path)
 
     assert (
         str(caught.value) == f"{tmp_path / 'none.epw'}: cannot be read: No such file or directory"

@@ -25,7 +25,7 @@ from dewmargin.parallel import OverdueError
 from dewmargin.plan import Plan
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping
 
     from dewmargin.plan import Block
 
@@ -77,9 +77,9 @@ def write_block(text: str) -> str:
 
 
 def on_cluster(
-    plan: Plan, blocks: Sequence[Block], *, out: str, address: str, patience_s: float
-) -> Iterator[tuple[Block, str | Exception]]:
-    """Yield every block with the name of its part, or why there is none, as they end.
+    plan: Plan, parts: Mapping[Block, str], *, out: str, address: str, patience_s: float
+) -> Iterator[tuple[Block, Exception | None]]:
+    """Yield every block, with why its part is not there if so, as they end.
 
     Raises
     ------
@@ -101,19 +101,19 @@ def on_cluster(
             f"no scheduler answers at {address!r}", where="--cluster", hint="tcp://HOST:PORT"
         ) from error
     run = uuid4().hex
-    waiting = iter(blocks)
+    waiting = iter(parts.items())
     running: dict[Any, tuple[Block, float]] = {}
     with client:
         most = IN_FLIGHT * max(len(client.scheduler_info()["workers"]), 1)
         while True:
-            for block in islice(waiting, most - len(running)):
+            for block, part in islice(waiting, most - len(running)):
                 text = json.dumps(
                     {
                         "sweep": str(plan.path.absolute()),
                         "run": run,
                         "out": out,
                         "block": block.number,
-                        "part": part_name(plan, block),
+                        "part": part,
                     }
                 )
                 future = client.submit(write_block, text, pure=False)
@@ -134,14 +134,13 @@ def on_cluster(
                     yield block, OverdueError("did not end in its time")
 
 
-def _ended(future: Any) -> str | Exception:  # noqa: ANN401 - Dask's
-    """Return what a block came to."""
+def _ended(future: Any) -> Exception | None:  # noqa: ANN401 - Dask's
+    """Return why a block was not solved, if so."""
     try:
         failed: Exception | None = future.exception()
-        name: str | Exception = future.result() if failed is None else failed
     except (OSError, CancelledError, asyncio.CancelledError) as error:
         raise _gone() from error
-    return name
+    return failed
 
 
 def _gone() -> InputError:

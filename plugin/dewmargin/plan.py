@@ -524,7 +524,11 @@ class Plan:
                     row[target] = value
                 try:
                     runner.variants.scenario_of(tuple(row), targets)
+                    if placed.targets[0].part in ("weather", "space"):
+                        self._files_of(scenario, tuple(targets), tuple(row[k] for k in targets))
                 except InputError as error:
+                    if error.file is not None and error.file != runner.scenario.file:
+                        raise  # a file that cannot be read
                     what = _of_itself(error, runner.variants.targets[targets[0]].where)
                     if what is None:
                         continue  # it may go together with what others say

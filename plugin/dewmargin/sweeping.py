@@ -181,18 +181,35 @@ class _Run:
         for block, result in as_they_end(
             self._solved, blocks, threads=threads, patience_s=self.patience_s
         ):
-            self._take(block, result, late)
+            if isinstance(result, DewmarginError):
+                raise result
+            if isinstance(result, Exception):
+                late.append(block)
+            elif (content := result[1]) is None:
+                self._keep(block, result[0])
+            else:
+                self._write(block, result[0], content)
         self._apart(late, threads)
 
     def there(self, address: str) -> None:
         """Solve all blocks on a cluster; what ends workers, here and apart."""
         late: list[Block] = []
-        blocks = [self.plan.block(k) for k in range(self.plan.n_blocks)]
-        for block, name in on_cluster(
-            self.plan, blocks, out=self.store.shared, address=address, patience_s=self.patience_s
+        waiting: dict[Block, str] = {}
+        for block in map(self.plan.block, range(self.plan.n_blocks)):
+            name = part_name(self.plan, block)
+            if self.store.has(f"{PARTS}/{name}"):
+                self._keep(block, name)
+            else:
+                waiting[block] = name
+        for block, error in on_cluster(
+            self.plan, waiting, out=self.store.shared, address=address, patience_s=self.patience_s
         ):
-            result = name if isinstance(name, Exception) else (name, None)
-            self._take(block, result, late)
+            if isinstance(error, DewmarginError):
+                raise error
+            if error is not None:
+                late.append(block)
+            else:
+                self._keep(block, waiting[block], made=True)
         self._apart(late, 1)
 
     def _apart(self, late: list[Block], threads: int) -> None:
@@ -201,7 +218,7 @@ class _Run:
         ):
             if isinstance(result, Exception):
                 raise result
-            self._keep(block, *result)
+            self._write(block, *result)
 
     def _solved(self, block: Block) -> tuple[str, bytes | None]:
         """Return a block's name, and its part's bytes unless the part is there."""
@@ -226,26 +243,18 @@ class _Run:
         pieces = solve_apart(self.plan, block, patience_s=self.patience_s)
         return part_name(self.plan, block), parquet(table(self.plan, block.scenario, pieces))
 
-    def _take(
-        self, block: Block, result: tuple[str, bytes | None] | Exception, late: list[Block]
-    ) -> None:
-        if isinstance(result, DewmarginError):
-            raise result
-        if isinstance(result, Exception):
-            late.append(block)
-            return
-        self._keep(block, *result)
+    def _write(self, block: Block, name: str, content: bytes) -> None:
+        self.store.put(f"{PARTS}/{name}", content)
+        self.store.drop(f"{TRIES}/{name}")
+        self._keep(block, name, made=True)
 
-    def _keep(self, block: Block, name: str, content: bytes | None) -> None:
-        """Write a block's part, unless it is there, and tell how far the sweep is."""
-        if content is not None:
-            self.store.put(f"{PARTS}/{name}", content)
-            self.store.drop(f"{TRIES}/{name}")
-            self.solved += 1
+    def _keep(self, block: Block, name: str, *, made: bool = False) -> None:
+        """Count a block whose part is there, and tell how far the sweep is."""
         self.parts[block.number] = name
         n = block.stop - block.start
         self._cases_done += n
-        if content is not None:
+        if made:
+            self.solved += 1
             self._years_solved += n * len(self.plan.runners(block.scenario).options)
         self._tell()
 
