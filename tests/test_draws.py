@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dewmargin.draws import bounds, default_doubts, described, draws_of, placed, with_said
+from dewmargin.doubts import Doubt
+from dewmargin.draws import (
+    bounds,
+    default_doubts,
+    described,
+    draws_of,
+    indexed,
+    placed,
+    with_said,
+)
 from dewmargin.errors import InputError
 from stress_case import small
 
@@ -179,12 +188,13 @@ def test_draws_are_rows_of_a_design(tmp_path) -> None:
 
 
 KNOWN = (
-    "one of: surfaces[0].…, equipment[0].…, supplies[0].…, weather.…, space.…, control.…, tariff.…"
+    "one of: surfaces[0].…, strategies[0].…, equipment[0].…, supplies[0].…, weather.…, space.…, "
+    "comfort.…, control.…, tariff.…"
 )
 NOT_PLACED = [
     (
-        "comfort.low_rh",
-        f"doubts[0].input: 'comfort.low_rh' is no input that can be drawn ({KNOWN})",
+        "reports[0].kind",
+        f"doubts[0].input: 'reports[0].kind' is no input that can be drawn ({KNOWN})",
     ),
     (
         "surfaces.area_m2",
@@ -249,3 +259,46 @@ def test_what_is_no_number_cannot_be_multiplied(key, tmp_path) -> None:
         f"doubts[0].acts: {key} says no number that a draw could move (give low and high of the "
         'value itself, with acts = "value")'
     )
+
+
+NAMED = {
+    "equipment.pad.effectiveness": "equipment[0].effectiveness",
+    "surfaces.glass.area_m2": "surfaces[0].area_m2",
+    "strategies.reset.points": "strategies[0].points",
+    "surfaces[*].area_m2": "surfaces[*].area_m2",
+    "surfaces.area_m2": "surfaces.area_m2",
+    "weather.file": "weather.file",
+}
+
+
+@pytest.mark.parametrize(("text", "key"), NAMED.items())
+def test_an_entry_of_a_list_may_be_named(text, key, tmp_path) -> None:
+    assert indexed(small(tmp_path), text) == key
+
+
+def test_the_longest_name_that_fits_is_meant(tmp_path) -> None:
+    more = '[[surfaces]]\nname = "glass.area_m2"\ntemperature_index = 0.7\n\n[[strategies]]'
+    scenario = small(tmp_path, lines={"[[strategies]]": more})
+
+    assert indexed(scenario, "surfaces.glass.area_m2.area_m2") == "surfaces[1].area_m2"
+    assert indexed(scenario, "surfaces.glass.area_m2") == "surfaces[0].area_m2"
+
+
+def test_a_strategy_is_said_anew_rule_and_modifiers_apart(tmp_path) -> None:
+    lines = {'rule = "outdoor_reset"': 'rule = "outdoor_reset"\nlimits = { cap_rh = 0.38 }'}
+    scenario = small(tmp_path, lines=lines)
+    doubts = [
+        Doubt(input="strategies.reset.limits.cap_rh", distribution="uniform", low=0.2, high=0.4),
+        Doubt.model_construct(
+            input="strategies.reset.points", distribution="choice", acts="value", values=()
+        ),
+    ]
+    cap, points = placed(scenario, doubts, own_case(scenario))
+
+    drawn = with_said(scenario, {cap.targets[0]: 0.3, points.targets[0]: ((-10, 0.1), (5, 0.2))})
+
+    (rule,) = drawn.strategies
+    assert rule.modifiers.limits.cap_rh == 0.3
+    assert rule.rule.points == ((-10, 0.1), (5, 0.2))
+    assert scenario.strategies[0].modifiers.limits.cap_rh == 0.38
+    assert cap.bounds == ((0.0, 1.0),)

@@ -319,7 +319,7 @@ def test_a_draw_does_not_depend_on_what_else_is_drawn_beside_it(tmp_path) -> Non
     scenario = small(
         tmp_path, SETS["house"] + "equipment[0].airflow_kg_s|factor|uniform|low=0.8; high=1.2"
     )
-    runner = stress._Runner(scenario)
+    runner = stress.Runner(scenario)
     a, b = design(8, 16, "sobol", seed=1)
     draws_a, draws_b = (stress.draws_of(runner.doubts, each) for each in (a, b))
     runner._prepare([runner.variants.row(draw) for draw in (*draws_a, *draws_b)])
@@ -632,7 +632,7 @@ def test_an_interruption_ends_the_work_at_once(tmp_path) -> None:
     scenario = small(tmp_path, DEVICE)
     asked = threading.Semaphore(0)
     solved = []
-    numbers = stress._Runner._numbers
+    numbers = stress.Runner._numbers
 
     def slow(self, group, options) -> np.ndarray:
         solved.append(group)
@@ -643,7 +643,7 @@ def test_an_interruption_ends_the_work_at_once(tmp_path) -> None:
         raise KeyboardInterrupt
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(stress._Runner, "_numbers", slow)
+        patch.setattr(stress.Runner, "_numbers", slow)
         patch.setattr(parallel, "cpu_count", lambda: 2)
         with pytest.raises(KeyboardInterrupt):
             study(scenario, samples=4 * 256, after=stop)

@@ -214,6 +214,24 @@ DRAWS = (
     *YEARLY,
 )
 
+# Their unit is that of the number, which stands beside it.
+SWEEP_SUMMARY = (
+    *_OF_NUMBER,
+    Column("unit", "", "unit of the number"),
+    Column("parameter", "", "input that has the value beside; null: all cases"),
+    Column("value", "", "its value, or a quarter of its values from least to most"),
+    Column("cases", "1", "cases of these in which the number is known"),
+    Column("least", "", "least of them, in the unit of the number"),
+    Column("median", "", "median of them"),
+    Column("most", "", "most of them"),
+)
+
+SWEEP_REFUSED = (
+    Column("case", "1", "number of the case, from 0"),
+    Column("inputs", "", "what its inputs are"),
+    Column("reason", "", "why it was set aside, after two tries"),
+)
+
 SURFACES = (
     Column("option", "", "name of the option"),
     Column("surface", "", "name of the surface"),

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from dewmargin import balance
 from dewmargin.errors import InputError
+from dewmargin.parallel import done_once
 from dewmargin.response import MOST_INPUTS, Response, response
 
 if TYPE_CHECKING:
@@ -96,11 +96,20 @@ class Device:
 
     What is drawn of both, and of the plant's air, is read off a polynomial through exact solutions;
     choices and weather are solved one by one. Its straight lines are those of the scenario's own
-    humidity and of its most humid strategy, for all draws alike.
+    humidity and of its most humid strategy, for all draws alike; of the comfort band's upper edge
+    too where strategies are drawn. At most `kept` choices are
+    remembered.
     """
 
     def __init__(
-        self, variants: Variants, met: Plant, rows: Sequence[Row], *, equipment: int, supply: int
+        self,
+        variants: Variants,
+        met: Plant,
+        rows: Sequence[Row],
+        *,
+        equipment: int,
+        supply: int,
+        kept: int | None = None,
     ) -> None:
         self.equipment, self.supply = equipment, supply
         self._variants, self._met = variants, met
@@ -123,14 +132,17 @@ class Device:
                 hint=f"leave out some of {', '.join(targets[k].where for k in self._smooth)}",
             )
         ranges = [(min(row[k] for row in rows), max(row[k] for row in rows)) for k in self._smooth]
-        each = [dict.fromkeys(row[k] for row in rows) for k in self._exact]
+
+        def solved(exact: Row) -> _Solved:
+            return self._solve(rows[0], exact, ranges)
+
+        self._solved = done_once(solved, kept=kept)
         # Rows beside each other differ in one input, mostly in none of this device.
         self._read_off = lru_cache(KEPT)(_read_off)
-        self._solved = {exact: self._solve(rows[0], exact, ranges) for exact in product(*each)}
 
     def at(self, row: Row, case: HourlyCase) -> Capability:
         """Return what it can do in a row, in the row's building."""
-        solved = self._solved[tuple(row[k] for k in self._exact)]
+        solved = self._solved(tuple(row[k] for k in self._exact))
         can = self._read_off(solved, tuple(row[k] for k in self._smooth))
         if solved.follows_heat and case.air_system is not None:
             return replace(can, heat_frac=case.air_system.heat_frac)
@@ -152,6 +164,8 @@ class Device:
         base = np.repeat(balance.baseline(case).w_kg_kg, case.steps_per_hour)
         # Some draw may want it where the scenario itself is cooled.
         warm = replace(case, cooling=np.zeros(case.n_steps, dtype=bool))
+        if variants.touching("strategies"):
+            held.append(np.full(case.n_steps, scenario.comfort.high_rh))
         most = np.max([balance.setpoint_humidity_ratio(warm, rh) for rh in held], axis=0)
         demand = np.repeat(demand, case.steps_per_hour)
         follows = False

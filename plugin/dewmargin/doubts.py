@@ -32,8 +32,8 @@ class Doubt(Inputs):
     input: str = Field(
         min_length=1,
         description="key of the scenario as check names it, such as "
-        "space.house.leakage_m3_h_at_50pa; [*] in a list stands for all that have the key, which "
-        "are drawn together",
+        "space.house.leakage_m3_h_at_50pa; in a list by place or name, as in equipment[0].count or "
+        "equipment.bypass pad.count; [*] stands for all that have the key, drawn together",
     )
     acts: Literal["value", "factor", "offset"] = Field(
         "value",

@@ -13,6 +13,7 @@ from pydantic import BaseModel
 
 from dewmargin.doubts import Distribution, Doubt
 from dewmargin.errors import InputError
+from dewmargin.strategies.modified import Modified
 from dewmargin.surface_input import SurfaceInput
 from dewmargin.toml_file import changed
 
@@ -25,9 +26,9 @@ if TYPE_CHECKING:
 
 _PLACE = re.compile(r"(?P<part>[a-z_]+)(\[(?P<index>\d+|\*)\])?((?P<keys>(\.[a-z0-9_]+)+))")
 Change = tuple[tuple[str, ...], Any]  # keys, and what they say
-PartOf = Callable[[str, int | None, tuple[Change, ...]], BaseModel]
-LISTS = ("surfaces", "equipment", "supplies")
-SINGLE = ("weather", "space", "control", "tariff")
+PartOf = Callable[[str, int | None, tuple[Change, ...]], Any]
+LISTS = ("surfaces", "strategies", "equipment", "supplies")
+SINGLE = ("weather", "space", "comfort", "control", "tariff")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,19 +225,56 @@ def with_said(
     return replace(scenario, **moved)
 
 
-def said_part(
-    scenario: Scenario, part: str, index: int | None, changes: tuple[Change, ...]
-) -> BaseModel:
+def said_part(scenario: Scenario, part: str, index: int | None, changes: tuple[Change, ...]) -> Any:  # noqa: ANN401 - an input object, or a strategy with its modifiers
     """Return a part of a scenario, or one of its list, with changes, checked as if it were read."""
     if index is None:
         key = f"space.{scenario.space_kind}" if part == "space" else part
         return changed(getattr(scenario, part), dict(changes), scenario.file, key)
     own = getattr(scenario, part)[index]
-    return changed(own, dict(changes), scenario.file, f"{part}[{index}]")
+    return _item_changed(own, dict(changes), scenario, f"{part}[{index}]")
+
+
+def _item_changed(
+    item: Any,  # noqa: ANN401 - an input object, or a strategy with its modifiers
+    changes: Mapping[tuple[str, ...], Any],
+    scenario: Scenario,
+    where: str,
+) -> object:
+    """Return an entry of a list made anew; of a strategy with modifiers, what the keys are of."""
+    if not isinstance(item, Modified):
+        return changed(item, changes, scenario.file, where)
+    rule, modifiers = (
+        {keys: value for keys, value in changes.items() if _holder(item, keys) == name}
+        for name in ("rule", "modifiers")
+    )
+    own: Any = item.rule
+    return Modified(
+        rule=changed(own, rule, scenario.file, where),
+        modifiers=changed(item.modifiers, modifiers, scenario.file, where),
+    )
+
+
+def _holder(strategy: Modified, keys: tuple[str, ...]) -> str:
+    """Return which part of a strategy with modifiers has a key."""
+    own: Any = strategy.rule
+    return "rule" if keys[0] in type(own).model_fields else "modifiers"
+
+
+def indexed(scenario: Scenario, text: str) -> str:
+    """Return a key in which an entry of a list is named by its place, not by its name."""
+    part, _, rest = text.partition(".")
+    if part not in LISTS:
+        return text
+    names = [item.name for item in getattr(scenario, part)]
+    fits = [name for name in names if rest.startswith(f"{name}.")]
+    if not fits:
+        return text
+    name = max(fits, key=len)
+    return f"{part}[{names.index(name)}]{rest[len(name) :]}"
 
 
 def _targets(scenario: Scenario, doubt: Doubt, where: str) -> list[Target]:
-    match = _PLACE.fullmatch(doubt.input)
+    match = _PLACE.fullmatch(indexed(scenario, doubt.input))
     part = "" if match is None else match["part"]
     if (
         match is None
@@ -294,7 +332,8 @@ def _part(scenario: Scenario, target: Target) -> object:
     found = getattr(scenario, target.part)
     if target.index is None:
         return found
-    return found[target.index] if target.index < len(found) else None
+    item = found[target.index] if target.index < len(found) else None
+    return getattr(item, _holder(item, target.keys)) if isinstance(item, Modified) else item
 
 
 def _has(model: BaseModel, keys: tuple[str, ...]) -> bool:

@@ -27,7 +27,7 @@ from dewmargin.foresight import while_wet
 from dewmargin.hours import hours_of
 from dewmargin.kernel.source import NEVER
 from dewmargin.lines import Limit
-from dewmargin.parallel import side_by_side
+from dewmargin.parallel import done_once, side_by_side
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Strategy
     from dewmargin.control import Control
+    from dewmargin.doubts import Doubt
 
 Sampling = Literal["sobol", "latin_hypercube"]
 Draw = tuple[Any, ...]
@@ -55,7 +56,9 @@ SURE = 0.95  # of the intervals told with quantiles and probabilities
 LEAST_BASE = 8
 USUALLY_RANKED = 2  # options whose inputs are ranked, unless asked otherwise
 ROUNDING = 1e-9  # of the largest value
+ROOMS_AT_ONCE = 16  # prepared together; each takes a megabyte or two
 CASES_AT_ONCE = 32  # solved in one call: as many go through the year side by side
+SCENARIOS_KEPT = 4096  # of a block, asked for when checked and when solved; they are small
 CHECKED = 4  # draws that are compared in full
 
 
@@ -387,7 +390,7 @@ def study(
     """
     scenario = source if isinstance(source, Scenario) else load(source)
     try:
-        return _Runner(scenario).run(
+        return Runner(scenario).run(
             samples=samples,
             sampling=sampling,
             seed=seed,
@@ -427,15 +430,16 @@ class _Room:
     book: yearly.Ledger
 
 
-class _Runner:
+class Runner:
     """Runs sets of inputs, and reuses between them what the drawn inputs do not touch."""
 
-    def __init__(self, scenario: Scenario) -> None:
+    def __init__(self, scenario: Scenario, doubts: Sequence[Doubt] | None = None) -> None:
         self.scenario = scenario
         self.case = scenario.case(scenario.read_weather())
         require_alone(self.case)
-        asked = scenario.doubts or default_doubts(scenario, self.case)
-        self.doubts = placed(scenario, asked, self.case)
+        if doubts is None:
+            doubts = scenario.doubts or default_doubts(scenario, self.case)
+        self.doubts = placed(scenario, doubts, self.case)
         self.variants = Variants(scenario, self.doubts)
         self.options = [BASELINE] + [
             SEPARATOR.join((strategy.name, equipment.name, supply.name))
@@ -444,9 +448,16 @@ class _Runner:
             for supply in scenario.supplies
         ]
         self._devices: list[Device] = []
-        self._of_room = self.variants.touching("weather", "space", "surfaces")
-        self._of_use = self.variants.touching("control", "equipment", "supplies", "tariff")
-        self._room = lru_cache(KEPT)(self._make_room)
+        self._of_room = self.variants.touching("weather", "space", "surfaces", "comfort")
+        self._of_use = self.variants.touching(
+            "control", "strategies", "equipment", "supplies", "tariff"
+        )
+        self._of_strategy = [
+            [k for k in self.variants.touching("strategies") if self.variants.targets[k].index == i]
+            for i in range(len(scenario.strategies))
+        ]
+        self._room = done_once(self._make_room, kept=KEPT)
+        self._use = lru_cache(SCENARIOS_KEPT)(self._make_use)
 
     def run(
         self,
@@ -539,19 +550,27 @@ class _Runner:
         return tuple(self.options.index(name) for name in names) or tuple(order[:USUALLY_RANKED])
 
     def _prepare(self, rows: list[Row]) -> None:
-        """Refuse draws that cannot be, and solve each equipment on each supply over their range."""
-        everything = range(len(self.variants.targets))
+        """Refuse draws that cannot be, and prepare each equipment on each supply for them."""
         try:
             for row in rows:
-                self.variants.scenario_of(row, everything)
-            met = plant(self.variants, rows)
-            self._devices = [
-                Device(self.variants, met, rows, equipment=e, supply=s)
-                for e in range(len(self.scenario.equipment))
-                for s in range(len(self.scenario.supplies))
-            ]
+                self.require(row)
+            self.prepare(rows)
         except InputError as error:
             raise self._refused(error) from error
+
+    def require(self, row: Row) -> None:
+        """Refuse a row that cannot be."""
+        self.variants.scenario_of(row, self._of_room)
+        self._use(tuple(row[k] for k in self._of_use))
+
+    def prepare(self, rows: Sequence[Row], *, kept: int | None = None) -> None:
+        """Prepare each equipment on each supply for all that is said, or lies between, in rows."""
+        met = plant(self.variants, rows)
+        self._devices = [
+            Device(self.variants, met, rows, equipment=e, supply=s, kept=kept)
+            for e in range(len(self.scenario.equipment))
+            for s in range(len(self.scenario.supplies))
+        ]
 
     def _refused(self, error: InputError) -> InputError:
         """Return an error of a drawn input as one of the doubts."""
@@ -617,29 +636,42 @@ class _Runner:
         return found
 
     def _numbers(self, group: list[Row], options: Sequence[int]) -> FloatArray:
+        try:
+            return self.numbers(group, options)
+        except InputError as error:
+            raise self._refused(error) from error
+
+    def numbers(self, group: Sequence[Row], options: Sequence[int]) -> FloatArray:
         """Return the year numbers of the rows of a group, (n_rows, n_options, n_metrics)."""
         found = np.empty((len(group), len(options), N_METRICS))
         by_room: dict[Row, list[int]] = {}
         for r, row in enumerate(group):
             by_room.setdefault(tuple(row[k] for k in self._of_room), []).append(r)
-        try:
-            piles = [self._pile(group, members, options) for members in by_room.values()]
-            for pile in _solved(piles):
+        rooms = list(by_room.values())
+        for first in range(0, len(rooms), ROOMS_AT_ONCE):
+            some = rooms[first : first + ROOMS_AT_ONCE]
+            for pile in _solved([self._pile(group, members, options) for members in some]):
                 for r, drawn, places in pile.asked:
                     found[r] = pile.numbers[places]
                     if drawn.tariff is not None:
                         self._price(found[r], options, drawn, pile.room.case)
-        except InputError as error:
-            raise self._refused(error) from error
         return found
 
-    def _make_room(self, values: Row) -> _Room:
+    def _spread_out(self, places: Sequence[int], values: Row) -> Row:
+        """Return a row that says some values at some places."""
         row: list[Any] = [None] * len(self.variants.targets)
-        for k, value in zip(self._of_room, values, strict=True):
+        for k, value in zip(places, values, strict=True):
             row[k] = value
-        drawn = self.variants.scenario_of(tuple(row), self._of_room)
-        case = drawn.with_surfaces(self.variants.case_of(tuple(row)))
-        comfort = self.scenario.comfort
+        return tuple(row)
+
+    def _make_use(self, values: Row) -> Scenario:
+        return self.variants.scenario_of(self._spread_out(self._of_use, values), self._of_use)
+
+    def _make_room(self, values: Row) -> _Room:
+        row = self._spread_out(self._of_room, values)
+        drawn = self.variants.scenario_of(row, self._of_room)
+        case = drawn.with_surfaces(self.variants.case_of(row))
+        comfort = drawn.comfort
         hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
         return _Room(
             case,
@@ -647,13 +679,13 @@ class _Runner:
             yearly.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh),
         )
 
-    def _pile(self, group: list[Row], members: list[int], options: Sequence[int]) -> _Pile:
+    def _pile(self, group: Sequence[Row], members: list[int], options: Sequence[int]) -> _Pile:
         """Return what the rows of a group that have one building ask for."""
         room = self._room(tuple(group[members[0]][k] for k in self._of_room))
         cases = _Pile(room, lambda taker: self._made(room, taker))
-        held: dict[tuple[Control, int], _Low] = {}
+        held: dict[tuple[Control, Row, int], _Low] = {}
         for r in members:
-            drawn = self.variants.scenario_of(group[r], self._of_use)
+            drawn = self._use(tuple(group[r][k] for k in self._of_use))
             seen = drawn.control.measured(room.case)
             places: list[int] = []
             for option in options:
@@ -661,7 +693,8 @@ class _Runner:
                     places.append(cases.baseline())
                     continue
                 which, device = divmod(option - 1, len(self._devices))
-                key = (drawn.control, which)
+                said = tuple(group[r][k] for k in self._of_strategy[which])
+                key = (drawn.control, said, which)
                 if key not in held:
                     held[key] = self._held(room, drawn, drawn.strategies[which], seen, cases)
                 places.append(cases.place(held[key], self._taker(self._devices[device], group[r])))
@@ -690,13 +723,11 @@ class _Runner:
     def _made(self, room: _Room, taker: _Taker) -> yearly.Taker:
         """Return a device in a building, with what heats its water."""
         device = taker.device
-        row: list[Any] = [None] * len(self.variants.targets)
-        for k, value in zip(device.inputs, taker.inputs, strict=True):
-            row[k] = value
-        drawn = self.variants.scenario_of(tuple(row), device.of_supply)
+        row = self._spread_out(device.inputs, taker.inputs)
+        drawn = self.variants.scenario_of(row, device.of_supply)
         heater = drawn.supplies[device.supply].heater
         return yearly.Taker(
-            capability=device.at(tuple(row), room.case),
+            capability=device.at(row, room.case),
             heater=None if heater is None else heater.source(room.case.n_steps),
         )
 
@@ -843,11 +874,13 @@ class _Work:
         n_faces = len(self._room.case.surfaces)
         lows = [self._cases[i][0] for i in which]
         above = [low.above_kg_m2 or (np.inf,) * n_faces for low in lows]
+        rows = dict.fromkeys(row for low in lows for row in (low.dry, low.wet))
+        place = {row: i for i, row in enumerate(rows)}
         return self._room.of, batch.Cases(
-            low=self._lows,
+            low=np.array([self._lows[row] for row in rows]),
             devices=self._devices,
-            of_low=[low.dry for low in lows],
-            of_low_wet=[low.wet for low in lows],
+            of_low=[place[low.dry] for low in lows],
+            of_low_wet=[place[low.wet] for low in lows],
             of_device=[self._cases[i][1] for i in which],
             wet_above_kg_m2=np.array(above, dtype=np.float64).reshape(len(lows), n_faces),
         )

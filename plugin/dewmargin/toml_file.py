@@ -104,9 +104,7 @@ def checked(
         ) from problems
 
 
-def changed(
-    model: BaseModel, changes: Mapping[tuple[str, ...], Any], path: Path, where: str
-) -> BaseModel:
+def changed(model: Model, changes: Mapping[tuple[str, ...], Any], path: Path, where: str) -> Model:
     """Return an input object made anew, so that nothing of it is left from before the change.
 
     `changes` are by key, of a table within a table by both.

@@ -37,6 +37,8 @@ SHORT = (
     "design_loads",
     "load_duration",
     "sizes",
+    "summary",
+    "refused",
 )
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 

@@ -46,6 +46,11 @@ def may_be_a_file(name: object) -> bool:
     )
 
 
+def is_temporary(name: str) -> bool:
+    """Tell whether a name is of a file that was being written."""
+    return _TEMPORARY.fullmatch(name) is not None
+
+
 def files_of(
     reports: Sequence[Report], tables: Mapping[str, Table], about: Mapping[str, Any]
 ) -> dict[str, bytes]:
@@ -177,7 +182,7 @@ def verify_folder(folder: Path, *, but: str | None = None) -> list[str]:
     for name, digest in written.items():
         if name == but:
             continue
-        path = folder / Path(str(name)).name  # a name with a folder leads nowhere else
+        path = folder.joinpath(*_places(str(name)))
         try:
             found = sha256(path)
         except OSError as error:
@@ -185,6 +190,12 @@ def verify_folder(folder: Path, *, but: str | None = None) -> list[str]:
         if found != digest:
             raise InputError("is not as it was written", file=path, hint="compare again")
     return list(written)
+
+
+def _places(name: str) -> list[str]:
+    """Return folder and file of a name; one that leads out of the folder leads nowhere."""
+    places = name.split("/")
+    return [Path(place).name for place in places if place not in ("", ".", "..")]
 
 
 def versions() -> dict[str, str]:
@@ -205,7 +216,7 @@ def _prepare(out: Path, names: set[str]) -> None:
         whole = _is_manifest(manifest)
         listed = _file_names(manifest["outputs_sha256"]) if whole else set()
         listed |= _file_names(broken_off.get("files"))
-        leftover = {name for name in found if _TEMPORARY.fullmatch(name)}
+        leftover = {name for name in found if is_temporary(name)}
         strangers = found - listed - leftover - {WRITING} - ({MANIFEST} if whole else set())
         # Beside whole results others may lie, unless a report would replace them.
         if strangers and not (whole and strangers.isdisjoint(names)):

@@ -22,12 +22,13 @@ class ParquetTables(Inputs):
     def files(self, tables: Mapping[str, Table], about: Mapping[str, Any]) -> Mapping[str, bytes]:
         """Return one file a table; its metadata is `about` and the table's name."""
         return {
-            f"{name}.parquet": _parquet(table, dict(about) | {"table": name})
+            f"{name}.parquet": parquet_bytes(table, dict(about) | {"table": name})
             for name, table in tables.items()
         }
 
 
-def _parquet(table: Table, about: Mapping[str, Any]) -> bytes:
+def parquet_bytes(table: Table, about: Mapping[str, Any]) -> bytes:
+    """Return a table as the bytes of a Parquet file; its metadata is `about`."""
     import pyarrow as pa  # noqa: PLC0415 - slow to import
     import pyarrow.parquet as pq  # noqa: PLC0415 - idem
 

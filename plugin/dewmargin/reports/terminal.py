@@ -361,9 +361,11 @@ def progress(what: str, total: float | None) -> Iterator[Callable[..., None]]:
         task = shown.add_task(escape(what), total=total)
 
         def advance(done: float, *more: float) -> None:
-            words = (
-                escape(what) if total is not None else f"{done:.0f} {escape(what)} {more[0]:.0f}"
-            )
+            words = escape(what)
+            if total is None:
+                words = f"{done:.0f} {words} {more[0]:.0f}"
+            elif more:
+                words += f", {more[0]:,.0f} case-years/s"
             shown.update(task, completed=done, description=words)
 
         yield advance
