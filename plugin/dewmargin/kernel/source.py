@@ -639,6 +639,123 @@ def stretch(
     return any_wet
 
 
+@inline
+def ends_after(
+    left: float, m0: float, m_end: float, g: float, u: float, l1: float, l2: float
+) -> float:
+    """Return when a regime ends, as `search` finds it for many side by side."""
+    found, low, high = first_guess(m0, m_end, g, left), 0.0, left
+    for step in range(SEARCH_STEPS):
+        found, low, high = refine(found, low, high, halves(step), left, m0, g, u, l1, l2)
+        if low >= high:
+            break
+    return found
+
+
+@inline
+def stretch_alone(
+    c: int, x: float, y: float, film: FloatArray, taken: FloatArray, left: float, low: float,
+    r0: float, r1: float, high: float, k: float, g_in: float, a_out: float,
+    inv_mass: float, inv_buffer: float, h: float,
+    area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int,
+    sum_all: float, sum_all_y: float, added_all: float, lost_all: float, owed: float,
+) -> tuple[float, float, float, float, float, float, float, float, bool]:  # fmt: skip
+    """Solve a mode of step `i` for one case, with the operations of `stretch`.
+
+    `film` and `taken` have a row a case and are changed. Returns x and y at its end and, added to
+    what came before, their integrals, what was added, fog, and what the room is owed by the films'
+    rounding; then the running time, and whether any surface was wet.
+    """
+    running_all, any_wet = 0.0, False
+    most = SEGMENTS + PER_SURFACE * area.size
+    for part in range(most):
+        if not left > 0.0:
+            break
+        g, a, ceiling, wet = g_in, a_out, -NEVER, False
+        for j in range(area.size):
+            sink, x_sat_j = area[j] * beta[j, i], x_sat[j, i]
+            on = exchanges(x, x_sat_j, film[c, j])
+            g = g + sink * x_sat_j if on else g
+            a = a + sink if on else a
+            ceiling = ceiling if on else min(ceiling, x_sat_j + 2.0 * AT_LIMIT)
+            wet = wet | on
+        run, hold, fog, rate, need, gx, gy, ux, uy, l1, l2 = regime(
+            x, y, low, high, r0, r1, inv_mass, inv_buffer, h, k, g, a
+        )
+        t = left
+        e1, e21, i1, i21 = spans(t, l1, l2)
+        if part < most - 1:
+            m0, m_end, mg, mu = limit(
+                run, hold, fog, rate, need, gx, gy, ux, uy, x, low, high, ceiling, r0, r1, h, e1, e21
+            )
+            if m_end < 0.0:
+                t = ends_after(left, m0, m_end, mg, mu, l1, l2)
+                e1, e21, i1, i21 = spans(t, l1, l2)
+            if wet:
+                for j in range(area.size):
+                    if exchanges(x, x_sat[j, i], film[c, j]):
+                        sum_x = x * t + gx * i1 + ux * i21
+                        dry = dries_after(
+                            film[c, j], beta[j, i], x_sat[j, i], x, gx, ux, l1, l2, sum_x, t
+                        )
+                        if dry < t:
+                            t = dry
+                            e1, e21, i1, i21 = spans(t, l1, l2)
+        x_end, y_end, sum_x, sum_y, added, running, lost = follow(
+            run, hold, fog, rate, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
+        )
+        if wet:
+            any_wet = True
+            for j in range(area.size):
+                on = exchanges(x, x_sat[j, i], film[c, j])
+                change = beta[j, i] * (sum_x - x_sat[j, i] * t) if on else 0.0
+                film[c, j], took, rest = wetted(film[c, j], change)
+                taken[c, j] += took
+                owed += area[j] * rest
+        # A moment too short to count may still end a regime.
+        x = x_end if t > 0.0 else x
+        y = y_end if t > 0.0 else y
+        left -= t
+        sum_all += sum_x
+        sum_all_y += sum_y
+        added_all += added
+        running_all += running
+        lost_all += lost
+    return x, y, sum_all, sum_all_y, added_all, lost_all, owed, running_all, any_wet
+
+
+@inline
+def step_alone(
+    c: int, x: float, y: float, film: FloatArray, taken: FloatArray,
+    unlimited: bool, low: float, heat_frac: float, r0: float, r1: float,  # noqa: FBT001 - numba takes no keywords
+    r0_rest: float, r1_rest: float, step_s: float, high: float, k: float, g_in: float, a_out: float,
+    mass: float, inv_mass: float, inv_buffer: float, h: float,
+    area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int,
+) -> tuple[float, float, float, float, float, float, float, float, float, bool]:  # fmt: skip
+    """Solve a step of one case, both modes: return the outputs of `cases`, and whether it was wet.
+
+    `taken` is filled; what runs off is left to do.
+    """
+    for j in range(area.size):
+        taken[c, j] = 0.0
+    full = min(x, high)
+    lifts = unlimited & (full < low)
+    fog, owed = mass * (x - full), 0.0
+    added = mass * (low - full) if lifts else 0.0
+    x = low if lifts else full
+    with_heat = heat_frac * step_s
+    x, y, sum_x, sum_y, added, fog, owed, running, wet = stretch_alone(
+        c, x, y, film, taken, with_heat, low, r0, r1, high, k, g_in, a_out,
+        inv_mass, inv_buffer, h, area, beta, x_sat, i, 0.0, 0.0, added, fog, owed,
+    )  # fmt: skip
+    x, y, sum_x, sum_y, added_rest, fog, owed, running_rest, more_wet = stretch_alone(
+        c, x, y, film, taken, step_s - with_heat, low, r0_rest, r1_rest, high, k, g_in, a_out,
+        inv_mass, inv_buffer, h, area, beta, x_sat, i, sum_x, sum_y, 0.0, fog, owed,
+    )  # fmt: skip
+    x += owed * inv_mass
+    return x, y, sum_x, sum_y, added, added_rest, running, running_rest, fog, wet | more_wet
+
+
 @jit
 def cases(
     x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, mass: float, buffer_mass: float,
@@ -673,6 +790,33 @@ def cases(
     case, found = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     for first in range(0, x.size, LANES):
         size = min(x.size - first, LANES)
+        if size == 1:
+            c, dev = first, of_device[first]
+            taken = np.zeros((x.size, area.size))
+            x_c, y_c = x[c], y[c]
+            for i in range(high.size):
+                held = of_low[c]
+                for j in range(area.size):
+                    if film[c, j] > wet_above[c, j]:
+                        held = of_low_wet[c]
+                (
+                    x_c, y_c, steps[2, c, i], steps[3, c, i], steps[4, c, i], steps[5, c, i],
+                    steps[6, c, i], steps[7, c, i], steps[8, c, i], wet,
+                ) = step_alone(
+                    c, x_c, y_c, film, taken, unlimited[c], low[held, i], heat_frac[dev, i],
+                    r0[dev, i], r1[dev, i], r0_rest[dev, i], r1_rest[dev, i], step_s,
+                    high[i], k[i], g_in[i], a_out[i], mass, inv_mass, inv_buffer, h,
+                    area, beta, x_sat, i,
+                )  # fmt: skip
+                steps[0, c, i], steps[1, c, i] = x_c, y_c
+                if wet:
+                    for j in range(area.size):
+                        films[0, c, j, i] = taken[c, j]
+                        films[1, c, j, i] = max(film[c, j] - most[j, i], 0.0)
+                        film[c, j] = min(film[c, j], most[j, i])
+                        films[2, c, j, i] = film[c, j]
+            x[c], y[c] = x_c, y_c
+            continue
         for q in range(size):
             b[X + q], b[Y + q] = x[first + q], y[first + q]
             b[UNBOUND + q] = 1.0 if unlimited[first + q] else 0.0
