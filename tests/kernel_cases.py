@@ -46,6 +46,12 @@ class Problem:
     unlimited: bool = False
 
     @property
+    def building(self) -> tuple[object, ...]:
+        """Return what tells a building from others."""
+        shared = (self.high, self.k, self.g_in, self.a_out, self.area, self.saturation)
+        return (*(a.tobytes() for a in shared), self.most, self.mass, self.buffer_mass, self.h)
+
+    @property
     def saturation(self) -> np.ndarray:
         """Return the surfaces' saturation, one row a surface."""
         return np.empty((0, self.low.size)) if self.x_sat is None else self.x_sat
@@ -105,12 +111,19 @@ OUTPUTS = (
 def solve_together(
     problems: list[Problem], cases, x: float, y: float, film: np.ndarray | None = None
 ) -> list[dict[str, np.ndarray | float]]:
-    """Call a kernel's `cases` once with cases of one building, that of the first.
+    """Call a kernel's `cases` once with cases that have the same steps and as many surfaces.
 
-    They differ in what is to be held, in their device and in what counts as wet.
+    Those that differ only in what is to be held, in their device and in what counts as wet are
+    given as cases of one building.
     """
-    one, size = problems[0], len(problems)
-    n, m = one.low.size, one.area.size
+    size, n, m = len(problems), problems[0].low.size, problems[0].area.size
+    place: dict[tuple, int] = {}
+    of_building = np.array([place.setdefault(p.building, len(place)) for p in problems])
+    firsts = [problems[of_building.tolist().index(i)] for i in range(len(place))]
+
+    def rows(name: str) -> np.ndarray:
+        return np.array([getattr(p, name) for p in firsts])
+
     zero, endless = np.zeros(n), np.full(n, UNLIMITED)
     rates = [
         [np.ones(n), endless, zero, zero, zero]
@@ -125,9 +138,9 @@ def solve_together(
     each = np.arange(size)
     steps, of_films = np.empty((len(OUTPUTS), size, n)), np.zeros((3, size, m, n))
     cases(
-        end_x, end_y, films, HOUR_S, one.mass, one.buffer_mass, one.h,
-        one.high, one.k, one.g_in, one.a_out,
-        one.area, one.beta, one.saturation, np.full((m, n), one.most),
+        end_x, end_y, films, HOUR_S, *map(rows, ("mass", "buffer_mass", "h")),
+        *map(rows, ("high", "k", "g_in", "a_out", "area", "beta", "saturation")),
+        np.array([np.full((m, n), p.most) for p in firsts]), each, of_building,
         np.array([p.unlimited for p in problems]), each, each + size, each,
         np.array([np.full(m, p.wet_above) for p in problems]),
         np.array(dry + wet), *(np.array(rows) for rows in zip(*rates, strict=True)),

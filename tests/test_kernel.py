@@ -206,6 +206,54 @@ def test_compiled_and_plain_python_give_the_same_bits(name: str) -> None:
     assert [bits(solved) for solved in plain] == [bits(solved) for solved in fast]
 
 
+def several(n_steps: int) -> list[Problem]:
+    """Return cases of buildings that differ in all that a building has, more than go side by side.
+
+    Some buildings have one case, some a few; those of one building follow each other.
+    """
+    made = [
+        cold_year(),
+        cold_year(buffered=True),
+        cold_year(departure=True),
+        replace(cold_year(buffered=True), mass=2.0 * MASS_KG, most=0.02),
+        replace(cold_year(), area=np.array([0.0, 3.0, 30.0]), h=0.0),
+    ]
+    for share in (0.6, 1.5):
+        year = cold_year(buffered=True)
+        made.append(
+            replace(year, a_out=share * year.a_out, g_in=share * year.g_in, h=share * year.h)
+        )
+    cases = []
+    for i, year in enumerate(made):
+        cases += mixed(year)[i :: 5 + i % 3]
+    return [case.between(0, n_steps) for case in cases]
+
+
+def test_a_case_does_not_depend_on_the_buildings_beside_it() -> None:
+    cases = several(600)
+
+    together = solve_together(cases, compiled, 0.005, 0.005)
+
+    assert len(cases) > source.LANES
+    assert len({case.building for case in cases}) == 7
+    for case, solved in zip(cases, together, strict=True):
+        assert bits(case.solve(compiled, 0.005, 0.005)) == bits(solved)
+    assert len({bits(solved)["x_end"] for solved in together}) == len(cases)
+    # In any order, cases of one building apart.
+    order = np.random.default_rng(1).permutation(len(cases))
+    shuffled = solve_together([cases[i] for i in order], compiled, 0.005, 0.005)
+    assert [bits(each) for each in shuffled] == [bits(together[i]) for i in order]
+
+
+def test_several_buildings_give_the_same_bits_compiled_and_as_plain_python() -> None:
+    cases = several(150)
+
+    plain = solve_together(cases, source.cases, 0.005, 0.005)
+    fast = solve_together(cases, compiled, 0.005, 0.005)
+
+    assert [bits(solved) for solved in plain] == [bits(solved) for solved in fast]
+
+
 CASES = {
     "departure, capacity, condensation": {"capacity_kg_h": 1.5, "departure": True},
     "departure, demand, buffer, condensation": {
@@ -277,9 +325,10 @@ def hourly(low: float, high: float) -> st.SearchStrategy[np.ndarray]:
 
 
 @st.composite
-def problems(draw) -> Problem:
+def problems(draw, n_surfaces: int | None = None) -> Problem:
     """Return any room: with or without buffer, surfaces, capacity, in one mode or two."""
-    n_surfaces = draw(st.integers(0, 3))
+    if n_surfaces is None:
+        n_surfaces = draw(st.integers(0, 3))
     buffered = draw(st.booleans())
     high = draw(hourly(0.008, 0.03))
     return Problem(
@@ -313,6 +362,16 @@ def test_any_case_beside_any_others_is_as_it_is_alone(data, x: float, y: float) 
     cases = [first] + [
         replace(first, **{name: getattr(other, name) for name in device}) for other in others
     ]
+
+    for case, solved in zip(cases, solve_together(cases, compiled, x, y), strict=True):
+        assert bits(case.solve(compiled, x, y)) == bits(solved)
+
+
+@given(data=st.data(), n_surfaces=st.integers(0, 3), x=states, y=states)
+def test_any_case_beside_those_of_any_building_is_as_it_is_alone(
+    data, n_surfaces: int, x: float, y: float
+) -> None:
+    cases = [data.draw(problems(n_surfaces)) for _ in range(5)]
 
     for case, solved in zip(cases, solve_together(cases, compiled, x, y), strict=True):
         assert bits(case.solve(compiled, x, y)) == bits(solved)

@@ -343,6 +343,22 @@ def test_a_draw_does_not_depend_on_what_else_is_drawn_beside_it(tmp_path) -> Non
     assert len({each.tobytes() for each in whole}) == len(group) - 1
 
 
+@pytest.mark.parametrize("at_once", [1, 5, 1000])
+def test_numbers_do_not_depend_on_how_many_cases_are_solved_at_once(
+    at_once, tmp_path, monkeypatch
+) -> None:
+    runner = stress._Runner(small(tmp_path, SETS["house"], lines=MORE))
+    a, b = (stress.draws_of(runner.doubts, each) for each in design(7, 9, "sobol", seed=1))
+    group = [runner.variants.row(draw) for draw in (a[0], *stress._mixed(a[0], b[0]))]
+    runner._prepare(group)
+    every = range(len(runner.options))
+    usual = runner._numbers(group, every)
+
+    monkeypatch.setattr(stress, "CASES_AT_ONCE", at_once)
+
+    assert runner._numbers(group, every).tobytes() == usual.tobytes()
+
+
 DEVICE = """
 equipment[*].effectiveness | factor | uniform | low=0.8; high=1.2
 control.rh_bias | offset | normal | mean=0; sd=0.03

@@ -31,19 +31,19 @@ WATER_KG_M3 = 1000.0  # kg/m3, at 4 °C; 1.7 % less at 60 °C
 STANDARD_PRESSURE = 101_325.0  # Pa
 
 
-def _ln_saturation_ice(t_k: FloatArray) -> FloatArray:
-    """Return ln p over ice: Fundamentals 2017 ch. 1 eq. 5."""
+def _ln_saturation_ice(t_k: FloatArray, ln_t: FloatArray) -> FloatArray:
+    """Return ln p over ice: Fundamentals 2017 ch. 1 eq. 5; `ln_t` is the logarithm of `t_k`."""
     polynomial = 6.3925247 + t_k * (
         -9.6778430e-3 + t_k * (6.2215701e-7 + t_k * (2.0747825e-9 - t_k * 9.4840240e-13))
     )
-    result: FloatArray = -5.6745359e3 / t_k + polynomial + 4.1635019 * np.log(t_k)
+    result: FloatArray = -5.6745359e3 / t_k + polynomial + 4.1635019 * ln_t
     return result
 
 
-def _ln_saturation_water(t_k: FloatArray) -> FloatArray:
-    """Return ln p over liquid water: Fundamentals 2017 ch. 1 eq. 6."""
+def _ln_saturation_water(t_k: FloatArray, ln_t: FloatArray) -> FloatArray:
+    """Return ln p over liquid water: Fundamentals 2017 ch. 1 eq. 6; `ln_t` as for ice."""
     polynomial = 1.3914993 + t_k * (-4.8640239e-2 + t_k * (4.1764768e-5 - t_k * 1.4452093e-8))
-    result: FloatArray = -5.8002206e3 / t_k + polynomial + 6.5459673 * np.log(t_k)
+    result: FloatArray = -5.8002206e3 / t_k + polynomial + 6.5459673 * ln_t
     return result
 
 
@@ -73,10 +73,12 @@ def saturation_pressure(t_c: FloatArray) -> FloatArray:
     array([ 259.9, 2338.8])
     """
     t_k = np.asarray(t_c, dtype=np.float64) + KELVIN
-    ice = t_k <= TRIPLE_POINT_C + KELVIN
-    if not np.any(ice):
-        return np.exp(_ln_saturation_water(t_k))
-    return np.exp(np.where(ice, _ln_saturation_ice(t_k), _ln_saturation_water(t_k)))
+    ln_t = np.log(t_k)
+    ln_p = np.asarray(_ln_saturation_water(t_k, ln_t))
+    ice = np.flatnonzero(t_k <= TRIPLE_POINT_C + KELVIN)
+    if ice.size:
+        ln_p.put(ice, _ln_saturation_ice(np.take(t_k, ice), np.take(ln_t, ice)))
+    return np.exp(ln_p)
 
 
 def saturation_pressure_over_water(t_c: FloatArray) -> FloatArray:
@@ -84,7 +86,8 @@ def saturation_pressure_over_water(t_c: FloatArray) -> FloatArray:
 
     *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 6, which extrapolates smoothly to about -40 °C.
     """
-    return np.exp(_ln_saturation_water(np.asarray(t_c, dtype=np.float64) + KELVIN))
+    t_k = np.asarray(t_c, dtype=np.float64) + KELVIN
+    return np.exp(_ln_saturation_water(t_k, np.log(t_k)))
 
 
 def humidity_ratio(p_vapour_pa: FloatArray, p_pa: FloatArray) -> FloatArray:
@@ -142,7 +145,8 @@ def dew_point(p_vapour_pa: FloatArray) -> FloatArray:
     # Start: Magnus forms over ice and over water (World Meteorological Organization, No. 8).
     t_k = np.where(ice, 272.62 * x / (22.46 - x), 243.12 * x / (17.62 - x)) + KELVIN
     for _ in range(6):
-        f = np.where(ice, _ln_saturation_ice(t_k), _ln_saturation_water(t_k)) - ln_p
+        ln_t = np.log(t_k)
+        f = np.where(ice, _ln_saturation_ice(t_k, ln_t), _ln_saturation_water(t_k, ln_t)) - ln_p
         slope = _ln_slope(t_k, ice)
         t_k = t_k - f / slope
     result: FloatArray = t_k - KELVIN

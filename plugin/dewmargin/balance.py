@@ -101,12 +101,15 @@ def setpoint_humidity_ratio(case: HourlyCase, rh_set_frac: FloatArray) -> FloatA
     OutOfRangeError
         If the set-point is not one fraction a step.
     """
-    require_hourly("setpoint", t_air_c=case.t_air_c, rh_set_frac=rh_set_frac)
-    if np.any((rh_set_frac < 0.0) | (rh_set_frac > 1.0)):
+    if not (
+        np.shape(rh_set_frac) == (case.n_steps,)
+        and rh_set_frac.min() >= 0.0
+        and rh_set_frac.max() <= 1.0
+    ):  # NaN, too
+        require_hourly("setpoint", t_air_c=case.t_air_c, rh_set_frac=rh_set_frac)
         raise OutOfRangeError("must stay between 0 and 1", where="setpoint: rh_set_frac")
-    sensed = case.sensed
-    w_set = air.humidity_ratio_at_rh(sensed.t_air_c, rh_set_frac, case.p_pa)
-    w_set -= sensed.w_offset_kg_kg
+    w_set = air.humidity_ratio(rh_set_frac * case.sensed_p_sat_pa, case.p_pa)
+    w_set -= case.sensed.w_offset_kg_kg
     off = case.cooling & (not case.humidify_while_cooling)
     return np.where(off, NEVER, w_set)
 

@@ -1,4 +1,4 @@
-"""Many cases of one building and year: what the kernel takes, and how a whole year is begun.
+"""Many cases of one building or several: what the kernel takes, and how a whole year is begun.
 
 A case is a set-point and a device. All quantities are the kernel's: humidity ratios less the
 reference of the building's case, see `dewmargin.kernel.source`.
@@ -13,13 +13,14 @@ import numpy as np
 
 from dewmargin import air, kernel
 from dewmargin.checks import require_hourly
+from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import NEVER, UNLIMITED
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from dewmargin.case import HourlyCase, SurfaceYear
-    from dewmargin.columns import FloatArray
+    from dewmargin.columns import FloatArray, IntArray
     from dewmargin.contracts import Capability, Mode
 
 WARM_UP_DAYS = 14  # a whole year is preceded by its own last 14 days
@@ -131,7 +132,6 @@ class Cases:
     devices : sequence of Device
     of_low, of_low_wet, of_device : sequence of int
         For each case, the row of `low` that it holds while dry and while wet, and its device.
-        Cases of one device in a row are quicker.
     wet_above_kg_m2 : float64 array, shape (n_cases, n_surfaces)
         The film of each surface from which on a case counts as wet.
     """
@@ -183,6 +183,13 @@ class Ran:
         added: FloatArray = self.steps[first] + self.steps[first + 1]
         return added
 
+    def replace(self, which: Sequence[int], new: Ran) -> None:
+        """Put what happened in some of the cases in the place of what is here."""
+        self.steps[:, which], self.films[:, which] = new.steps, new.films
+        for mine, its in ((self.begins, new.begins), (self.ends, new.ends)):
+            mine.x[which], mine.y[which] = its.x, its.y
+            mine.film_kg_m2[which] = its.film_kg_m2
+
 
 def building(case: HourlyCase, *, brought_kg_s: FloatArray | None = None) -> Building:
     """Return what the kernel takes of a case; `brought_kg_s` flows in besides its own gains."""
@@ -196,7 +203,7 @@ def building(case: HourlyCase, *, brought_kg_s: FloatArray | None = None) -> Bui
     def rows(values: list[FloatArray]) -> FloatArray:
         return np.array(values, dtype=np.float64).reshape(n_faces, n)
 
-    saturated = air.saturated_humidity_ratio(case.t_air_c, case.p_pa)
+    saturated = air.humidity_ratio(case.p_sat_pa, case.p_pa)
     return Building(
         case=case,
         source_kg_s=source,
@@ -240,37 +247,79 @@ def device(case: HourlyCase, capability: Capability | None) -> Device:
 
 
 def solve(of: Building, cases: Cases, *, start: State | None = None) -> Ran:
-    """Follow every case through the year.
+    """Follow every case of a building, as `solve_all` does."""
+    return solve_all([(of, cases)], starts=None if start is None else [start])[0]
+
+
+def solve_all(
+    of: Sequence[tuple[Building, Cases]], *, starts: Sequence[State] | None = None
+) -> list[Ran]:
+    """Follow every case of every building through the year.
 
     A whole year starts from its own last 14 days, and is followed until its films end as they
     began: frost may be older than these days. A part of a year starts as it would be without a
-    humidifier, and all from `start` if that is given.
+    humidifier, and all from `starts`, one a building, if they are given.
+    What becomes of a case does not depend on the others.
 
     Raises
     ------
     OutOfRangeError
-        If a column is not one number a step: the kernel does not look.
+        If a column is not one number a step: the kernel does not look. Or if the buildings differ
+        in their steps.
     """
-    case, n = of.case, of.case.n_steps
-    require_hourly("balance", **_columns(of, cases))
-    if start is not None or not case.wraps:
-        return _run(of, cases, of.start(cases.n) if start is None else start, slice(0, n))
-    warm_up = slice(max(n - WARM_UP_DAYS * 24 * case.steps_per_hour, 0), n)
-    begins = _run(of, cases, of.start(cases.n), warm_up).ends
-    ran = _run(of, cases, begins, slice(0, n))
-    if not of.area_m2.size:
-        return ran
+    for building, cases in of:
+        require_hourly("balance", **_columns(building, cases))
+    _require_same_steps([building.case for building, _ in of])
+    # Side by side go buildings with as many surfaces.
+    by_faces: dict[int, list[int]] = {}
+    for i, (building, _) in enumerate(of):
+        by_faces.setdefault(building.area_m2.size, []).append(i)
+    found: dict[int, Ran] = {}
+    for which in by_faces.values():
+        some = [of[i] for i in which]
+        begins = None if starts is None else [starts[i] for i in which]
+        found.update(zip(which, _solved(some, begins), strict=True))
+    return [found[i] for i in range(len(of))]
+
+
+def _require_same_steps(cases: Iterable[HourlyCase]) -> None:
+    ways = dict.fromkeys((case.n_steps, case.step_s, case.wraps) for case in cases)
+    if len(ways) > 1:
+        told = ", ".join(
+            f"{n} of {step_s:g} s, a {'whole year' if wraps else 'part of a year'}"
+            for n, step_s, wraps in ways
+        )
+        raise OutOfRangeError(
+            f"buildings side by side must have the same steps, got {told}", where="balance"
+        )
+
+
+def _solved(of: Sequence[tuple[Building, Cases]], starts: Sequence[State] | None) -> list[Ran]:
+    case = of[0][0].case
+    year = slice(0, case.n_steps)
+    begins = [each.start(cases.n) for each, cases in of] if starts is None else starts
+    if starts is not None or not case.wraps:
+        return _run(of, begins, year)
+    warm_up = slice(max(case.n_steps - WARM_UP_DAYS * 24 * case.steps_per_hour, 0), case.n_steps)
+    found = _run(of, [ran.ends for ran in _run(of, begins, warm_up)], year)
     for _ in range(_MOST_YEARS):
-        apart = np.abs(ran.begins.film_kg_m2 - ran.ends.film_kg_m2).max(axis=1) > _FILM_KG_M2
-        late = np.flatnonzero(apart).tolist()
+        late = [(i, which) for i, ran in enumerate(found) if (which := _late(ran))]
         if not late:
             break
-        again = _run(of, cases.some(late), ran.ends.of(late), slice(0, n))
-        ran.steps[:, late], ran.films[:, late] = again.steps, again.films
-        for mine, new in ((ran.begins, again.begins), (ran.ends, again.ends)):
-            mine.x[late], mine.y[late] = new.x, new.y
-            mine.film_kg_m2[late] = new.film_kg_m2
-    return ran
+        again = _run(
+            [(of[i][0], of[i][1].some(which)) for i, which in late],
+            [found[i].ends.of(which) for i, which in late],
+            year,
+        )
+        for (i, which), new in zip(late, again, strict=True):
+            found[i].replace(which, new)
+    return found
+
+
+def _late(ran: Ran) -> list[int]:
+    """Return the cases whose films do not end as they began."""
+    apart = np.abs(ran.begins.film_kg_m2 - ran.ends.film_kg_m2)
+    return np.flatnonzero((apart > _FILM_KG_M2).any(axis=1)).tolist()
 
 
 def _shared(of: Building) -> list[FloatArray]:
@@ -283,31 +332,59 @@ def _columns(of: Building, cases: Cases) -> dict[str, FloatArray]:
     return {f"input {i}": c for i, c in enumerate([*cases.low, *_shared(of), *devices])}
 
 
-def _run(of: Building, cases: Cases, begins: State, steps: slice) -> Ran:
-    def row(values: FloatArray) -> FloatArray:
-        return np.ascontiguousarray(values[..., steps], dtype=np.float64)
+def _run(of: Sequence[tuple[Building, Cases]], begins: Sequence[State], steps: slice) -> list[Ran]:
+    def rows(values: Iterable[FloatArray]) -> FloatArray:
+        return np.stack([each[..., steps] for each in values], dtype=np.float64)
 
-    def of_devices(name: str) -> FloatArray:
-        return np.array([getattr(d, name)[steps] for d in cases.devices], dtype=np.float64)
+    def joined(values: Iterable[FloatArray]) -> FloatArray:
+        return np.concatenate([*values])
 
-    case = of.case
-    shared = [row(c) for c in _shared(of)]
-    n, n_faces = shared[0].size, of.area_m2.size
-    results = np.empty((len(OUTPUTS), cases.n, n))
-    films = np.zeros((len(FILMS), cases.n, n_faces, n))
-    x, y, film = begins.x.copy(), begins.y.copy(), begins.film_kg_m2.copy()
-    unlimited = np.array([d.unlimited for d in cases.devices])
-    of_device = np.array(cases.of_device, dtype=np.int64)
+    def placed(rows_of: Iterable[Sequence[int]], places: dict[tuple[int, int], int]) -> IntArray:
+        """Return the place among all of the rows that each building counts by itself."""
+        used = [(k, row) for k, mine in enumerate(rows_of) for row in mine]
+        return np.array([places.setdefault(each, len(places)) for each in used])
+
+    buildings, all_cases = [each for each, _ in of], [each for _, each in of]
+    own = [building.case for building in buildings]
+    sizes = [cases.n for cases in all_cases]
+    lows: dict[tuple[int, int], int] = {}
+    of_low = placed((cases.of_low for cases in all_cases), lows)
+    of_low_wet = placed((cases.of_low_wet for cases in all_cases), lows)
+    takers: dict[tuple[int, int], int] = {}
+    of_device = placed((cases.of_device for cases in all_cases), takers)
+    devices = [all_cases[k].devices[row] for k, row in takers]
+    # Those without limit first, those with two modes last: a mode is worked on from its first case
+    # to its last.
+    kinds = np.array([2 * bool(np.any(d.heat_frac < 1.0)) - d.unlimited for d in devices])
+    shared = [rows(each) for each in zip(*map(_shared, buildings), strict=True)]
+    n, n_faces = shared[0].shape[1], buildings[0].area_m2.size
+    results = np.empty((len(OUTPUTS), sum(sizes), n))
+    films = np.zeros((len(FILMS), sum(sizes), n_faces, n))
+    x, y = joined(each.x for each in begins), joined(each.y for each in begins)
+    film = joined(each.film_kg_m2 for each in begins)
     kernel.cases()(
-        x, y, film, case.step_s, case.dry_air_kg, case.buffer_kg, case.buffer_kg_s, *shared,
-        of.area_m2, row(of.beta_kg_m2_s), row(of.limit), row(of.most_kg_m2),
-        unlimited[of_device],
-        np.array(cases.of_low, dtype=np.int64), np.array(cases.of_low_wet, dtype=np.int64),
-        of_device, cases.wet_above_kg_m2, row(cases.low),
-        *(of_devices(name) for name in _OF_A_DEVICE),
+        x, y, film, own[0].step_s, np.array([case.dry_air_kg for case in own]),
+        np.array([case.buffer_kg for case in own]), np.array([case.buffer_kg_s for case in own]),
+        *shared, np.array([each.area_m2 for each in buildings]),
+        rows(each.beta_kg_m2_s for each in buildings), rows(each.limit for each in buildings),
+        rows(each.most_kg_m2 for each in buildings),
+        np.argsort(kinds[of_device], kind="stable"), np.repeat(np.arange(len(of)), sizes),
+        np.array([device.unlimited for device in devices])[of_device],
+        of_low, of_low_wet, of_device, joined(cases.wet_above_kg_m2 for cases in all_cases),
+        rows(all_cases[k].low[row] for k, row in lows),
+        *(rows(getattr(device, name) for device in devices) for name in _OF_A_DEVICE),
         results, films,
     )  # fmt: skip
-    return Ran(begins=begins, ends=State(x=x, y=y, film_kg_m2=film), steps=results, films=films)
+    ends = np.cumsum(sizes)
+    return [
+        Ran(
+            begins=begin,
+            ends=State(x=x[mine], y=y[mine], film_kg_m2=film[mine]),
+            steps=results[:, mine],
+            films=films[:, mine],
+        )
+        for begin, mine in zip(begins, map(slice, ends - sizes, ends), strict=True)
+    ]
 
 
 def _buffer_factor(case: HourlyCase, saturated_kg_kg: FloatArray) -> FloatArray:
@@ -327,5 +404,5 @@ def _relative(mode: Mode | None, base: FloatArray) -> tuple[FloatArray, FloatArr
 
 def _surface_limit(surface: SurfaceYear, case: HourlyCase) -> FloatArray:
     """Humidity ratio of the space at which a surface begins to condense. [kg/kg]."""
-    limit = air.saturated_humidity_ratio(surface.t_surface_c, case.p_pa)
+    limit = air.humidity_ratio(surface.p_sat_pa, case.p_pa)
     return limit if surface.w_offset_kg_kg is None else limit - surface.w_offset_kg_kg

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+import copy
 import math
 from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from dewmargin import columns
+from dewmargin import air, columns
 from dewmargin.checks import require_between, require_hourly, require_within
 from dewmargin.errors import OutOfRangeError
 from dewmargin.surfaces import RETENTION_G_M2, mass_transfer
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from _typeshed import DataclassInstance
     from numpy.typing import NDArray
 
-    from dewmargin.columns import BoolArray, FloatArray, IntArray
+    from dewmargin.columns import BoolArray, Column, FloatArray, IntArray
     from dewmargin.mould import Sensitivity
 
     Record = TypeVar("Record", bound=DataclassInstance)
@@ -36,7 +40,7 @@ _COLUMNS = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)  # no slots: they leave no room for what is found later
 class SurfaceYear:
     """A surface that can sweat, step by step.
 
@@ -69,6 +73,11 @@ class SurfaceYear:
     retention_g_m2: float = RETENTION_G_M2
     sensitivity: Sensitivity = "sensitive"
     construction: str = ""
+
+    @cached_property
+    def p_sat_pa(self) -> FloatArray:
+        """Saturation pressure at the inside face. [Pa]."""
+        return air.saturation_pressure(self.t_surface_c)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +170,17 @@ class HeatSource:
     energy_per_heat: FloatArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+def _locked(given: Mapping[Column, FloatArray]) -> dict[str, FloatArray]:
+    """Return columns copied, checked and locked, by name."""
+    copies = {c.name: np.array(values, dtype=np.float64) for c, values in given.items()}
+    require_hourly("HourlyCase", **copies)
+    for column in given:
+        require_within("HourlyCase", column, copies[column.name])
+        copies[column.name].flags.writeable = False
+    return copies
+
+
+@dataclass(frozen=True, kw_only=True)  # no slots, as `SurfaceYear`
 class HourlyCase:
     """One space and one weather year, checked, copied and locked.
 
@@ -263,13 +282,9 @@ class HourlyCase:
 
     def __post_init__(self) -> None:
         """Copy the columns, so that no caller can change them later; check and lock the copies."""
-        copies = {c.name: np.array(getattr(self, c.name), dtype=np.float64) for c in _COLUMNS}
-        require_hourly("HourlyCase", **copies)
-        for column in _COLUMNS:
-            values = copies[column.name]
-            require_within("HourlyCase", column, values)
-            values.flags.writeable = False
-            object.__setattr__(self, column.name, values)
+        given = {column: getattr(self, column.name) for column in _COLUMNS}
+        for name, values in _locked(given).items():
+            object.__setattr__(self, name, values)
         require_between("HourlyCase", "dry_air_kg", self.dry_air_kg, 1e-3, np.inf)
         require_between("HourlyCase", "buffer_kg_s", self.buffer_kg_s, 0.0, np.inf)
         require_between("HourlyCase", "buffer_kg", self.buffer_kg, 0.0, np.inf)
@@ -287,6 +302,28 @@ class HourlyCase:
         if self.n_steps % self.steps_per_hour:
             raise OutOfRangeError("must be whole hours", where="HourlyCase: n_steps")
 
+    def with_surfaces(
+        self, surfaces: tuple[SurfaceYear, ...], notes: tuple[str, ...]
+    ) -> HourlyCase:
+        """Return the case with other surfaces; `notes` come behind its own."""
+        return self._with(surfaces=surfaces, notes=(*self.notes, *notes))
+
+    def with_outdoor_reading(self, t_out_c: FloatArray) -> HourlyCase:
+        """Return the case with the outdoor temperature that a sensor shows; all else stays."""
+        if np.shape(t_out_c) != (self.n_steps,):
+            raise OutOfRangeError(
+                f"must have shape ({self.n_steps},), got {np.shape(t_out_c)}",
+                where="HourlyCase: t_out_c",
+            )
+        return self._with(**_locked({columns.T_OUT: t_out_c}))
+
+    def _with(self, **changes: object) -> HourlyCase:
+        """Return a copy in which what is checked already, and what follows from it, is kept."""
+        found = copy.copy(self)
+        for name, value in changes.items():
+            object.__setattr__(found, name, value)
+        return found
+
     @property
     def n_steps(self) -> int:
         """Number of steps."""
@@ -302,15 +339,29 @@ class HourlyCase:
         """Length of a step. [s]."""
         return 3600.0 / self.steps_per_hour
 
-    @property
+    @cached_property
     def sensed(self) -> Sensor:
         """Where relative humidity is measured."""
         return self.sensor or Sensor(
             t_air_c=self.t_air_c, w_offset_kg_kg=np.zeros_like(self.t_air_c)
         )
 
+    @cached_property
+    def p_sat_pa(self) -> FloatArray:
+        """Saturation pressure of the room air. [Pa]."""
+        return air.saturation_pressure(self.t_air_c)
+
+    @cached_property
+    def sensed_p_sat_pa(self) -> FloatArray:
+        """Saturation pressure where relative humidity is measured. [Pa]."""
+        if self.sensor is None:
+            return self.p_sat_pa
+        return air.saturation_pressure(self.sensor.t_air_c)
+
     def hourly_mean(self, values: NDArray[Any]) -> FloatArray:
         """Return hourly means of step values, along their last axis."""
+        if self.steps_per_hour == 1:
+            return np.asarray(values, dtype=np.float64)
         shape = (*values.shape[:-1], self.n_hours, self.steps_per_hour)
         result: FloatArray = values.reshape(shape).mean(axis=-1)
         return result

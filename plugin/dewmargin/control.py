@@ -7,7 +7,7 @@ humidity swing around the set-point: that becomes a mean offset and a number of 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -93,7 +93,7 @@ class Control(Inputs):
         if self.outdoor_bias_k == 0.0 and self.outdoor_lag_h == 0.0:
             return case
         late = lagged(case.t_out_c, time_constant=self.outdoor_lag_h * case.steps_per_hour)
-        return replace(case, t_out_c=late + self.outdoor_bias_k)
+        return case.with_outdoor_reading(late + self.outdoor_bias_k)
 
     def true_setpoint(self, case: HourlyCase, rh_set: FloatArray) -> FloatArray:
         """Return what is really held where the sensor shows `rh_set`. [-].
@@ -142,8 +142,8 @@ class Control(Inputs):
         """
         sensed, need = case.sensed, np.repeat(added_kg / 3600.0, case.steps_per_hour)
         # Relative humidity for humidity ratio at the sensor: a straight line within 1 %.
-        w_unit = air.saturated_humidity_ratio(sensed.t_air_c, case.p_pa)
-        w_set = air.humidity_ratio_at_rh(sensed.t_air_c, rh_set, case.p_pa)
+        w_unit = air.humidity_ratio(case.sensed_p_sat_pa, case.p_pa)
+        w_set = air.humidity_ratio(rh_set * case.sensed_p_sat_pa, case.p_pa)
         per_h = 3600.0 / (case.dry_air_kg * w_unit)
         rate = _mean_rate(capability, w_set - sensed.w_offset_kg_kg)
         swings = (need > 0.0) & (need < rate) & (rh_set > 0.0)

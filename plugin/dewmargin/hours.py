@@ -23,7 +23,8 @@ LEAST_MONTH_H = 600  # hours that make a month; 25 days, our choice
 class Hours:
     """Hourly means; arrays have the shape (n_hours,).
 
-    `t_surface_c` and `w_offset_kg_kg` have one row a surface; wind and sky are None if not known.
+    `t_surface_c`, `w_offset_kg_kg` and `p_sat_surface_pa` have one row a surface; both saturation
+    pressures are those of the mean temperatures. Wind and sky are None if not known.
     """
 
     interval_start: np.ndarray
@@ -36,6 +37,8 @@ class Hours:
     heating_season: BoolArray
     t_surface_c: FloatArray
     w_offset_kg_kg: FloatArray
+    p_sat_pa: FloatArray
+    p_sat_surface_pa: FloatArray
     source_year: IntArray | None
     wind_m_s: FloatArray | None
     t_sky_c: FloatArray | None
@@ -49,24 +52,34 @@ def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
     day = start.astype("datetime64[D]")
     _, index = np.unique(day, return_inverse=True)
     daily = np.bincount(index, weights=t_out) / np.bincount(index)
-    n = len(case.surfaces)
-    offsets = [
-        np.zeros(case.n_steps) if s.w_offset_kg_kg is None else s.w_offset_kg_kg
-        for s in case.surfaces
-    ]
+    t_air = mean(case.t_air_c)
+
+    def of_surfaces(values: list[FloatArray]) -> FloatArray:
+        return mean(np.array(values, dtype=np.float64).reshape(len(values), case.n_steps))
+
+    t_surface = of_surfaces([s.t_surface_c for s in case.surfaces])
+    if case.steps_per_hour == 1:
+        p_sat, p_sat_surface = case.p_sat_pa, of_surfaces([s.p_sat_pa for s in case.surfaces])
+    else:
+        p_sat, p_sat_surface = air.saturation_pressure(t_air), air.saturation_pressure(t_surface)
     return Hours(
         interval_start=start,
         t_out_c=t_out,
         w_out_kg_kg=mean(case.w_out_kg_kg),
         p_pa=mean(case.p_pa),
-        t_air_c=mean(case.t_air_c),
+        t_air_c=t_air,
         exchange_kg_s=mean(case.exchange_kg_s),
         cooling=mean(case.cooling) > 0.0,
         heating_season=daily[index] < heating_season_below_c,
-        t_surface_c=mean(np.array([s.t_surface_c for s in case.surfaces]).reshape(n, -1))
-        if n
-        else np.empty((0, case.n_hours)),
-        w_offset_kg_kg=mean(np.array(offsets).reshape(n, -1)) if n else np.empty((0, case.n_hours)),
+        t_surface_c=t_surface,
+        w_offset_kg_kg=of_surfaces(
+            [
+                np.zeros(case.n_steps) if s.w_offset_kg_kg is None else s.w_offset_kg_kg
+                for s in case.surfaces
+            ]
+        ),
+        p_sat_pa=p_sat,
+        p_sat_surface_pa=p_sat_surface,
         source_year=None if case.source_year is None else case.source_year[:: case.steps_per_hour],
         wind_m_s=None if case.wind_m_s is None else mean(case.wind_m_s),
         t_sky_c=None if case.t_sky_c is None else mean(case.t_sky_c),
@@ -75,7 +88,7 @@ def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
 
 def relative_humidity(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
     """Relative humidity of the hour means, as a fraction."""
-    return air.relative_humidity(hours.t_air_c, w_kg_kg, hours.p_pa)
+    return air.vapour_pressure(w_kg_kg, hours.p_pa) / hours.p_sat_pa
 
 
 def dew_point(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:

@@ -26,6 +26,7 @@ POINTS = 5  # of each input alone; of two together, their ends
 PAIR = 2
 MOST_INPUTS = 7
 
+_OF_USE = ("per_s", "per_kg")
 _Leaf = tuple[str, ...]  # names of attributes, from a capability down to a number or a row
 # What is one number for all steps.
 _NUMBERS: tuple[_Leaf, ...] = (
@@ -130,6 +131,10 @@ def response(
         for leaf, column in columns.items()
         if any(not np.array_equal(each, column[0], equal_nan=True) for each in column[1:])
     }
+    for leaf, column in columns.items():
+        # A use that is one number in all steps costs least as such; rates have to be rows.
+        if leaf[-1] in _OF_USE and leaf not in varied and np.all(column[0] == column[0, 0]):
+            first = _changed(first, leaf, float(column[0, 0]))
     return Response(
         nodes=nodes,
         points=points,
@@ -200,7 +205,7 @@ def _leaves(can: Capability) -> list[_Leaf]:
     """Return all that may vary, rows before numbers."""
     modes = ["heat"] if can.added is None else ["heat", "added"]
     rates = [(mode, name) for mode in modes for name in ("r0_kg_s", "r1_kg_s")]
-    uses = [(mode, use, part) for mode in modes for use in USES for part in ("per_s", "per_kg")]
+    uses = [(mode, use, part) for mode in modes for use in USES for part in _OF_USE]
     numbers = [n for n in _NUMBERS if n[0] != "part_load" or can.part_load is not None]
     return [*rates, *uses, ("resting_heat_w",), *numbers]
 

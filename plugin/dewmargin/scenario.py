@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -205,7 +205,7 @@ class Scenario:
             surface.year(case, f"surfaces[{i}]") for i, surface in enumerate(self.surfaces)
         )
         told = [note for surface in self.surfaces if (note := surface.note()) is not None]
-        return replace(case, surfaces=found, notes=(*case.notes, *told))
+        return case.with_surfaces(found, tuple(told))
 
     def placed(self, error: InputError) -> InputError:
         """Return an error about a key of this file with the file's name in front."""

@@ -9,7 +9,7 @@ for the options that a reader chooses between: what that changes is its share of
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from functools import lru_cache
@@ -616,8 +616,12 @@ class _Runner:
         for r, row in enumerate(group):
             by_room.setdefault(tuple(row[k] for k in self._of_room), []).append(r)
         try:
-            for members in by_room.values():
-                self._numbers_of_room(group, members, options, found)
+            piles = [self._pile(group, members, options) for members in by_room.values()]
+            for pile in _solved(piles):
+                for r, drawn, places in pile.asked:
+                    found[r] = pile.numbers[places]
+                    if drawn.tariff is not None:
+                        self._price(found[r], options, drawn, pile.room.case)
         except InputError as error:
             raise self._refused(error) from error
         return found
@@ -636,13 +640,10 @@ class _Runner:
             yearly.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh),
         )
 
-    def _numbers_of_room(
-        self, group: list[Row], members: list[int], options: Sequence[int], found: FloatArray
-    ) -> None:
-        """Fill the rows of a group that have one building; what they share is solved once."""
+    def _pile(self, group: list[Row], members: list[int], options: Sequence[int]) -> _Pile:
+        """Return what the rows of a group that have one building ask for."""
         room = self._room(tuple(group[members[0]][k] for k in self._of_room))
-        cases = _Pile(room)
-        rows_of: list[tuple[int, Scenario, list[int]]] = []
+        cases = _Pile(room, lambda taker: self._made(room, taker))
         held: dict[tuple[Control, int], _Low] = {}
         for r in members:
             drawn = self.variants.scenario_of(group[r], self._of_use)
@@ -657,12 +658,8 @@ class _Runner:
                 if key not in held:
                     held[key] = self._held(room, drawn, drawn.strategies[which], seen, cases)
                 places.append(cases.place(held[key], self._taker(self._devices[device], group[r])))
-            rows_of.append((r, drawn, places))
-        cases.solve(lambda key: self._made(room, key))
-        for r, drawn, places in rows_of:
-            found[r] = cases.numbers[places]
-            if drawn.tariff is not None:
-                self._price(found[r], options, drawn, room.case)
+            cases.asked.append((r, drawn, places))
+        return cases
 
     def _held(
         self, room: _Room, drawn: Scenario, strategy: Strategy, seen: HourlyCase, cases: _Pile
@@ -764,84 +761,132 @@ class _Taker:
 
 
 class _Pile:
-    """Cases of one building, each solved once however often it is asked for."""
+    """Cases of one building, each solved once however often it is asked for.
 
-    def __init__(self, room: _Room) -> None:
-        self._room = room
-        self._lows: dict[bytes, int] = {}
-        self._low_rows: list[FloatArray] = []
-        self._cases: dict[tuple[_Low, _Taker | None], int] = {}
+    Attributes
+    ----------
+    asked : list of tuple
+        A row of a group, its scenario, and the cases of its options.
+    cases : dict
+        Set-points with devices; by them the row in `numbers`.
+    lows : list of float64 array
+        What is to be held.
+    numbers : float64 array, shape (n_cases, n_metrics)
+        Once they are solved.
+    """
+
+    def __init__(self, room: _Room, made: Callable[[_Taker], yearly.Taker]) -> None:
+        self.room, self.made = room, made
+        self.asked: list[tuple[int, Scenario, list[int]]] = []
+        self.cases: dict[tuple[_Low, _Taker | None], int] = {}
+        self.lows: list[FloatArray] = []
+        self._low_rows: dict[bytes, int] = {}
         self.numbers = np.empty((0, N_METRICS))
 
     def low(self, w_set_kg_kg: FloatArray) -> int:
         """Return the row of a set-point; equal ones share it."""
-        held = self._room.of.to_hold(w_set_kg_kg)
-        key = held.tobytes()
-        if key not in self._lows:
-            self._lows[key] = len(self._low_rows)
-            self._low_rows.append(held)
-        return self._lows[key]
+        held = self.room.of.to_hold(w_set_kg_kg)
+        row = self._low_rows.setdefault(held.tobytes(), len(self.lows))
+        if row == len(self.lows):
+            self.lows.append(held)
+        return row
 
     def baseline(self) -> int:
         """Return the case without a humidifier."""
-        never = self.low(np.full(self._room.case.n_steps, NEVER))
+        never = self.low(np.full(self.room.case.n_steps, NEVER))
         return self.place(_Low(never, never, ()), None)
 
     def place(self, low: _Low, key: _Taker | None) -> int:
         """Return the case of a set-point and a device."""
-        return self._cases.setdefault((low, key), len(self._cases))
+        return self.cases.setdefault((low, key), len(self.cases))
 
-    def solve(self, made: Callable[[_Taker], yearly.Taker]) -> None:
-        """Solve all cases, a few at a time; fill `numbers`, (n_cases, n_metrics)."""
-        case = self._room.case
-        keys = list(dict.fromkeys(key for _, key in self._cases if key is not None))
-        takers = [made(key) for key in keys]
-        capabilities = [balance.idle(case.n_steps), None, *(each.capability for each in takers)]
-        devices = [batch.device(case, can) for can in capabilities]
+    @property
+    def held(self) -> list[_Low]:
+        """Return the set-points that devices are given: their demand is to be solved too."""
+        return list(dict.fromkeys(low for low, key in self.cases if key is not None))
+
+
+class _Work:
+    """The cases of a pile while they are solved, a few at a time.
+
+    What devices without limit add comes first: the others are measured by it.
+    """
+
+    def __init__(self, pile: _Pile) -> None:
+        self._room, self._lows = pile.room, np.array(pile.lows)
+        case, held = pile.room.case, pile.held
+        keys = list(dict.fromkeys(key for _, key in pile.cases if key is not None))
+        self._takers = {2 + i: pile.made(key) for i, key in enumerate(keys)}
+        given = [balance.idle(case.n_steps), None, *(t.capability for t in self._takers.values())]
+        self._devices = [batch.device(case, each) for each in given]
         device_of: dict[_Taker | None, int] = {None: 0} | {key: 2 + i for i, key in enumerate(keys)}
-        # What devices without limit add comes first: the others are measured by it.
-        lows = list(dict.fromkeys(low for low, key in self._cases if key is not None))
-        row_of = {low: i for i, low in enumerate(lows)}
-        ordered = sorted(self._cases, key=lambda each: device_of[each[1]])
-        cases = [(low, 1) for low in lows] + [(low, device_of[key]) for low, key in ordered]
-        wanted = np.zeros((len(lows), case.n_steps))
-        found = np.empty((len(cases), N_METRICS))
-        for start in range(0, len(cases), CASES_AT_ONCE):
-            some = cases[start : start + CASES_AT_ONCE]
-            of_device = [device for _, device in some]
-            ran = self._ran([low for low, _ in some], devices, of_device)
-            n_wanted = min(max(len(lows) - start, 0), len(some))
-            wanted[start : start + n_wanted] = ran.added_kg[:n_wanted]
-            numbers = yearly.year_numbers(
-                self._room.of,
-                self._room.book,
-                ran,
-                devices=devices,
-                of_device=of_device,
-                takers={2 + i: taker for i, taker in enumerate(takers) if 2 + i in of_device},
-                wanted_kg=wanted,
-                wanted_of=[row_of[low] if device > 1 else -1 for low, device in some],
-            )
-            found[start : start + len(some)] = np.array([numbers[m] for m in yearly.METRICS]).T
-        self.numbers = np.empty((len(self._cases), N_METRICS))
-        self.numbers[[self._cases[each] for each in ordered]] = found[len(lows) :]
+        self._cases = [(low, 1) for low in held]
+        self._cases += [(low, device_of[key]) for low, key in pile.cases]
+        self._row_of = {low: i for i, low in enumerate(held)}
+        self._wanted = np.zeros((len(held), case.n_steps))
+        self._found = np.empty((len(self._cases), N_METRICS))
 
-    def _ran(
-        self, lows: Sequence[_Low], devices: Sequence[batch.Device], of_device: Sequence[int]
-    ) -> batch.Ran:
+    @property
+    def numbers(self) -> FloatArray:
+        """Return what was found of the pile's own cases."""
+        return self._found[len(self._row_of) :]
+
+    def some(self, which: Sequence[int]) -> tuple[batch.Building, batch.Cases]:
+        """Return some of the cases, for the kernel."""
         n_faces = len(self._room.case.surfaces)
+        lows = [self._cases[i][0] for i in which]
         above = [low.above_kg_m2 or (np.inf,) * n_faces for low in lows]
-        return batch.solve(
-            self._room.of,
-            batch.Cases(
-                low=np.array(self._low_rows),
-                devices=devices,
-                of_low=[low.dry for low in lows],
-                of_low_wet=[low.wet for low in lows],
-                of_device=of_device,
-                wet_above_kg_m2=np.array(above, dtype=np.float64).reshape(len(lows), n_faces),
-            ),
+        return self._room.of, batch.Cases(
+            low=self._lows,
+            devices=self._devices,
+            of_low=[low.dry for low in lows],
+            of_low_wet=[low.wet for low in lows],
+            of_device=[self._cases[i][1] for i in which],
+            wet_above_kg_m2=np.array(above, dtype=np.float64).reshape(len(lows), n_faces),
         )
+
+    def take(self, which: Sequence[int], ran: batch.Ran) -> None:
+        """Add up what the kernel found."""
+        some = [self._cases[i] for i in which]
+        wanted = [i for i in which if i < len(self._row_of)]
+        self._wanted[wanted] = ran.added_kg[: len(wanted)]
+        of_device = [device for _, device in some]
+        numbers = yearly.year_numbers(
+            self._room.of,
+            self._room.book,
+            ran,
+            devices=self._devices,
+            of_device=of_device,
+            takers={i: taker for i, taker in self._takers.items() if i in of_device},
+            wanted_kg=self._wanted,
+            wanted_of=[self._row_of[low] if device > 1 else -1 for low, device in some],
+        )
+        self._found[which] = np.array([numbers[m] for m in yearly.METRICS]).T
+
+
+def _solved(piles: Sequence[_Pile]) -> Iterator[_Pile]:
+    """Solve the cases of all piles side by side; yield each that has its numbers."""
+    sizes = [len(pile.held) + len(pile.cases) for pile in piles]
+    turn = np.array([(k, i) for k, size in enumerate(sizes) for i in range(size)])
+    works: dict[int, _Work] = {}
+    # Calls of equal size: few cases side by side take longer.
+    for part in np.array_split(turn, math.ceil(len(turn) / CASES_AT_ONCE)):
+        together: dict[int, list[int]] = {}
+        for k, i in part.tolist():
+            together.setdefault(k, []).append(i)
+        works.update((k, _Work(piles[k])) for k in together if k not in works)
+        _solve({works[k]: which for k, which in together.items()})
+        for k, which in together.items():
+            if which[-1] == sizes[k] - 1:
+                piles[k].numbers = works.pop(k).numbers
+                yield piles[k]
+
+
+def _solve(together: Mapping[_Work, Sequence[int]]) -> None:
+    """Solve some cases of several buildings in one call."""
+    ran = batch.solve_all([work.some(which) for work, which in together.items()])
+    for (work, which), each in zip(together.items(), ran, strict=True):
+        work.take(which, each)
 
 
 N_METRICS = len(yearly.METRICS)

@@ -85,8 +85,6 @@ class Ledger:
     Attributes
     ----------
     hours : Hours
-    p_sat_pa : float64 array, shape (n_hours,)
-        Saturation pressure of the room. [Pa]
     w_face, slope_per_k : float64 array, shape (n_surfaces, n_hours)
         Humidity ratio of saturation at each surface, and how fast its logarithm rises with its
         temperature. [kg/kg, 1/K]
@@ -95,7 +93,6 @@ class Ledger:
     """
 
     hours: Hours
-    p_sat_pa: FloatArray
     w_face: FloatArray
     slope_per_k: FloatArray
     low_rh: float
@@ -104,11 +101,10 @@ class Ledger:
 
 def ledger(hours: Hours, *, low_rh: float, high_rh: float) -> Ledger:
     """Return what the accounts need of a building's hours."""
-    w_face = air.saturated_humidity_ratio(hours.t_surface_c, hours.p_pa)
+    w_face = air.humidity_ratio(hours.p_sat_surface_pa, hours.p_pa)
     warmer = air.saturated_humidity_ratio(hours.t_surface_c + _SLOPE_STEP_K, hours.p_pa)
     return Ledger(
         hours=hours,
-        p_sat_pa=air.saturation_pressure(hours.t_air_c),
         w_face=w_face,
         slope_per_k=(warmer / w_face - 1.0) / _SLOPE_STEP_K,
         low_rh=low_rh,
@@ -192,7 +188,7 @@ def _room(
     _, _, sum_x, _, added, added_rest, running, running_rest, fog = ran.steps
     taken, runoff, film = ran.films
     kernel.tally_room()(
-        case.step_s, case.steps_per_hour, case.w_base_kg_kg, hours.p_pa, book.p_sat_pa,
+        case.step_s, case.steps_per_hour, case.w_base_kg_kg, hours.p_pa, hours.p_sat_pa,
         air.MOLAR_RATIO, hours.heating_season, book.low_rh, book.high_rh, EDGE_SLACK,
         hours.w_offset_kg_kg, book.w_face, hours.t_surface_c < 0.0, book.slope_per_k,
         of.area_m2, 1e-3 * WET_G_M2, wanted_kg, asked.astype(np.int64), DEMAND_HOUR_KG,

@@ -1,7 +1,8 @@
-"""How fast the balance solves cases of one building: `python tests/benchmarks/bench_cases.py`.
+"""How fast the balance solves cases side by side: `python tests/benchmarks/bench_cases.py`.
 
 The 19 cases of the demo house: no humidifier, its six strategies with a device without limit, and
-with its pad on cold and on hot water. Prints CPU time a case-hour, all outputs included, and how
+with its pad on cold and on hot water. Then four of them, two demands and two pads, in the house as
+it is and with more or less exchange. Prints CPU time a case-hour, all outputs included, and how
 long compiling takes; the demo's folder is the only input. Not collected by pytest.
 """
 
@@ -11,6 +12,7 @@ import os
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -72,11 +74,20 @@ def demo_cases() -> tuple[batch.Building, batch.Cases]:
     return building, cases
 
 
-def seconds(building: batch.Building, cases: batch.Cases) -> float:
+def buildings(like: batch.Building, n: int) -> list[batch.Building]:
+    """Return buildings with 0.5 to 1.5 of the exchange of one, and of the vapour it brings."""
+    case = like.case
+    return [
+        batch.building(replace(case, exchange_kg_s=factor * case.exchange_kg_s))
+        for factor in np.linspace(0.5, 1.5, n)
+    ]
+
+
+def seconds(of: list[tuple[batch.Building, batch.Cases]]) -> float:
     """Return CPU seconds of a year of these cases, without warm-up."""
-    begins = building.start(cases.n)
+    starts = [building.start(cases.n) for building, cases in of]
     start = time.process_time()
-    batch.solve(building, cases, start=begins)
+    batch.solve_all(of, starts=starts)
     return time.process_time() - start
 
 
@@ -104,14 +115,17 @@ def main() -> None:
         "1 demand": [2],
         "1 pad": [8],
     }
-    some = {name: cases.some(list(which)) for name, which in groups.items()}
-    best = dict.fromkeys(groups, np.inf)
+    work = {name: [(building, cases.some(list(which)))] for name, which in groups.items()}
+    few = cases.some([1, 2, 7, 8])
+    for n in (1, 8, 32):
+        work[f"4 each of {n} buildings"] = [(each, few) for each in buildings(building, n)]
+    best = dict.fromkeys(work, np.inf)
     for _ in range(ROUNDS):
-        for name in groups:
-            best[name] = min(best[name], seconds(building, some[name]))
-    for name in groups:
-        ns = best[name] / some[name].n / building.case.n_steps * 1e9
-        print(f"{name:20} {ns:4.0f} ns a case-hour")  # noqa: T201 - a script
+        for name, of in work.items():
+            best[name] = min(best[name], seconds(of))
+    for name, of in work.items():
+        ns = best[name] / sum(some.n for _, some in of) / building.case.n_steps * 1e9
+        print(f"{name:22} {ns:4.0f} ns a case-hour")  # noqa: T201 - a script
     print(f"compiling {seconds_of_compiling():.1f} s")  # noqa: T201 - idem
 
 

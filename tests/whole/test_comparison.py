@@ -88,11 +88,12 @@ def test_the_demo_agrees_with_ten_second_steps(results, name, monkeypatch) -> No
     outcome = balance.deliver(result.case, rh, capability)
 
     # The year after its warm-up.
-    (x,), (y,), (film,), *house = asked[-1]
-    sizes, shared, (area, beta, x_sat, most) = house[:4], house[4:8], house[8:12]
-    (unlimited,), low, device = house[12], house[17], [rows[0] for rows in house[18:23]]
+    (x,), (y,), (film,), step_s, *house = asked[-1]
+    building = [rows[0] for rows in house[:11]]
+    sizes, shared, (area, beta, x_sat, most) = building[:3], building[3:7], building[7:]
+    (unlimited,), low, device = house[13], house[18], [rows[0] for rows in house[19:24]]
     _, added, _, taken, _, _ = integrate(
-        x, y, film, *sizes, low[0], *shared, *device, area, beta, x_sat, most, not unlimited
+        x, y, film, step_s, *sizes, low[0], *shared, *device, area, beta, x_sat, most, not unlimited
     )
     condensed = area[:, None] * np.maximum(taken, 0.0)
     assert outcome.added_kg.sum() == pytest.approx(added.sum(), rel=1e-3)

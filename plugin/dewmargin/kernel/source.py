@@ -15,9 +15,9 @@ buffer [kg/s], k the buffer's temperature factor [-], s the humidifier [kg/s].
 A surface takes vapour while the room is above its saturation, keeps it as a film, and gives it back
 while the room is below, as long as there is a film.
 
-Cases of one building go through the year side by side, in the lanes of one flat buffer. The loops
-over lanes have no branch and a constant distance between rows, so that a compiler puts several
-cases into one vector; each lane still gets the operations it would get alone.
+Cases of one building or several go through the year side by side, in the lanes of one flat buffer.
+The loops over lanes have no branch and a constant distance between rows, so that a compiler puts
+several cases into one vector; each lane still gets the operations it would get alone.
 """
 
 from __future__ import annotations
@@ -66,19 +66,21 @@ LANES = 32  # cases side by side
 ROW = 2 * LANES
 # Rows, by their first element. The outputs of a step, in their order,
 (X, Y, SUM_X, SUM_Y, ADDED, ADDED_REST, RUNNING, RUNNING_REST, FOG,
- # what else goes with a case through a mode,
- OWED, LEFT, LOW, R0, R1,
- # the device's other mode, and whether it has no limit,
- REST, R0_REST, R1_REST, UNBOUND,
+ # what else a segment changes,
+ OWED, LEFT,
+ # what holds in a mode: what is to be held, the device, and the building,
+ LOW, R0, R1, HIGH, K, G_IN, A_OUT, H, INV_MASS, INV_BUFFER,
+ # the device's other mode, whether it has no limit, and the room's air,
+ REST, R0_REST, R1_REST, UNBOUND, MASS,
  # its segment: inflow and exchange with surfaces, the limit, the motion, how long it lasts,
  G, A, CEILING, WET, M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
  # the search for the ends of segments, a dense list,
  S_LEFT, S_M0, S_END, S_G, S_U, S_L1, S_L2, S_T, S_FROM, S_TO, S_E1, S_E21, S_I1, S_I21,
- # and the first of the surfaces' pairs of rows.
- FILM, TAKEN,
- ) = range(0, 55 * ROW, ROW)  # fmt: skip
+ # and the first of the surfaces' rows: what a segment changes, what holds in a mode.
+ FILM, TAKEN, AREA, BETA, X_SAT,
+ ) = range(0, 66 * ROW, ROW)  # fmt: skip
 OUTPUTS, OF_STEP, OF_MODE = 9, 5, 2  # so many outputs are of a step, so many of each mode
-SURFACE = 2 * ROW
+SURFACE = 5 * ROW
 
 
 @inline
@@ -400,13 +402,13 @@ def filled(n: int) -> int:
 
 
 @inline
-def arrive(b: FloatArray, n: int, n_surfaces: int, high: float, mass: float) -> None:
+def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
     """Begin a step: what exceeds saturation becomes fog, a device without limit lifts at once."""
     for q in range(n):
-        x, low = min(b[X + q], high), b[LOW + q]
+        x, low = min(b[X + q], b[HIGH + q]), b[LOW + q]
         lifts = (b[UNBOUND + q] > 0.0) & (x < low)
-        b[FOG + q] = mass * (b[X + q] - x)
-        b[ADDED + q] = mass * (low - x) if lifts else 0.0
+        b[FOG + q] = b[MASS + q] * (b[X + q] - x)
+        b[ADDED + q] = b[MASS + q] * (low - x) if lifts else 0.0
         b[X + q] = low if lifts else x
         b[SUM_X + q], b[SUM_Y + q], b[OWED + q] = 0.0, 0.0, 0.0
         b[ADDED_REST + q], b[RUNNING + q], b[RUNNING_REST + q] = 0.0, 0.0, 0.0
@@ -427,24 +429,22 @@ def turn(b: FloatArray, n: int) -> None:
 
 
 @inline
-def join(
-    b: FloatArray, n: int, g_in: float, a_out: float,
-    area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int,
-) -> bool:  # fmt: skip
+def join(b: FloatArray, n: int, n_surfaces: int) -> bool:
     """Begin a segment: see which surfaces exchange vapour. Say whether any does.
 
     Sets inflow, exchange and the humidity at which the next surface begins.
     """
     for q in range(n):
-        b[G + q], b[A + q], b[CEILING + q], b[WET + q] = g_in, a_out, -NEVER, 0.0
-    for j in range(area.size):
-        film, sink, x_sat_j = FILM + j * SURFACE, area[j] * beta[j, i], x_sat[j, i]
+        b[G + q], b[A + q], b[CEILING + q], b[WET + q] = b[G_IN + q], b[A_OUT + q], -NEVER, 0.0
+    for at in range(0, n_surfaces * SURFACE, SURFACE):
         for q in range(n):
-            on = exchanges(b[X + q], x_sat_j, b[film + q])
+            x_sat = b[X_SAT + at + q]
+            sink = b[AREA + at + q] * b[BETA + at + q]
+            on = exchanges(b[X + q], x_sat, b[FILM + at + q])
             g, a, ceiling = b[G + q], b[A + q], b[CEILING + q]
-            b[G + q] = g + sink * x_sat_j if on else g
+            b[G + q] = g + sink * x_sat if on else g
             b[A + q] = a + sink if on else a
-            b[CEILING + q] = ceiling if on else min(ceiling, x_sat_j + 2.0 * AT_LIMIT)
+            b[CEILING + q] = ceiling if on else min(ceiling, x_sat + 2.0 * AT_LIMIT)
             b[WET + q] = 1.0 if on else b[WET + q]
     wet = False
     for q in range(n):
@@ -453,9 +453,7 @@ def join(
 
 
 @inline
-def begin(
-    b: FloatArray, n: int, high: float, inv_mass: float, inv_buffer: float, h: float, k: float
-) -> None:
+def begin(b: FloatArray, n: int) -> None:
     """Work out each lane's regime as if it lasted to the end, and how far beyond its limit.
 
     Short loops: a processor overlaps the lanes of a loop as far as it looks ahead.
@@ -464,21 +462,21 @@ def begin(
         (
             _, _, _, _, _, b[GX + q], b[GY + q], b[UX + q], b[UY + q], b[L1 + q], b[L2 + q],
         ) = regime(
-            b[X + q], b[Y + q], b[LOW + q], high, b[R0 + q], b[R1 + q],
-            inv_mass, inv_buffer, h, k, b[G + q], b[A + q],
+            b[X + q], b[Y + q], b[LOW + q], b[HIGH + q], b[R0 + q], b[R1 + q],
+            b[INV_MASS + q], b[INV_BUFFER + q], b[H + q], b[K + q], b[G + q], b[A + q],
         )  # fmt: skip
     for q in range(n):
         t = b[LEFT + q]
         b[T + q] = t
         b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(t, b[L1 + q], b[L2 + q])
     for q in range(n):
-        x, low, r0, r1 = b[X + q], b[LOW + q], b[R0 + q], b[R1 + q]
+        x, low, high, r0, r1 = b[X + q], b[LOW + q], b[HIGH + q], b[R0 + q], b[R1 + q]
         run, hold, fog, rate, need, _ = choose(
-            x, b[Y + q], low, high, r0, r1, h, k, b[G + q], b[A + q]
+            x, b[Y + q], low, high, r0, r1, b[H + q], b[K + q], b[G + q], b[A + q]
         )
         b[M0 + q], m_end, b[MG + q], b[MU + q] = limit(
             run, hold, fog, rate, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, low, high,
-            b[CEILING + q], r0, r1, h, b[E1 + q], b[E21 + q],
+            b[CEILING + q], r0, r1, b[H + q], b[E1 + q], b[E21 + q],
         )  # fmt: skip
         b[M_END + q] = m_end if b[LEFT + q] > 0.0 else 0.0
 
@@ -529,34 +527,32 @@ def search(b: FloatArray, n: int, found: IntArray) -> None:
 
 
 @inline
-def dry_up(
-    b: FloatArray, n: int, area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int
-) -> None:
+def dry_up(b: FloatArray, n: int, n_surfaces: int) -> None:
     """End the lanes in which a film is used up before: few, so one by one."""
     for q in range(n):
         if b[WET + q] > 0.0:
             x, gx, ux, l1, l2 = b[X + q], b[GX + q], b[UX + q], b[L1 + q], b[L2 + q]
-            for j in range(area.size):
-                film, t = b[FILM + j * SURFACE + q], b[T + q]
-                if exchanges(x, x_sat[j, i], film):
+            for at in range(q, q + n_surfaces * SURFACE, SURFACE):
+                film, beta, x_sat, t = b[FILM + at], b[BETA + at], b[X_SAT + at], b[T + q]
+                if exchanges(x, x_sat, film):
                     sum_x = x * t + gx * b[I1 + q] + ux * b[I21 + q]
-                    dry = dries_after(film, beta[j, i], x_sat[j, i], x, gx, ux, l1, l2, sum_x, t)
+                    dry = dries_after(film, beta, x_sat, x, gx, ux, l1, l2, sum_x, t)
                     if dry < t:
                         b[T + q] = dry
                         b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(dry, l1, l2)
 
 
 @inline
-def go_on(b: FloatArray, n: int, high: float, h: float, k: float) -> None:
+def go_on(b: FloatArray, n: int) -> None:
     """Follow each lane's regime to its end; a lane that has no time stays as it is."""
     for q in range(n):
         x, y, t, r0, r1 = b[X + q], b[Y + q], b[T + q], b[R0 + q], b[R1 + q]
         run, hold, fog, rate, need, _ = choose(
-            x, y, b[LOW + q], high, r0, r1, h, k, b[G + q], b[A + q]
+            x, y, b[LOW + q], b[HIGH + q], r0, r1, b[H + q], b[K + q], b[G + q], b[A + q]
         )
         x_end, y_end, sum_x, sum_y, added, running, lost = follow(
             run, hold, fog, rate, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, y, t,
-            r0, r1, h, b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q],
+            r0, r1, b[H + q], b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q],
         )  # fmt: skip
         b[START + q], b[PART + q] = x, sum_x
         b[X + q] = x_end if t > 0.0 else x
@@ -570,19 +566,16 @@ def go_on(b: FloatArray, n: int, high: float, h: float, k: float) -> None:
 
 
 @inline
-def take(
-    b: FloatArray, n: int, area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int
-) -> None:
+def take(b: FloatArray, n: int, n_surfaces: int) -> None:
     """Add what the surfaces took in a segment, and what the room is owed for their rounding."""
-    for j in range(area.size):
-        film, taken = FILM + j * SURFACE, TAKEN + j * SURFACE
-        area_j, beta_j, x_sat_j = area[j], beta[j, i], x_sat[j, i]
+    for at in range(0, n_surfaces * SURFACE, SURFACE):
         for q in range(n):
-            on = exchanges(b[START + q], x_sat_j, b[film + q])
-            change = beta_j * (b[PART + q] - x_sat_j * b[T + q]) if on else 0.0
-            b[film + q], took, rest = wetted(b[film + q], change)
-            b[taken + q] += took
-            b[OWED + q] += area_j * rest
+            film, x_sat = b[FILM + at + q], b[X_SAT + at + q]
+            on = exchanges(b[START + q], x_sat, film)
+            change = b[BETA + at + q] * (b[PART + q] - x_sat * b[T + q]) if on else 0.0
+            b[FILM + at + q], took, rest = wetted(film, change)
+            b[TAKEN + at + q] += took
+            b[OWED + q] += b[AREA + at + q] * rest
 
 
 @inline
@@ -595,12 +588,18 @@ def move(b: FloatArray, q: int, to: int, n_surfaces: int) -> None:
 
 
 @inline
-def stretch(
-    b: FloatArray, size: int, high: float, k: float, g_in: float, a_out: float,
-    inv_mass: float, inv_buffer: float, h: float,
-    area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int, case: IntArray, found: IntArray,
-) -> bool:  # fmt: skip
-    """Solve a mode of step `i`, `LEFT` seconds with constant coefficients: segment by segment.
+def bring_back(b: FloatArray, q: int, to: int, n_surfaces: int) -> None:
+    """Copy what segments have changed back to the lane of a case."""
+    for row in range(0, LOW, ROW):
+        b[row + to] = b[row + q]
+    for row in range(FILM, FILM + n_surfaces * SURFACE, SURFACE):
+        b[row + to] = b[row + q]
+        b[row + TAKEN - FILM + to] = b[row + TAKEN - FILM + q]
+
+
+@inline
+def stretch(b: FloatArray, size: int, n_surfaces: int, case: IntArray, found: IntArray) -> bool:
+    """Solve a mode of a step, `LEFT` seconds with constant coefficients: segment by segment.
 
     A segment ends where its regime does, where a dry surface begins to take vapour, or where a film
     is used up. The first segment is worked on where the cases lie; the few that go on close ranks.
@@ -612,29 +611,29 @@ def stretch(
             at, end = min(at, q), q + 1
     n = max(end - at, 0)
     any_wet = False
-    most = SEGMENTS + PER_SURFACE * area.size
+    most = SEGMENTS + PER_SURFACE * n_surfaces
     for part in range(most):
         if n == 0:
             break
         lanes, all_n = b[at:], filled(n)
-        wet = join(lanes, all_n, g_in, a_out, area, beta, x_sat, i)
-        begin(lanes, all_n, high, inv_mass, inv_buffer, h, k)
+        wet = join(lanes, all_n, n_surfaces)
+        begin(lanes, all_n)
         if part < most - 1:
             search(lanes, n, found)
             if wet:
-                dry_up(lanes, n, area, beta, x_sat, i)
-        go_on(lanes, all_n, high, h, k)
+                dry_up(lanes, n, n_surfaces)
+        go_on(lanes, all_n)
         if wet:
-            take(lanes, all_n, area, beta, x_sat, i)
+            take(lanes, all_n, n_surfaces)
             any_wet = True
         kept = 0
         for q in range(n):
             if b[LEFT + at + q] > 0.0:
                 case[kept] = case[q] if at == LANES else at + q
-                move(b, at + q, LANES + kept, area.size)
+                move(b, at + q, LANES + kept, n_surfaces)
                 kept += 1
             elif at == LANES:
-                move(b, at + q, case[q], area.size)
+                bring_back(b, at + q, case[q], n_surfaces)
         at, n = LANES, kept
     return any_wet
 
@@ -758,35 +757,38 @@ def step_alone(
 
 @jit
 def cases(
-    x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, mass: float, buffer_mass: float,
-    h: float, high: FloatArray, k: FloatArray, g_in: FloatArray, a_out: FloatArray,
-    area: FloatArray, beta: FloatArray, x_sat: FloatArray, most: FloatArray,
-    unlimited: BoolArray, of_low: IntArray, of_low_wet: IntArray, of_device: IntArray,
-    wet_above: FloatArray, low: FloatArray, heat_frac: FloatArray, r0: FloatArray, r1: FloatArray,
-    r0_rest: FloatArray, r1_rest: FloatArray, steps: FloatArray, films: FloatArray,
+    x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, mass: FloatArray,
+    buffer_mass: FloatArray, h: FloatArray, high: FloatArray, k: FloatArray, g_in: FloatArray,
+    a_out: FloatArray, area: FloatArray, beta: FloatArray, x_sat: FloatArray, most: FloatArray,
+    order: IntArray, of_building: IntArray, unlimited: BoolArray, of_low: IntArray,
+    of_low_wet: IntArray, of_device: IntArray, wet_above: FloatArray, low: FloatArray,
+    heat_frac: FloatArray, r0: FloatArray, r1: FloatArray, r0_rest: FloatArray,
+    r1_rest: FloatArray, steps: FloatArray, films: FloatArray,
 ) -> None:  # fmt: skip
-    """Solve all steps of several cases of one building side by side, and fill the output arrays.
+    """Solve all steps of several cases side by side, and fill the output arrays.
 
     Each step has up to two modes, with heat (a fraction of the step, first) and the rest.
 
-    Of the building, in each step: `high` to `a_out`, and of its surfaces, a row each: `beta`
-    [kg/(m2 s)], `x_sat` and `most` [kg/m2], what stays on it at the end of a step; `area` [m2] is 0
-    for a surface that is watched and exchanges nothing with the room.
-    Of each case: its state `x`, `y` and a row of `film` [kg/m2], which are changed; whether its
-    device is `unlimited`; the rows of `low` that it holds while it is dry and wet, and the row of
-    its device in `heat_frac` to `r1_rest`; and a row of `wet_above` [kg/m2], the film beyond which
-    it counts as wet from the start of a step.
+    Of each building, a row each: `mass` to `h`; in each step `high` to `a_out`; and of its
+    surfaces, as many in each building, `area` [m2], 0 for a surface that is watched and exchanges
+    nothing with the room, and in each step `beta` [kg/(m2 s)], `x_sat` and `most` [kg/m2], what
+    stays on it at the end of a step.
+    `order` tells in which order the cases go side by side: those of like devices in a row are
+    quicker.
+    Of each case: its state `x`, `y` and a row of `film` [kg/m2], which are changed; its building;
+    whether its device is `unlimited`; the rows of `low` that it holds while it is dry and wet, and
+    the row of its device in `heat_frac` to `r1_rest`; and a row of `wet_above` [kg/m2], the film
+    beyond which it counts as wet from the start of a step.
     `steps` takes, a row a case each: x and y at the end of a step, their integrals [s], what was
     added with heat and in the rest [kg], running times with heat and in the rest [s], and fog [kg].
     `films` takes, a row a case and surface each [kg/m2]: what was taken (negative: given back), ran
     off, and is left; it must come full of zeros.
     The result of a case does not depend on the others.
     """
-    inv_mass = 1.0 / mass
-    inv_buffer = 1.0 / buffer_mass if buffer_mass > 0.0 else 0.0
+    n_surfaces = area.shape[1]
     # Two modes, but no constant: LLVM would write the loop out twice and take a third longer.
     modes = (steps.shape[0] - OF_STEP) // OF_MODE
-    b = buffer(FILM + area.size * SURFACE)
+    b = buffer(FILM + n_surfaces * SURFACE)
     case, found = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     for first in range(0, x.size, LANES):
         size = min(x.size - first, LANES)
@@ -818,42 +820,53 @@ def cases(
             x[c], y[c] = x_c, y_c
             continue
         for q in range(size):
-            b[X + q], b[Y + q] = x[first + q], y[first + q]
-            b[UNBOUND + q] = 1.0 if unlimited[first + q] else 0.0
-            for j in range(area.size):
-                b[FILM + j * SURFACE + q] = film[first + q, j]
-        for i in range(high.size):
+            c = order[first + q]
+            of = of_building[c]
+            b[X + q], b[Y + q] = x[c], y[c]
+            b[UNBOUND + q] = 1.0 if unlimited[c] else 0.0
+            b[MASS + q], b[INV_MASS + q], b[H + q] = mass[of], 1.0 / mass[of], h[of]
+            b[INV_BUFFER + q] = 1.0 / buffer_mass[of] if buffer_mass[of] > 0.0 else 0.0
+            for j in range(n_surfaces):
+                b[FILM + j * SURFACE + q] = film[c, j]
+                b[AREA + j * SURFACE + q] = area[of, j]
+        for i in range(high.shape[1]):
             for q in range(size):
-                dev, held = of_device[first + q], of_low[first + q]
-                for j in range(area.size):
-                    if b[FILM + j * SURFACE + q] > wet_above[first + q, j]:
-                        held = of_low_wet[first + q]
+                c = order[first + q]
+                of, dev, held = of_building[c], of_device[c], of_low[c]
+                b[HIGH + q], b[K + q] = high[of, i], k[of, i]
+                b[G_IN + q], b[A_OUT + q] = g_in[of, i], a_out[of, i]
+                for j in range(n_surfaces):
+                    at = j * SURFACE + q
+                    b[BETA + at], b[X_SAT + at] = beta[of, j, i], x_sat[of, j, i]
+                    if b[FILM + at] > wet_above[c, j]:
+                        held = of_low_wet[c]
                 b[LOW + q] = low[held, i]
                 b[R0 + q], b[R1 + q] = r0[dev, i], r1[dev, i]
                 b[R0_REST + q], b[R1_REST + q] = r0_rest[dev, i], r1_rest[dev, i]
                 b[LEFT + q] = heat_frac[dev, i] * step_s
                 b[REST + q] = step_s - b[LEFT + q]
-            arrive(b, filled(size), area.size, high[i], mass)
+            arrive(b, filled(size), n_surfaces)
             wet = False
             for _ in range(modes):
-                wet = wet | stretch(
-                    b, size, float(high[i]), float(k[i]), float(g_in[i]), float(a_out[i]),
-                    inv_mass, inv_buffer, h, area, beta, x_sat, i, case, found,
-                )  # fmt: skip
+                wet = wet | stretch(b, size, n_surfaces, case, found)
                 turn(b, filled(size))
             for q in range(size):
-                b[X + q] += b[OWED + q] * inv_mass
+                c = order[first + q]
+                b[X + q] += b[OWED + q] * b[INV_MASS + q]
                 for row in range(OUTPUTS):
-                    steps[row, first + q, i] = b[row * ROW + q]
+                    steps[row, c, i] = b[row * ROW + q]
             if wet:
                 for q in range(size):
-                    for j in range(area.size):
+                    c = order[first + q]
+                    of = of_building[c]
+                    for j in range(n_surfaces):
                         at = j * SURFACE + q
-                        films[0, first + q, j, i] = b[TAKEN + at]
-                        films[1, first + q, j, i] = max(b[FILM + at] - most[j, i], 0.0)
-                        b[FILM + at] = min(b[FILM + at], most[j, i])
-                        films[2, first + q, j, i] = b[FILM + at]
+                        films[0, c, j, i] = b[TAKEN + at]
+                        films[1, c, j, i] = max(b[FILM + at] - most[of, j, i], 0.0)
+                        b[FILM + at] = min(b[FILM + at], most[of, j, i])
+                        films[2, c, j, i] = b[FILM + at]
         for q in range(size):
-            x[first + q], y[first + q] = b[X + q], b[Y + q]
-            for j in range(area.size):
-                film[first + q, j] = b[FILM + j * SURFACE + q]
+            c = order[first + q]
+            x[c], y[c] = b[X + q], b[Y + q]
+            for j in range(n_surfaces):
+                film[c, j] = b[FILM + j * SURFACE + q]

@@ -37,4 +37,4 @@ class DewPoint(Inputs):
     def setpoint(self, case: HourlyCase) -> FloatArray:
         """Return relative humidity as a fraction, shape ``(case.n_steps,)``."""
         p_vapour_pa = air.saturation_pressure(np.array(self.dew_point_c))
-        return np.minimum(p_vapour_pa / air.saturation_pressure(case.sensed.t_air_c), self.cap_rh)
+        return np.minimum(p_vapour_pa / case.sensed_p_sat_pa, self.cap_rh)

@@ -91,12 +91,15 @@ class SurfaceLimit(Inputs):
             margin_k = MARGIN_K if self.margin_rh is None else 0.0
         limit = np.full(case.n_steps, np.inf)
         for surface in self._chosen(case):
-            w_limit = air.saturated_humidity_ratio(surface.t_surface_c - margin_k, case.p_pa)
+            p_limit = surface.p_sat_pa
+            if margin_k:
+                p_limit = air.saturation_pressure(surface.t_surface_c - margin_k)
+            w_limit = air.humidity_ratio(p_limit, case.p_pa)
             if surface.w_offset_kg_kg is not None:
                 w_limit = w_limit - surface.w_offset_kg_kg
             limit = np.minimum(limit, w_limit)
         w_sensed = np.maximum(limit + case.sensed.w_offset_kg_kg, 0.0)
-        rh = air.relative_humidity(case.sensed.t_air_c, w_sensed, case.p_pa)
+        rh = air.vapour_pressure(w_sensed, case.p_pa) / case.sensed_p_sat_pa
         return np.clip(rh - (self.margin_rh or 0.0), 0.0, self.cap_rh)
 
     def while_wet(self, case: HourlyCase) -> WhileWet | None:
