@@ -653,106 +653,130 @@ def ends_after(
 
 @inline
 def stretch_alone(
-    c: int, x: float, y: float, film: FloatArray, taken: FloatArray, left: float, low: float,
-    r0: float, r1: float, high: float, k: float, g_in: float, a_out: float,
-    inv_mass: float, inv_buffer: float, h: float,
-    area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int,
-    sum_all: float, sum_all_y: float, added_all: float, lost_all: float, owed: float,
+    c: int, of: int, i: int, left: float, x: float, y: float, low: float, r0: float, r1: float,
+    high: float, k: float, g_in: float, a_out: float, h: float, inv_mass: float, inv_buffer: float,
+    area: FloatArray, beta: FloatArray, x_sat: FloatArray, film: FloatArray, taken: FloatArray,
+    sum_x: float, sum_y: float, added: float, fog: float, owed: float,
 ) -> tuple[float, float, float, float, float, float, float, float, bool]:  # fmt: skip
-    """Solve a mode of step `i` for one case, with the operations of `stretch`.
+    """Solve a mode of a step for one case in scalars, with the operations of `stretch`.
 
-    `film` and `taken` have a row a case and are changed. Returns x and y at its end and, added to
-    what came before, their integrals, what was added, fog, and what the room is owed by the films'
-    rounding; then the running time, and whether any surface was wet.
+    Changes row `c` of `film` and of `taken`. Returns x and y at its end; their integrals, what was
+    added, fog, and what the room is owed for the films' rounding, each added to what is given; the
+    running time; and whether any surface was wet.
     """
-    running_all, any_wet = 0.0, False
-    most = SEGMENTS + PER_SURFACE * area.size
+    n_surfaces = area.shape[1]
+    ran, any_wet = 0.0, False
+    most = SEGMENTS + PER_SURFACE * n_surfaces
     for part in range(most):
         if not left > 0.0:
             break
         g, a, ceiling, wet = g_in, a_out, -NEVER, False
-        for j in range(area.size):
-            sink, x_sat_j = area[j] * beta[j, i], x_sat[j, i]
-            on = exchanges(x, x_sat_j, film[c, j])
-            g = g + sink * x_sat_j if on else g
+        for j in range(n_surfaces):
+            sink, sat = area[of, j] * beta[of, j, i], x_sat[of, j, i]
+            on = exchanges(x, sat, film[c, j])
+            g = g + sink * sat if on else g
             a = a + sink if on else a
-            ceiling = ceiling if on else min(ceiling, x_sat_j + 2.0 * AT_LIMIT)
+            ceiling = ceiling if on else min(ceiling, sat + 2.0 * AT_LIMIT)
             wet = wet | on
-        run, hold, fog, rate, need, gx, gy, ux, uy, l1, l2 = regime(
+        run, hold, foggy, rate, need, gx, gy, ux, uy, l1, l2 = regime(
             x, y, low, high, r0, r1, inv_mass, inv_buffer, h, k, g, a
         )
         t = left
         e1, e21, i1, i21 = spans(t, l1, l2)
         if part < most - 1:
             m0, m_end, mg, mu = limit(
-                run, hold, fog, rate, need, gx, gy, ux, uy, x, low, high, ceiling, r0, r1, h, e1, e21
-            )
+                run, hold, foggy, rate, need, gx, gy, ux, uy, x, low, high, ceiling,
+                r0, r1, h, e1, e21,
+            )  # fmt: skip
             if m_end < 0.0:
                 t = ends_after(left, m0, m_end, mg, mu, l1, l2)
                 e1, e21, i1, i21 = spans(t, l1, l2)
             if wet:
-                for j in range(area.size):
-                    if exchanges(x, x_sat[j, i], film[c, j]):
-                        sum_x = x * t + gx * i1 + ux * i21
+                for j in range(n_surfaces):
+                    if exchanges(x, x_sat[of, j, i], film[c, j]):
+                        part_x = x * t + gx * i1 + ux * i21
                         dry = dries_after(
-                            film[c, j], beta[j, i], x_sat[j, i], x, gx, ux, l1, l2, sum_x, t
-                        )
+                            film[c, j], beta[of, j, i], x_sat[of, j, i], x, gx, ux, l1, l2,
+                            part_x, t,
+                        )  # fmt: skip
                         if dry < t:
                             t = dry
                             e1, e21, i1, i21 = spans(t, l1, l2)
-        x_end, y_end, sum_x, sum_y, added, running, lost = follow(
-            run, hold, fog, rate, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
+        x_end, y_end, part_x, part_y, gained, running, lost = follow(
+            run, hold, foggy, rate, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
         )
         if wet:
             any_wet = True
-            for j in range(area.size):
-                on = exchanges(x, x_sat[j, i], film[c, j])
-                change = beta[j, i] * (sum_x - x_sat[j, i] * t) if on else 0.0
+            for j in range(n_surfaces):
+                sat = x_sat[of, j, i]
+                on = exchanges(x, sat, film[c, j])
+                change = beta[of, j, i] * (part_x - sat * t) if on else 0.0
                 film[c, j], took, rest = wetted(film[c, j], change)
                 taken[c, j] += took
-                owed += area[j] * rest
-        # A moment too short to count may still end a regime.
+                owed += area[of, j] * rest
         x = x_end if t > 0.0 else x
         y = y_end if t > 0.0 else y
         left -= t
-        sum_all += sum_x
-        sum_all_y += sum_y
-        added_all += added
-        running_all += running
-        lost_all += lost
-    return x, y, sum_all, sum_all_y, added_all, lost_all, owed, running_all, any_wet
+        sum_x += part_x
+        sum_y += part_y
+        added += gained
+        ran += running
+        fog += lost
+    return x, y, sum_x, sum_y, added, fog, owed, ran, any_wet
 
 
-@inline
-def step_alone(
-    c: int, x: float, y: float, film: FloatArray, taken: FloatArray,
-    unlimited: bool, low: float, heat_frac: float, r0: float, r1: float,  # noqa: FBT001 - numba takes no keywords
-    r0_rest: float, r1_rest: float, step_s: float, high: float, k: float, g_in: float, a_out: float,
-    mass: float, inv_mass: float, inv_buffer: float, h: float,
-    area: FloatArray, beta: FloatArray, x_sat: FloatArray, i: int,
-) -> tuple[float, float, float, float, float, float, float, float, float, bool]:  # fmt: skip
-    """Solve a step of one case, both modes: return the outputs of `cases`, and whether it was wet.
+@jit
+def alone(
+    c: int, x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, mass: FloatArray,
+    buffer_mass: FloatArray, h: FloatArray, high: FloatArray, k: FloatArray, g_in: FloatArray,
+    a_out: FloatArray, area: FloatArray, beta: FloatArray, x_sat: FloatArray, most: FloatArray,
+    of_building: IntArray, unlimited: BoolArray, of_low: IntArray, of_low_wet: IntArray,
+    of_device: IntArray, wet_above: FloatArray, low: FloatArray, heat_frac: FloatArray,
+    r0: FloatArray, r1: FloatArray, r0_rest: FloatArray, r1_rest: FloatArray, steps: FloatArray,
+    films: FloatArray, taken: FloatArray,
+) -> None:  # fmt: skip
+    """Solve all steps of case `c` in scalars, what a thread of a GPU does; otherwise as `cases`.
 
-    `taken` is filled; what runs off is left to do.
+    Gives the same numbers as `cases`, bit by bit where the arithmetic is as strict. `taken` is room
+    to work in, a row a case of a number a surface.
     """
-    for j in range(area.size):
-        taken[c, j] = 0.0
-    full = min(x, high)
-    lifts = unlimited & (full < low)
-    fog, owed = mass * (x - full), 0.0
-    added = mass * (low - full) if lifts else 0.0
-    x = low if lifts else full
-    with_heat = heat_frac * step_s
-    x, y, sum_x, sum_y, added, fog, owed, running, wet = stretch_alone(
-        c, x, y, film, taken, with_heat, low, r0, r1, high, k, g_in, a_out,
-        inv_mass, inv_buffer, h, area, beta, x_sat, i, 0.0, 0.0, added, fog, owed,
-    )  # fmt: skip
-    x, y, sum_x, sum_y, added_rest, fog, owed, running_rest, more_wet = stretch_alone(
-        c, x, y, film, taken, step_s - with_heat, low, r0_rest, r1_rest, high, k, g_in, a_out,
-        inv_mass, inv_buffer, h, area, beta, x_sat, i, sum_x, sum_y, 0.0, fog, owed,
-    )  # fmt: skip
-    x += owed * inv_mass
-    return x, y, sum_x, sum_y, added, added_rest, running, running_rest, fog, wet | more_wet
+    of, dev, n_surfaces = of_building[c], of_device[c], area.shape[1]
+    inv_mass = 1.0 / mass[of]
+    inv_buffer = 1.0 / buffer_mass[of] if buffer_mass[of] > 0.0 else 0.0
+    x_c, y_c = x[c], y[c]
+    for i in range(high.shape[1]):
+        held = of_low[c]
+        for j in range(n_surfaces):
+            taken[c, j] = 0.0
+            if film[c, j] > wet_above[c, j]:
+                held = of_low_wet[c]
+        low_c, high_c = low[held, i], high[of, i]
+        full = min(x_c, high_c)
+        lifts = unlimited[c] & (full < low_c)
+        fog, added = mass[of] * (x_c - full), mass[of] * (low_c - full) if lifts else 0.0
+        x_c = low_c if lifts else full
+        with_heat = heat_frac[dev, i] * step_s
+        x_c, y_c, sum_x, sum_y, added, fog, owed, ran, wet = stretch_alone(
+            c, of, i, with_heat, x_c, y_c, low_c, r0[dev, i], r1[dev, i], high_c, k[of, i],
+            g_in[of, i], a_out[of, i], h[of], inv_mass, inv_buffer, area, beta, x_sat, film, taken,
+            0.0, 0.0, added, fog, 0.0,
+        )  # fmt: skip
+        x_c, y_c, sum_x, sum_y, added_rest, fog, owed, ran_rest, wet_rest = stretch_alone(
+            c, of, i, step_s - with_heat, x_c, y_c, low_c, r0_rest[dev, i], r1_rest[dev, i],
+            high_c, k[of, i], g_in[of, i], a_out[of, i], h[of], inv_mass, inv_buffer,
+            area, beta, x_sat, film, taken, sum_x, sum_y, 0.0, fog, owed,
+        )  # fmt: skip
+        x_c += owed * inv_mass
+        steps[0, c, i], steps[1, c, i], steps[2, c, i], steps[3, c, i] = x_c, y_c, sum_x, sum_y
+        steps[4, c, i], steps[5, c, i] = added, added_rest
+        steps[6, c, i], steps[7, c, i], steps[8, c, i] = ran, ran_rest, fog
+        if wet | wet_rest:
+            for j in range(n_surfaces):
+                films[0, c, j, i] = taken[c, j]
+                films[1, c, j, i] = max(film[c, j] - most[of, j, i], 0.0)
+                film[c, j] = min(film[c, j], most[of, j, i])
+                films[2, c, j, i] = film[c, j]
+    x[c], y[c] = x_c, y_c
 
 
 @jit
@@ -792,33 +816,6 @@ def cases(
     case, found = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     for first in range(0, x.size, LANES):
         size = min(x.size - first, LANES)
-        if size == 1:
-            c, dev = first, of_device[first]
-            taken = np.zeros((x.size, area.size))
-            x_c, y_c = x[c], y[c]
-            for i in range(high.size):
-                held = of_low[c]
-                for j in range(area.size):
-                    if film[c, j] > wet_above[c, j]:
-                        held = of_low_wet[c]
-                (
-                    x_c, y_c, steps[2, c, i], steps[3, c, i], steps[4, c, i], steps[5, c, i],
-                    steps[6, c, i], steps[7, c, i], steps[8, c, i], wet,
-                ) = step_alone(
-                    c, x_c, y_c, film, taken, unlimited[c], low[held, i], heat_frac[dev, i],
-                    r0[dev, i], r1[dev, i], r0_rest[dev, i], r1_rest[dev, i], step_s,
-                    high[i], k[i], g_in[i], a_out[i], mass, inv_mass, inv_buffer, h,
-                    area, beta, x_sat, i,
-                )  # fmt: skip
-                steps[0, c, i], steps[1, c, i] = x_c, y_c
-                if wet:
-                    for j in range(area.size):
-                        films[0, c, j, i] = taken[c, j]
-                        films[1, c, j, i] = max(film[c, j] - most[j, i], 0.0)
-                        film[c, j] = min(film[c, j], most[j, i])
-                        films[2, c, j, i] = film[c, j]
-            x[c], y[c] = x_c, y_c
-            continue
         for q in range(size):
             c = order[first + q]
             of = of_building[c]
