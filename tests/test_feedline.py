@@ -73,3 +73,11 @@ def test_water_that_stands_cools_by_its_time_constant() -> None:
 def test_a_line_that_cannot_be_is_refused(keys) -> None:
     with pytest.raises(OutOfRangeError):
         line(**keys)
+
+
+def test_what_starts_follows_from_what_arrives() -> None:
+    line = Line(length_m=8.0, bore_mm=6.0, outer_mm=8.0, ambient_c=20.0)
+
+    (arrives,) = line.arriving_c(np.array([55.0]), 15 / 3600)
+
+    assert line.starting_c(arrives, 15 / 3600) == pytest.approx(55.0)

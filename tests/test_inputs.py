@@ -28,6 +28,9 @@ from dewmargin.inputs import quantity, unit_of
         pytest.param("430 m3", "m**3", 430.0, id="the unit itself"),
         pytest.param("55 C", "degC", 55.0, id="a bare C"),
         pytest.param("850 CFM", "L/s", 850 * 0.3048**3 / 60 * 1000, id="capitals"),
+        # Of water at 4 °C, from memory.
+        pytest.param("2 inwc", "Pa", 498.178, id="inches of water column"),
+        pytest.param("24 V", "V", 24.0, id="volts"),
         pytest.param("1e3 W", "kW", 1.0, id="an exponent"),
         pytest.param("1 ft^2", "m**2", 0.3048**2, id="a power"),
         pytest.param("3 K", "degC", None, id="kelvins as a temperature"),

@@ -24,7 +24,8 @@ from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError, OutputError
 from dewmargin.scenario import load
-from dewmargin.standard import _quoted, _surfaces, compare_run, standard
+from dewmargin.standard import _surfaces, compare_run, standard
+from dewmargin.toml_file import quoted
 
 SCENARIOS = demo_folder() / "scenarios"
 DEMO = SCENARIOS / "model" / "larch_house.sql"
@@ -305,7 +306,7 @@ def test_a_scenario_in_a_folder_that_is_missing_cannot_be_written(run, tmp_path)
 
 @given(st.text(st.characters(exclude_categories=["Cs"])))
 def test_any_name_survives_the_scenario_s_text(name: str):
-    assert tomllib.loads(f"name = {_quoted(name)}") == {"name": name}
+    assert tomllib.loads(f"name = {quoted(name)}") == {"name": name}
 
 
 @pytest.mark.slow

@@ -28,6 +28,7 @@ _HOME = {
     "site_sheet": "dewmargin.sheet",
     "size": "dewmargin.sizing",
     "study": "dewmargin.stress",
+    "with_visit": "dewmargin.visit",
 }
 
 __all__ = [
@@ -51,6 +52,7 @@ __all__ = [
     "site_sheet",
     "size",
     "study",
+    "with_visit",
 ]
 
 

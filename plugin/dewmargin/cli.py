@@ -91,6 +91,14 @@ def demo(*, out: Path, as_json: bool) -> None:
     help="Folder for the results; made if missing. Default: print only.",
 )
 @click.option("--hourly-csv", is_flag=True, help="Write the hours as CSV too (large).")
+@click.option(
+    "--site",
+    type=click.Path(dir_okay=False, path_type=Path),
+    multiple=True,
+    metavar="VISIT",
+    help="Site file of the last visit, as check-site measured --save writes it: its contact, "
+    "effectiveness, feed and plenum in place of the scenario's.",
+)
 @_json
 def compare(
     *,
@@ -100,6 +108,7 @@ def compare(
     save_scenario: Path | None,
     out: Path | None,
     hourly_csv: bool,
+    site: tuple[Path, ...],
     as_json: bool,
 ) -> None:
     """Run every option of SCENARIO (a TOML file) and compare them.
@@ -108,12 +117,16 @@ def compare(
     """
     from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
 
-    result = _compared(scenario, run_, environment=environment, save_scenario=save_scenario)
+    result = _compared(
+        scenario, run_, environment=environment, save_scenario=save_scenario, site=site
+    )
     written = result.write(out, hourly_csv=hourly_csv) if out is not None else []
     if as_json:
         _print_json("compare", _document(result) | {"files": [str(path) for path in written]})
         return
     click.echo(result.scenario.title)
+    if result.scenario.site is not None:
+        terminal.print_lines(terminal.console(), [*result.scenario.site.lines(), ""])
     _print_comparison(result)
     _print_settings(result)
     if scenario is None and save_scenario is None:
@@ -646,15 +659,25 @@ def _compared(
     *,
     environment: str | None,
     save_scenario: Path | None,
+    site: tuple[Path, ...],
 ) -> Comparison:
     """Compare a scenario, a run, or a scenario with the results of a run."""
+    if len(site) > 1:
+        raise click.UsageError("--site goes once: give the last visit.")
+    if site and scenario is None:
+        raise click.UsageError("--site goes with SCENARIO, whose inputs it replaces.")
+    visit = site[0] if site else None
     if save_scenario is not None and (scenario is not None or run is None):
         raise click.UsageError("--save-scenario goes with --run, without SCENARIO.")
     if run is not None:
         from dewmargin.standard import compare_run  # noqa: PLC0415 - keeps --help fast
 
         return compare_run(
-            run, scenario=scenario, environment=environment, save_scenario=save_scenario
+            run,
+            scenario=scenario,
+            environment=environment,
+            save_scenario=save_scenario,
+            site=visit,
         )
     if environment is not None:
         raise click.UsageError("--environment goes with --run; a scenario names its own.")
@@ -667,7 +690,7 @@ def _compared(
         )
     from dewmargin.comparison import compare as compare_scenario  # noqa: PLC0415 - keeps --help fast
 
-    return compare_scenario(scenario)
+    return compare_scenario(scenario, site=visit)
 
 
 def _print_comparison(result: Comparison) -> None:
@@ -728,6 +751,7 @@ def _document(result: Comparison) -> dict[str, Any]:
         "verdict": result.verdict,
         "chosen": None if result.chosen is None else result.chosen.name,
         "warnings": list(result.warnings),
+        "site": None if result.scenario.site is None else result.scenario.site.document(),
         "humidity_reading": result.case.humidity_reading,
         **{name: rows(result.table(name)) for name in names},
     }

@@ -24,6 +24,7 @@ from dewmargin.reports.tables import frame
 from dewmargin.result_tables import OF_ASSEMBLY, TABLES
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
 from dewmargin.verdict import Limits, judge
+from dewmargin.visit import with_visit
 from dewmargin.wetness import surface_hours
 
 if TYPE_CHECKING:
@@ -37,12 +38,14 @@ if TYPE_CHECKING:
     from dewmargin.contracts import Capability, Equipment, FeedWater, Report, Strategy, WhileWet
     from dewmargin.control import Control
     from dewmargin.hours import Hours
+    from dewmargin.onsite.site_file import AsMeasured, SiteFile
     from dewmargin.readers.epw import Weather
     from dewmargin.wall import Assembly
 
 QUALITY_RMSE_KG_KG = 0.2e-3
 QUALITY_GAP_FRAC = 0.05
 MONTHS = 12
+ANOTHER_HEIGHT_PA = 2000.0  # between a year's mean and the standard atmosphere: about 170 m; ours
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,6 +180,7 @@ def about(scenario: Scenario, inputs: Mapping[str, str]) -> dict[str, Any]:
         "title": scenario.title,
         "scenario": scenario.resolved(),
         "inputs_sha256": dict(inputs),
+        **({} if scenario.site is None else {"site": scenario.site.document()}),
     }
 
 
@@ -207,6 +211,8 @@ def inputs_sha256(scenario: Scenario, weather: Weather | None) -> dict[str, str]
     """
     # Not by path: the same inputs give the same bytes wherever they lie.
     inputs = {f"scenario: {scenario.file.name}": scenario.sha256}
+    if scenario.site is not None:
+        inputs[f"site: {scenario.site.site.file.name}"] = scenario.site.site.sha256
     if weather is not None:
         inputs[f"weather: {Path(weather.file).name}"] = weather.sha256
     for path in scenario.space.files(scenario.file.parent):
@@ -224,13 +230,17 @@ def _with_hours(reports: Sequence[Report]) -> list[Report]:
     return given if hourly in given else [*given, hourly]
 
 
-def compare(source: str | Path | Scenario) -> Comparison:
+def compare(
+    source: str | Path | Scenario, *, site: str | Path | SiteFile | None = None
+) -> Comparison:
     """Compare every option of a scenario.
 
     Parameters
     ----------
     source : path or Scenario
         A scenario file, or what `dewmargin.scenario.load` returned.
+    site : path or SiteFile, optional
+        What was measured at a visit, in the place of what the scenario says.
 
     Returns
     -------
@@ -242,6 +252,8 @@ def compare(source: str | Path | Scenario) -> Comparison:
         If an input is refused; the message names file and key or row.
     """
     scenario = source if isinstance(source, Scenario) else load(source)
+    if site is not None:
+        scenario = with_visit(scenario, site)
     weather = scenario.read_weather()
     return compare_case(scenario, weather, scenario.case(weather))
 
@@ -312,7 +324,7 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
         hours=hours,
         options=tuple(options),
         quality=found,
-        warnings=(*_warnings(case, options, found), *cautions),
+        warnings=(*_of_site(scenario.site, case), *_warnings(case, options, found), *cautions),
         verdict_sentences=verdict.sentences,
         chosen=verdict.chosen,
     )
@@ -541,6 +553,21 @@ def _warnings(case: HourlyCase, options: list[Option], quality: Quality | None) 
             "recovery or open windows was not reported"
         )
     return warnings
+
+
+def _of_site(site: AsMeasured | None, case: HourlyCase) -> list[str]:
+    """Return that inputs are as measured, and whether the visit was at another height."""
+    if site is None:
+        return []
+    keys = ", ".join(each.key for each in site.replaced)
+    notes = [f"{site.head}: {keys}"]
+    visit_pa, year_pa = site.site.measured.p_pa, float(case.p_pa.mean())
+    if abs(visit_pa - year_pa) > ANOTHER_HEIGHT_PA:
+        notes.append(
+            f"the visit's elevation_m of {site.site.visit.elevation_m:g} m means "
+            f"{1e-3 * visit_pa:.1f} kPa, the weather has {1e-3 * year_pa:.1f}: is it right?"
+        )
+    return notes
 
 
 def _percent(fraction: float | None) -> str:

@@ -11,8 +11,8 @@ from pydantic import BaseModel
 
 from dewmargin.doubts import Distribution, Doubt
 from dewmargin.errors import InputError
-from dewmargin.scenario import checked
 from dewmargin.surface_input import SurfaceInput
+from dewmargin.toml_file import changed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -208,28 +208,12 @@ def with_said(scenario: Scenario, said: Mapping[Target, Any]) -> Scenario:
     for (part, index), changes in places.items():
         if index is None:
             key = f"space.{scenario.space_kind}" if part == "space" else part
-            moved[part] = _changed(getattr(scenario, part), changes, scenario, key)
+            moved[part] = changed(getattr(scenario, part), changes, scenario.file, key)
         else:
             items = list(moved.get(part, getattr(scenario, part)))
-            items[index] = _changed(items[index], changes, scenario, f"{part}[{index}]")
+            items[index] = changed(items[index], changes, scenario.file, f"{part}[{index}]")
             moved[part] = tuple(items)
     return replace(scenario, **moved)
-
-
-def _changed(
-    model: BaseModel, changes: Mapping[tuple[str, ...], Any], scenario: Scenario, where: str
-) -> BaseModel:
-    """Return an input object made anew, so that nothing of it is left from before the change."""
-    data = {name: getattr(model, name) for name in model.model_fields_set}
-    inner: dict[str, dict[tuple[str, ...], Any]] = {}
-    for (first, *rest), value in changes.items():
-        if rest:
-            inner.setdefault(first, {})[tuple(rest)] = value
-        else:
-            data[first] = value
-    for first, deeper in inner.items():
-        data[first] = _changed(getattr(model, first), deeper, scenario, f"{where}.{first}")
-    return checked(type(model), data, scenario.file, where)
 
 
 def _targets(scenario: Scenario, doubt: Doubt, where: str) -> list[Target]:

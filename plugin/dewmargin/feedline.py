@@ -92,6 +92,11 @@ class Line:
         left = math.exp(-self.loss_w_k / (feed_kg_s * air.CP_WATER))
         return self.ambient_c + (t_start_c - self.ambient_c) * left
 
+    def starting_c(self, t_end_c: float, feed_kg_s: float) -> float:
+        """Temperature that enters the line, by the one at its end: `arriving_c` solved. [°C]."""
+        left = math.exp(-self.loss_w_k / (feed_kg_s * air.CP_WATER))
+        return self.ambient_c + (t_end_c - self.ambient_c) / left
+
     def purge_s(self, feed_kg_s: float) -> float:
         """Time in which the feed pushes out what the line holds. [s].
 

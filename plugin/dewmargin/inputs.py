@@ -51,6 +51,7 @@ UNITS: dict[str, str | None] = {
     "_pa": "Pa",
     "_kg": "kg",
     "_h": "hour",
+    "_v": "V",
     "_c": "degC",
     "_k": "delta_degC",
 }
@@ -62,7 +63,12 @@ _QUANTITY = re.compile(
 )
 _DEGREE = re.compile(r"(?<![A-Za-z_])(?:deg|°)?([CF])(?![A-Za-z_])")
 # Units of the trade that the conversion library does not know.
-TRADE_UNITS = ("cfm = foot**3 / minute", "gpm = gallon / minute")
+# An inch of water column is that of water at 4 °C.
+TRADE_UNITS = (
+    "cfm = foot**3 / minute",
+    "gpm = gallon / minute",
+    "inwc = 249.089 * pascal",
+)
 
 
 def unit_of(name: str) -> str | None:

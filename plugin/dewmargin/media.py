@@ -35,6 +35,7 @@ _RIGID_MEDIA = (
     (0.0327622, 2, 3),
     (-0.145384, 3, 2),
 )
+BLOWN_OFF_M_S = 2.5  # face velocity that begins to carry water off; usual, from memory
 DEPTH_M, VELOCITY_M_S = (0.04, 0.31), (0.4, 3.1)  # what the polynomial was fitted to, about
 # Pressure drop of a rigid medium, a d v^n: Modelica Buildings Library, record of direct evaporative
 # cooler pads, fitted there to one 150 mm pad.

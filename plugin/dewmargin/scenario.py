@@ -1,19 +1,18 @@
-"""A scenario file, read and checked; from here on only valid objects exist."""
+"""A scenario, checked; from here on only valid objects exist."""
 
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, model_validator
 from pydantic.errors import PydanticUserError
 from pydantic.json_schema import models_json_schema
 
-from dewmargin import extensions
+from dewmargin import extensions, toml_file
 from dewmargin.control import IDEAL, Control
 from dewmargin.doubts import Doubt
 from dewmargin.equipment.supply import Supply
@@ -23,6 +22,7 @@ from dewmargin.readers.epw import Weather, read_epw
 from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.surface_input import SurfaceInput
 from dewmargin.tariff import Tariff
+from dewmargin.toml_file import checked
 from dewmargin.wall import Assembly
 
 if TYPE_CHECKING:
@@ -30,14 +30,12 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HourlyCase
     from dewmargin.contracts import Equipment, Report, SpaceReader, Strategy
+    from dewmargin.onsite.site_file import AsMeasured
 
-MAX_BYTES = 1_000_000
 LONGEST_NAME = 80
 SEPARATOR = " | "  # between the names that make an option's
 BASELINE = "no humidifier"
 REPORTS = ({"kind": "parquet"}, {"kind": "csv"})  # where a scenario names none
-
-Model = TypeVar("Model", bound=BaseModel)
 
 
 class WeatherInput(Inputs):
@@ -128,6 +126,8 @@ class Scenario:
         What writes the results; empty: not given, see `writers`.
     doubts : tuple of Doubt
         What is not known for sure; empty: the usual doubts.
+    site : AsMeasured or None
+        What a visit put in the place of what the file says; see `visit.with_visit`.
     """
 
     file: Path
@@ -146,6 +146,7 @@ class Scenario:
     control: Control = IDEAL
     reports: tuple[Report, ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    site: AsMeasured | None = None
 
     def parts(self) -> Iterator[tuple[str, BaseModel]]:
         """Yield every input object with its key, for `check` and the manifest."""
@@ -238,16 +239,12 @@ def load(path: str | Path) -> Scenario:
         the file and the key, and what to do.
     """
     path = Path(path)
-    return parse(_read(path), path)
+    return parse(toml_file.read(path, "a scenario"), path)
 
 
 def parse(raw: bytes, path: Path) -> Scenario:
     """Check a scenario's text, as `load` does; `path` is where it lies, or would lie."""
-    try:
-        document = tomllib.loads(raw.decode("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError, ValueError) as error:
-        raise InputError(f"is not valid TOML: {error}", file=path) from error
-    top = checked(_Document, document, path, "")
+    top = checked(_Document, toml_file.document(raw, path), path, "")
     kind, *others = top.space or {"": {}}
     if others or kind not in extensions.names("reader"):
         got = ", ".join(top.space) or "none"
@@ -396,20 +393,6 @@ def _installed_models() -> tuple[dict[tuple[str, str], type[BaseModel]], list[st
     return models, broken
 
 
-def _read(path: Path) -> bytes:
-    try:
-        size = path.stat().st_size
-        if not path.is_file():
-            raise InputError("is not a file", file=path)
-        if size > MAX_BYTES:
-            raise InputError("is larger than 1 MB", file=path, hint="is it a scenario?")
-        return path.read_bytes()
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=path) from error
-    except ValueError as error:  # a NUL in the name
-        raise InputError(f"cannot be read: {error}", file=path) from error
-
-
 def _require_distinct_names(path: Path, key: str, names: list[str]) -> None:
     seen: dict[str, int] = {}
     for i, name in enumerate(names):
@@ -468,116 +451,3 @@ def _chosen(kind: str, table: dict[str, Any], path: Path, where: str) -> type[An
             hint=f"one of: {known}",
         )
     return _load(kind, chosen, path, f"{where}.{selector}")
-
-
-def checked(
-    model: type[Model], data: object, path: Path, where: str, *, beside: Sequence[str] = ()
-) -> Model:
-    """Validate, and turn the first complaint into our own sentence.
-
-    `beside` are keys of the same table that another class checks.
-    """
-    try:
-        return model.model_validate(data)
-    except ValidationError as problems:
-        # A list whose items are refused is not too short on top of that.
-        errors = [
-            e
-            for e in problems.errors(include_url=False)
-            if e["type"] != "too_short" or len(e["input"]) < e["ctx"]["min_length"]
-        ]
-        # An unknown key explains a missing one: name it first.
-        first = min(errors, key=lambda e: e["type"] != "extra_forbidden")
-        what, hint = _sentence(first, model, beside)
-        if len(errors) > 1:
-            what += f"; {len(errors) - 1} more after this"
-        raise InputError(
-            what, file=path, where=_key(where, first["loc"]) or None, hint=hint
-        ) from problems
-
-
-def _key(where: str, loc: tuple[int | str, ...]) -> str:
-    key = where
-    for part in loc:
-        key += f"[{part}]" if isinstance(part, int) else f".{part}" if key else str(part)
-    return key
-
-
-_BOUNDS = {
-    "greater_than": ("above", "gt"),
-    "greater_than_equal": ("at least", "ge"),
-    "less_than": ("below", "lt"),
-    "less_than_equal": ("at most", "le"),
-}
-_KINDS = {
-    "float": "a number",
-    "int": "a whole number",
-    "string": "a text",
-    "bool": "true or false",
-    "list": "a list",
-    "tuple": "a list",
-    "dict": "a table",
-    "model": "a table",
-}
-
-
-def _sentence(  # noqa: PLR0911 - one return a kind of error
-    error: Any,  # noqa: ANN401 - pydantic's error
-    model: type[BaseModel],
-    beside: Sequence[str],
-) -> tuple[str, str | None]:
-    """Return what is wrong, and what to do about it."""
-    kind, found, context = error["type"], error["input"], error.get("ctx", {})
-    if kind == "extra_forbidden":
-        above = error["loc"][:-1]
-        known = [*_model_at(model, above).model_fields, *(() if above else beside)]
-        near = get_close_matches(str(error["loc"][-1]), known, n=1)
-        keys = f"keys here: {', '.join(known)}"
-        return "is not a key of this table", f"did you mean {near[0]!r}?" if near else keys
-    if kind == "missing":
-        return "is missing", None
-    if kind in _BOUNDS:
-        word, bound = _BOUNDS[kind]
-        limit = context[bound]
-        per_cent = limit == 1.0 and isinstance(found, (int, float)) and 1.0 < found <= 100.0  # noqa: PLR2004
-        hint = f"fractions run from 0 to 1: did you mean {found / 100:g}?" if per_cent else None
-        return f"must be {word} {limit:g}, got {_short(found)}", hint
-    if kind == "literal_error":
-        return f"must be {context['expected']}, got {_short(found)}", None
-    if kind == "value_error":
-        return str(context["error"]), None
-    if kind == "too_long":
-        return f"must have at most {context['max_length']} values, got {_short(found)}", None
-    if kind in ("too_short", "string_too_short"):
-        return "must not be empty", None
-    if kind == "finite_number":
-        return f"must be a finite number, got {found}", None
-    if kind.partition("_")[0] in _KINDS:
-        return f"must be {_KINDS[kind.partition('_')[0]]}, got {_short(found)}", None
-    return f"{error['msg']}, got {_short(found)}", None
-
-
-def _short(found: object) -> str:
-    """Return a value as a message shows it."""
-    if isinstance(found, float):
-        return f"{found:g}"
-    text = repr(found)
-    return text if len(text) <= LONGEST_NAME else f"{text[:LONGEST_NAME]}…"
-
-
-def _model_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> type[BaseModel]:
-    """Return the class that checks the table at a place below `model`."""
-    for part in loc:
-        if isinstance(part, str) and part in model.model_fields:
-            inner = _inner_model(model.model_fields[part].annotation)
-            model = inner or model
-    return model
-
-
-def _inner_model(annotation: object) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for argument in getattr(annotation, "__args__", ()):
-        if (found := _inner_model(argument)) is not None:
-            return found
-    return None

@@ -6,7 +6,6 @@ assumption is a comment there and a note of the comparison.
 
 from __future__ import annotations
 
-import json
 import os
 import textwrap
 from dataclasses import dataclass, replace
@@ -16,11 +15,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import balance
-from dewmargin.comparison import compare_case
-from dewmargin.errors import InputError, OutputError
+from dewmargin.comparison import compare, compare_case
+from dewmargin.errors import InputError
 from dewmargin.mains import months_present
 from dewmargin.readers.results import Simulation
 from dewmargin.scenario import load, parse
+from dewmargin.toml_file import quoted, write_new
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -93,6 +93,7 @@ def compare_run(
     scenario: str | Path | None = None,
     environment: str | None = None,
     save_scenario: str | Path | None = None,
+    site: str | Path | None = None,
 ) -> Comparison:
     """Compare strategies for a simulation run, with or without a scenario.
 
@@ -107,6 +108,8 @@ def compare_run(
         Name of the run period, where the run has several.
     save_scenario : path, optional
         New file for the standard scenario; compared, it gives the same numbers.
+    site : path, optional
+        What was measured at a visit, in the place of what `scenario` says.
 
     Returns
     -------
@@ -121,11 +124,10 @@ def compare_run(
     """
     if scenario is not None:
         given = with_run(load(scenario), run, environment=environment)
-        weather = given.read_weather()
-        return compare_case(given, weather, given.case(weather))
+        return compare(given, site=site)
     made = standard(run, environment=environment, file=save_scenario)
     if save_scenario is not None:
-        _write_new(Path(save_scenario), made.text)
+        write_new(Path(save_scenario), made.text, do="compare it")
     result = compare_case(made.scenario, None, made.case)
     notes = tuple(f"assumed: {sentence}" for sentence in made.assumed)
     return replace(result, warnings=notes + result.warnings)
@@ -176,10 +178,10 @@ def standard(
     path = Path(file) if file is not None else (run if run.is_dir() else run.parent) / NAME
     space = Simulation(results=str(run), environment=environment)
     case = space.case(weather=None, folder=Path())
-    head = f"title = {_quoted(f'{case.title}, standard scenario')}\n\n"
-    head += f"[space.simulation]\nresults = {_quoted(_seen_from(path.parent, run))}"
+    head = f"title = {quoted(f'{case.title}, standard scenario')}\n\n"
+    head += f"[space.simulation]\nresults = {quoted(_seen_from(path.parent, run))}"
     if environment is not None:
-        head += f"\nenvironment = {_quoted(environment)}"
+        head += f"\nenvironment = {quoted(environment)}"
     known = [_surfaces(case), (_STRATEGIES_WHY, _STRATEGIES), _supply(case)]
     # The demand that sizes the equipment depends on the surfaces: a draft chooses them.
     draft = parse(_text(head, [*known, _equipment(1.0, 1.0)]).encode(), path)
@@ -230,7 +232,7 @@ def _surfaces(case: HourlyCase) -> tuple[str, str]:
 
 def _face_tables(faces: Iterable[SurfaceYear]) -> str:
     return "\n\n".join(
-        f"[[surfaces]]\nname = {_quoted(face.name)}\nsimulated = {_quoted(face.name)}"
+        f"[[surfaces]]\nname = {quoted(face.name)}\nsimulated = {quoted(face.name)}"
         for face in faces
     )
 
@@ -271,11 +273,6 @@ def _text(head: str, parts: Iterable[tuple[str, str]]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _quoted(text: str) -> str:
-    """Return a text as TOML writes it: JSON's escapes, and one that JSON does not have."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
 def _seen_from(folder: Path, run: Path) -> str:
     # Links are followed first: the folder above a linked one is that of its target.
     run = run.resolve()
@@ -283,14 +280,3 @@ def _seen_from(folder: Path, run: Path) -> str:
         return Path(os.path.relpath(run, folder.resolve())).as_posix()
     except ValueError:  # on another drive
         return run.as_posix()
-
-
-def _write_new(path: Path, text: str) -> None:
-    """Write a file that is not there yet: an edited scenario must not be lost."""
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError as error:
-        raise OutputError(f"{path}: exists already (compare it, or choose another name)") from error
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written: {error.strerror}") from error

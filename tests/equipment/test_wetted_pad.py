@@ -1048,3 +1048,12 @@ def test_air_that_blows_water_off_is_told() -> None:
     assert note == (
         "duct pad: air of 2.7 m/s may blow water off the pad (above about 2.5 m/s, from memory)"
     )
+
+
+def test_a_pad_tells_airflow_and_effectiveness_in_one_state_of_the_air() -> None:
+    wetting = {"full_feed_kg_h": 20.0}
+
+    # 12 of 20 kg/h wet six tenths of it.
+    told = equipment(wetting=wetting).at_once(45.0, 0.005, 85e3, 12.0)
+
+    assert told == pytest.approx((0.09, 0.6 * 0.65))

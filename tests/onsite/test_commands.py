@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 
 import pytest
 from click.testing import CliRunner
 
+from dewmargin.air import standard_pressure
 from dewmargin.cli import cli
-from dewmargin.errors import OutOfRangeError
+from dewmargin.errors import OutOfRangeError, OutputError
+from dewmargin.onsite.commissioning import Measured
+from dewmargin.onsite.site_file import Visit, read_site
 
 MEASURED = {
     "--feed": "120 s",
@@ -126,6 +130,74 @@ def test_the_table_of_symptoms_is_printed() -> None:
     assert table["symptoms"]["feed_low"]["action"] == "clean, replace the valve"
 
 
+SAVE = ["--equipment", "pad", "--supply", "hot", "--date", "2026-11-19", "--elevation", "1000 ft"]
+
+
+def test_a_visit_is_saved_and_read_back(tmp_path) -> None:
+    file = tmp_path / "visit.toml"
+    more = [*SAVE, "--static", "0.3 inwc", "--valve", "24", "--plant", "12", "--notes", 'a "note"']
+
+    saved = run("measured", *COMMANDS["measured"], *more, "--save", str(file))
+    read = run("measured", "--site", str(file))
+
+    assert saved.exit_code == 0, saved.output
+    *same, written = saved.output.splitlines()
+    assert written == f"Written to {file}; next: dewmargin compare SCENARIO --site {file}"
+    assert read.output.splitlines() == same
+    found = read_site(file)
+    assert (found.equipment, found.supply) == ("pad", "hot")
+    assert found.visit == Visit(date=dt.date(2026, 11, 19), elevation_m=304.8, notes='a "note"')
+    # 120 s for half a litre, 140 °F, 113 °F; 0.3 in of 249.089 Pa (from memory).
+    assert found.measured == Measured(
+        feed_kg_h=15.0,
+        drain_kg_h=12.257,
+        t_feed_c=60.0,
+        t_drain_c=34.7,
+        t_in_c=45.0,
+        t_out_c=29.6,
+        room_c=20.0,
+        room_rh=0.3,
+        p_pa=standard_pressure(304.8),
+        static_pa=74.7267,
+        valve_v=24.0,
+        plant_kw=12.0,
+    )
+
+
+def test_a_visit_saved_twice_does_not_replace_the_first(tmp_path) -> None:
+    file = tmp_path / "visit.toml"
+    file.write_text("the first", encoding="utf-8")
+
+    result = run("measured", *COMMANDS["measured"], *SAVE, "--save", str(file))
+
+    assert isinstance(result.exception, OutputError)
+    assert str(result.exception) == (
+        f"{file}: exists already (keep one file a visit, or choose another name)"
+    )
+    assert file.read_text(encoding="utf-8") == "the first"
+
+
+def test_a_visit_is_of_today_unless_its_date_is_given(tmp_path) -> None:
+    file = tmp_path / "visit.toml"
+    before = dt.datetime.now().astimezone().date()
+
+    run("measured", *COMMANDS["measured"], "--equipment", "pad", "--save", str(file))
+
+    found = read_site(file)
+    assert before <= found.visit.date <= dt.datetime.now().astimezone().date()
+    assert found.visit.elevation_m == 0.0
+    assert found.supply is None
+
+
+def test_what_a_bypass_brings_back_makes_the_air_before_the_pad_moister() -> None:
+    alone, in_bypass = document("measured"), document("measured", "--plant", "12")
+
+    note = "taken for a pad in no bypass: give the plant's heat if it is in one"
+    assert note in alone["lines"]
+    assert note not in in_bypass["lines"]
+    assert in_bypass["numbers"]["t_wet_bulb_c"] > alone["numbers"]["t_wet_bulb_c"] + 1.0
+
+
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
@@ -150,6 +222,18 @@ def test_the_table_of_symptoms_is_printed() -> None:
         (
             ["thermistor", "--lead", "inf"],
             "Error: Invalid value for '--lead': inf is no finite number",
+        ),
+        (
+            ["water", *COMMANDS["water"], "--pressure", "3"],
+            "Error: --pressure and --set-pressure go together.",
+        ),
+        (
+            ["measured", "--site", "visit.toml", "--feed", "15", "--save", "other.toml"],
+            "Error: --site holds what was measured: leave --feed, --save out.",
+        ),
+        (
+            ["measured", *COMMANDS["measured"], "--save", "visit.toml"],
+            "Error: --save needs --equipment, the pad's name in the scenario.",
         ),
         (
             ["water", "--feed", "0 s", "--feed-temperature", "10"],

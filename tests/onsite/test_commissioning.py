@@ -277,7 +277,16 @@ AIR = {"airflow_kg_s": 0.09}
         pytest.param(SOUND, Expected(feed_kg_h=20.0), ["feed_low"], id="less than set"),
         pytest.param(SOUND, Expected(feed_kg_h=16.0), [], id="about as set"),
         pytest.param(visit(t_feed=20.0), Expected(t_feed_c=55.0), ["never_hot"], id="cold"),
+        pytest.param(visit(t_feed=50.0), Expected(t_feed_c=55.0), [], id="hot, if less than set"),
         pytest.param(visit(valve_v=20.0), Expected(), ["chatter"], id="low voltage"),
+        pytest.param(SOUND, Expected(room_rh=0.36), ["rh_low"], id="a dry room all the same"),
+        pytest.param(SOUND, Expected(room_rh=0.34), [], id="within a sensor's error"),
+        pytest.param(
+            visit(airflow=0.05), Expected(room_rh=0.36, **AIR), ["airflow_low"], id="dry for that"
+        ),
+        # 0.09 kg/s at 45 °C, 0.0043 kg/kg: 1.102 kg/m3, so 2.5 m/s through 0.0327 m2.
+        pytest.param(SOUND, Expected(face_area_m2=0.0322), ["blown_off"], id="a small pad"),
+        pytest.param(SOUND, Expected(face_area_m2=0.0332), [], id="a pad large enough"),
     ],
 )
 def test_symptoms_follow_from_what_was_measured(measured, expected, symptoms) -> None:

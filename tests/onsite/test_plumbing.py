@@ -184,6 +184,44 @@ def test_the_feed_is_told_as_the_time_of_half_a_litre(feed_kg_h, seconds) -> Non
     assert [each.split(":")[0] for each in done.cautions[:2]] == ["Scald", "Stagnant water"]
 
 
+# 60 to 40 psi gives 0.816, 3.5 to 2.5 bar 0.845: computed for this project before the code.
+@pytest.mark.parametrize(("set_to", "now", "share"), [(60.0, 40.0, 0.816), (3.5, 2.5, 0.845)])
+def test_the_feed_goes_with_the_root_of_the_pressure(set_to, now, share) -> None:
+    assert plumbing.feed_at_pressure(1.0, set_to, now) == pytest.approx(share, abs=5e-4)
+
+
+# The feed's tolerance of 10 %: common practice, no source. 0.9² = 0.81 and 1.1² = 1.21.
+@pytest.mark.parametrize(
+    ("now", "severity"), [(0.80, "fix"), (0.82, "fine"), (1.20, "fine"), (1.22, "fix")]
+)
+def test_a_pressure_that_changes_the_feed_is_found(now, severity) -> None:
+    assert plumbing.line_pressure(15.0, 1.0, now).severity == severity
+
+
+def test_another_pressure_is_told_with_the_feed() -> None:
+    one = plumbing.line_pressure(15.0, 3.5, 2.5)
+
+    assert one.what == "2.5 bar, set at 3.5: 12.7 kg/h of 15, off by more than 10 %"
+
+
+# Common practice, no source: a condensate pump lifts the whole feed, hot, or shuts it.
+@pytest.mark.parametrize(("lifts", "severity"), [(14.9, "fix"), (15.0, "fine")])
+def test_a_condensate_pump_lifts_the_whole_feed(lifts, severity) -> None:
+    one = plumbing.pump(15.0, lifts)
+
+    assert (one.severity, one.source) == (severity, TRADE)
+
+
+@pytest.mark.parametrize(("rated", "severity"), [(59.0, "fix"), (60.0, "fine")])
+def test_a_condensate_pump_stands_the_feed(rated, severity) -> None:
+    assert plumbing.pump_temperature(60.0, rated).severity == severity
+
+
+def test_a_condensate_pump_that_fails_shuts_the_feed() -> None:
+    assert plumbing.pump_switch(shuts_feed=True).severity == "fine"
+    assert plumbing.pump_switch(shuts_feed=False).severity == "fix"
+
+
 def test_all_that_is_given_is_judged() -> None:
     done = plumbing.check_water(
         Plumbing(
@@ -201,12 +239,17 @@ def test_all_that_is_given_is_judged() -> None:
             drain_bore_mm=16.0,
             duct_pa=-125.0,
             trap_mm=50.0,
+            pump_kg_h=40.0,
+            pump_rated_c=60.0,
+            pump_switch=True,
+            pressure_bar=3.0,
+            set_pressure_bar=3.0,
             leak_checked=True,
         )
     )
 
     severities = [each.severity for each in done.findings]
-    assert severities == ["fix", "fine", "fine", "fix", "fix", "fix"] + ["fine"] * 7
+    assert severities == ["fix", "fine", "fine", "fix", "fine", "fix", "fix"] + ["fine"] * 10
     # 50.0 °C and 355 s: computed for this project apart from the package, see test_feedline.py.
     assert done.numbers["t_pad_c"] == pytest.approx(50.0, abs=0.3)
     assert done.numbers["purge_s"] == pytest.approx(355.0, rel=0.03)

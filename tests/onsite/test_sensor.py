@@ -17,6 +17,7 @@ from dewmargin.onsite.sensor import (
     check_thermistor,
     humidity_sensor,
     ice_bath,
+    self_heating_k,
     shown_c,
     shown_error,
 )
@@ -114,6 +115,24 @@ def test_leads_read_colder_and_leakage_warmer(t_c, ohm) -> None:
     leaking = shown_c(t_c, part=PART, controller=PART, leakage_ohm=1e3 * ohm)
 
     assert leads < t_c < leaking
+
+
+# 3.3 V, 10 kΩ in series, 1.5 mW/K: computed for this project before the code; 1.5 from memory.
+@pytest.mark.parametrize(("t_c", "warmed_k"), [(-20.0, 0.057), (25.0, 0.18)])
+def test_its_own_current_warms_a_part(t_c, warmed_k) -> None:
+    divider = {"supply_v": 3.3, "series_ohm": 10_000.0, "dissipation_mw_k": 1.5}
+
+    # Printed to two digits.
+    assert self_heating_k(PART, t_c, **divider) == pytest.approx(warmed_k, rel=0.01)
+
+
+def test_what_its_own_current_warms_is_shown() -> None:
+    done = check_thermistor(PART, t_c=25.0, supply_v=3.3)
+
+    (shown,) = done.numbers["shown"]
+    assert shown["error_k"] == pytest.approx(0.18, abs=0.005)
+    assert shown["self_heating_k"] == pytest.approx(shown["error_k"])
+    assert "self_heating_k" not in check_thermistor(PART, t_c=25.0).numbers["shown"][0]
 
 
 @given(beta=st.floats(2000.0, 5000.0))

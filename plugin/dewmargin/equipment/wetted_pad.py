@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from dewmargin.contracts import Capability, FeedWater
     from dewmargin.equipment.humidifier import Inlet
 
-_BLOWN_OFF_M_S = 2.5  # face velocity that begins to carry water off; usual, from memory
 _DRY_FRAC = 0.999  # of the feed evaporated: the foot of the pad is dry
 # Turns of plenum or meter and pad, before extrapolation; the fewer if little air is bypassed.
 _PASSES, _FEW_PASSES, _LITTLE_BYPASSED = 4, 3, 0.3
@@ -366,6 +365,22 @@ class WettedPad(Humidifier):
                 "blower",
             )
 
+    def at_once(
+        self, t_c: float, w_kg_kg: float, p_pa: float, feed_kg_h: float
+    ) -> tuple[float, float]:
+        """Return airflow and effectiveness, as this feed wets a unit, in one state of the air.
+
+        [kg/s, -].
+        """
+        t, w, p = np.array([t_c]), np.array([w_kg_kg]), np.array([p_pa])
+        airflow = self._airflow_kg_s(t, w, p)
+        effectiveness = self._effectiveness(airflow, t, w, p)
+        return float(airflow[0]), float(effectiveness[0]) * self.wetted_frac(feed_kg_h)
+
+    def wetted_frac(self, feed_kg_h: float) -> float:
+        """Return the share of a pad that a feed wets."""
+        return float(self._wetted_frac(np.array(feed_kg_h)))
+
     @property
     def rated_kg_h(self) -> float | None:
         """Vapour that a unit was stated to give at its rating point; None: no point is given."""
@@ -587,10 +602,10 @@ class WettedPad(Humidifier):
             t_c, p = np.broadcast_to(inlet.t_c, shape), np.broadcast_to(inlet.p_pa, shape)
             airflow = self._airflow_kg_s(t_c, inlet.w_kg_kg, p)
             velocity = self._velocity_m_s(airflow, t_c, inlet.w_kg_kg, p).max()
-            if velocity > _BLOWN_OFF_M_S:
+            if velocity > media.BLOWN_OFF_M_S:
                 notes.append(
                     f"{self.name}: air of {velocity:.1f} m/s may blow water off the pad (above "
-                    f"about {_BLOWN_OFF_M_S:g} m/s, from memory)"
+                    f"about {media.BLOWN_OFF_M_S:g} m/s, from memory)"
                 )
         wetting = self.contact_frac * np.broadcast_to(given.feed_kg_s, given.rate_kg_s.shape)
         runs = given.rate_kg_s > 0.0

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import math
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,13 +14,21 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from dewmargin.onsite.commissioning import Measured
     from dewmargin.onsite.finding import SiteCheck
 
 _json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead.")
 
 
 # Units as the conversion library spells them, where it differs from what is shown.
-_SPELT = {"°C": "degC", "Ω": "Ω", "min": "minute", "l/min": "L/min", "kg/h": "kg/hour"}
+_SPELT = {
+    "°C": "degC",
+    "m2": "m**2",
+    "Ω": "Ω",
+    "min": "minute",
+    "l/min": "L/min",
+    "kg/h": "kg/hour",
+}
 
 
 def _read(text: str | float, unit: str) -> float:
@@ -39,17 +49,13 @@ def _read(text: str | float, unit: str) -> float:
 
 def _read_flow(text: str | float) -> float:
     """Read a flow of water in kg/h: also by volume, or by the time that half a litre takes."""
-    from dewmargin.inputs import quantity  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.onsite.site_file import catch_kg_h  # noqa: PLC0415 - keeps --help fast
 
-    for unit in ("L/hour", "s"):
-        try:
-            number = quantity(str(text), unit)
-        except ValueError:
-            continue
-        if unit == "s" and number <= 0.0:
-            raise click.BadParameter(f"{text}: half a litre takes longer")
-        return number if unit == "L/hour" else 1800.0 / number
-    return _read(text, "kg/h")
+    try:
+        found = catch_kg_h(str(text))
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from error
+    return _read(text, "kg/h") if found is None else found
 
 
 def amount(name: str, unit: str, text: str, **more: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - click's
@@ -85,6 +91,11 @@ def check_site() -> None:
 @amount("--lead", "m", "Length of the leads, one way.")
 @click.option("--awg", type=int, default=22, show_default=True, help="Gauge of the leads.")
 @amount("--leakage", "Ω", "Resistance across the part, as of a wet splice.")
+@amount("--supply", "V", "Of the divider that the part is in: its current warms the part.")
+@amount("--series", "Ω", "Resistor of the divider.", default=10_000.0, show_default=True)
+@click.option(
+    "--dissipation", type=float, default=1.5, show_default=True, help="Of the part, mW/K."
+)
 @amount("--rh-sensor-upstream", "m", "Humidity sensor to take-off; below 0: downstream.")
 @_json
 def thermistor(
@@ -100,6 +111,9 @@ def thermistor(
     lead: float | None,
     awg: int,
     leakage: float | None,
+    supply: float | None,
+    series: float,
+    dissipation: float,
     rh_sensor_upstream: float | None,
     as_json: bool,
 ) -> None:
@@ -121,6 +135,9 @@ def thermistor(
         lead_ohm=0.0 if lead is None else loop_ohm(lead, awg),
         leakage_ohm=math.inf if leakage is None else leakage,
         rh_sensor_upstream_m=rh_sensor_upstream,
+        supply_v=supply,
+        series_ohm=series,
+        dissipation_mw_k=dissipation,
     )
     _print("thermistor", done, as_json=as_json)
 
@@ -212,6 +229,13 @@ def circuit(
 @amount("--drain-bore", "mm", "Of the drain.")
 @click.option("--drain-fall", type=float, default=0.01, show_default=True, help="Height by length.")
 @amount("--duct", "Pa", "Cabinet against the room; below 0: suction.")
+@amount("--pump", "kg/h", "What the condensate pump lifts, if one drains it.")
+@amount("--pump-rated", "°C", "Water that the pump is rated for.")
+@click.option(
+    "--pump-switch/--no-pump-switch", default=None, help="Its high-level switch shuts the feed."
+)
+@amount("--pressure", "bar", "Of the water line, now.")
+@amount("--set-pressure", "bar", "When the feed was set.")
 @amount("--trap", "mm", "Depth of the trap's seal; 0: none.", default=0.0, show_default=True)
 @click.option("--leak-checked/--not-leak-checked", default=None, help="A new line.")
 @_json
@@ -236,6 +260,11 @@ def water(
     drain_bore: float | None,
     drain_fall: float,
     duct: float | None,
+    pump: float | None,
+    pump_rated: float | None,
+    pump_switch: bool | None,
+    pressure: float | None,
+    set_pressure: float | None,
     trap: float,
     leak_checked: bool | None,
     as_json: bool,
@@ -247,6 +276,8 @@ def water(
     from dewmargin.feedline import Line  # noqa: PLC0415 - keeps --help fast
     from dewmargin.onsite.plumbing import Plumbing, check_water  # noqa: PLC0415 - idem
 
+    if (pressure is None) != (set_pressure is None):
+        raise click.UsageError("--pressure and --set-pressure go together.")
     line = None
     if length is not None:
         line = Line(length_m=length, bore_mm=bore, outer_mm=outer, ambient_c=ambient)
@@ -268,6 +299,11 @@ def water(
         drain_fall=drain_fall,
         duct_pa=duct,
         trap_mm=trap,
+        pump_kg_h=pump,
+        pump_rated_c=pump_rated,
+        pump_switch=pump_switch,
+        pressure_bar=pressure,
+        set_pressure_bar=set_pressure,
         leak_checked=leak_checked,
     )
     _print("water", check_water(given), as_json=as_json)
@@ -282,14 +318,17 @@ def water(
 @amount("--air-out", "°C", "Air behind the pad.")
 @amount("--room", "°C", "Room air.")
 @click.option("--room-rh", type=float, help="Room air, 0 to 1.")
-@amount("--elevation", "m", "Above the sea.", default=0.0, show_default=True)
+@amount("--elevation", "m", "Above the sea.  Default: sea level.")
 @amount("--static", "Pa", "Between the plenums, bypass open.")
 @amount("--valve", "V", "At the valve, drawing.")
+@amount("--plant", "kW", "Heat output of the plant in whose bypass the pad sits.")
 @amount("--set-feed", "kg/h", "Feed that was set.")
 @amount("--set-temperature", "°C", "Feed temperature that is expected.")
 @click.option("--effectiveness", type=float, default=0.65, show_default=True, help="Expected.")
 @click.option("--contact", type=float, default=1.0, show_default=True, help="Expected, 0 to 1.")
 @amount("--expected-airflow", "kg/s", "Through the pad.")
+@amount("--face-area", "m2", "Of the pad, to tell whether its air blows water off.")
+@click.option("--expected-rh", type=float, help="What the room should have come to, 0 to 1.")
 @click.option(
     "--feed-ratio",
     type=float,
@@ -298,6 +337,27 @@ def water(
     help="kg fed for each evaporated that keep the pad just wet.",
 )
 @click.option("--symptoms", is_flag=True, help="Print the table of symptoms only.")
+@click.option(
+    "--site",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="VISIT",
+    help="Site file that holds the measured values, in place of these options.",
+)
+@click.option(
+    "--save",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="VISIT",
+    help="Write the measured values to this new site file, for compare --site.",
+)
+@click.option("--equipment", metavar="NAME", help="The pad in the scenario; for --save.")
+@click.option("--supply", metavar="NAME", help="The supply that fed it; for --save.")
+@click.option(
+    "--date",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="YYYY-MM-DD",
+    help="Of the visit; for --save.  Default: today.",
+)
+@click.option("--notes", default="", help="What else was seen; for --save.")
 @_json
 def measured(
     *,
@@ -309,24 +369,32 @@ def measured(
     air_out: float | None,
     room: float | None,
     room_rh: float | None,
-    elevation: float,
+    elevation: float | None,
     static: float | None,
     valve: float | None,
+    plant: float | None,
     set_feed: float | None,
     set_temperature: float | None,
     effectiveness: float,
     contact: float,
     expected_airflow: float | None,
+    face_area: float | None,
+    expected_rh: float | None,
     feed_ratio: float,
     symptoms: bool,
+    site: Path | None,
+    save: Path | None,
+    equipment: str | None,
+    supply: str | None,
+    date: dt.datetime | None,
+    notes: str,
     as_json: bool,
 ) -> None:
     """Find a pad's contact and effectiveness as measured.
 
     Measure in a heating call, after a quarter of an hour of wet running.
     """
-    from dewmargin.air import standard_pressure  # noqa: PLC0415 - keeps --help fast
-    from dewmargin.onsite import commissioning  # noqa: PLC0415 - idem
+    from dewmargin.onsite import commissioning  # noqa: PLC0415 - keeps --help fast
 
     if symptoms:
         _print_symptoms(as_json=as_json)
@@ -341,19 +409,18 @@ def measured(
         "--room": room,
         "--room-rh": room_rh,
     }
-    values = [value for value in given.values() if value is not None]
-    if len(values) < len(given):
-        missing = ", ".join(name for name, value in given.items() if value is None)
-        raise click.UsageError(f"Not given: {missing}")
-    names = ("feed_kg_h", "drain_kg_h", "t_feed_c", "t_drain_c", "t_in_c", "t_out_c")
-    of_visit = dict(zip((*names, "room_c", "room_rh"), values, strict=True))
+    besides = {
+        "--elevation": elevation,
+        "--static": static,
+        "--valve": valve,
+        "--plant": plant,
+    }
+    if site is not None:
+        found = _from_site(site, given | besides | {"--save": save})
+    else:
+        found = _from_options(given, besides)
     done = commissioning.check_measured(
-        commissioning.Measured(
-            **of_visit,
-            p_pa=standard_pressure(elevation),
-            static_pa=static,
-            valve_v=valve,
-        ),
+        found,
         commissioning.Expected(
             feed_kg_h=set_feed,
             t_feed_c=set_temperature,
@@ -361,9 +428,76 @@ def measured(
             contact_frac=contact,
             airflow_kg_s=expected_airflow,
             feed_ratio=feed_ratio,
+            face_area_m2=face_area,
+            room_rh=expected_rh,
         ),
     )
+    if save is not None:
+        _save(
+            save,
+            found,
+            elevation_m=elevation or 0.0,
+            equipment=equipment,
+            supply=supply,
+            date=date,
+            notes=notes,
+        )
     _print("measured", done, as_json=as_json)
+    if save is not None and not as_json:
+        click.echo(f"Written to {save}; next: dewmargin compare SCENARIO --site {save}")
+
+
+def _from_site(site: Path, beside: dict[str, Any]) -> Measured:
+    from dewmargin.onsite.site_file import read_site  # noqa: PLC0415 - keeps --help fast
+
+    twice = ", ".join(name for name, value in beside.items() if value is not None)
+    if twice:
+        raise click.UsageError(f"--site holds what was measured: leave {twice} out.")
+    return read_site(site).measured
+
+
+def _from_options(given: dict[str, float | None], besides: dict[str, float | None]) -> Measured:
+    from dewmargin.air import standard_pressure  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.onsite.commissioning import Measured  # noqa: PLC0415 - idem
+
+    values = [value for value in given.values() if value is not None]
+    if len(values) < len(given):
+        missing = ", ".join(name for name, value in given.items() if value is None)
+        raise click.UsageError(f"Not given: {missing}")
+    names = ("feed_kg_h", "drain_kg_h", "t_feed_c", "t_drain_c", "t_in_c", "t_out_c")
+    of_visit = dict(zip((*names, "room_c", "room_rh"), values, strict=True))
+    return Measured(
+        **of_visit,
+        p_pa=standard_pressure(besides["--elevation"] or 0.0),
+        static_pa=besides["--static"],
+        valve_v=besides["--valve"],
+        plant_kw=besides["--plant"],
+    )
+
+
+def _save(
+    file: Path,
+    found: Measured,
+    *,
+    elevation_m: float,
+    equipment: str | None,
+    supply: str | None,
+    date: dt.datetime | None,
+    notes: str,
+) -> None:
+    from dewmargin.onsite.site_file import PadVisit, Visit, site_text  # noqa: PLC0415 - idem
+    from dewmargin.toml_file import write_new  # noqa: PLC0415 - idem
+
+    if equipment is None:
+        raise click.UsageError("--save needs --equipment, the pad's name in the scenario.")
+    values = asdict(found)
+    del values["p_pa"]
+    day = (date or dt.datetime.now().astimezone()).date()
+    text = site_text(
+        Visit(date=day, elevation_m=elevation_m, notes=notes),
+        PadVisit(equipment=equipment, supply=supply, **values),
+    )
+    write_new(file, text, do="keep one file a visit")
 
 
 def _print_symptoms(*, as_json: bool) -> None:
@@ -385,12 +519,8 @@ def _print(name: str, done: SiteCheck, *, as_json: bool) -> None:
     for line in done.lines:
         click.echo(line)
     for finding in done.findings:
-        if finding.severity == "fine":
-            click.echo(f"fine: {finding.what} ({finding.source})")
-            continue
-        click.echo(f"{finding.severity.upper()}: {finding.what}")
-        click.echo(f"  why: {finding.why} ({finding.source})")
-        click.echo(f"  do: {finding.action}")
+        for line in finding.lines():
+            click.echo(line)
     for caution in done.cautions:
         click.echo(f"caution: {caution}")
 

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import brentq
 
-from dewmargin import air, pad
+from dewmargin import air, media, pad
 from dewmargin.checks import require_between
 from dewmargin.errors import OutOfRangeError
 from dewmargin.onsite.circuit import LEAST_FRAC, NOMINAL_V
 from dewmargin.onsite.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
+from dewmargin.onsite.plumbing import HOT_C
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -71,9 +72,11 @@ FEED_FRAC, FEED_K, EFFECTIVENESS, DRAIN_K = 0.10, 3.0, 0.07, 2.0
 STATIC_PA = (40.0, 125.0)
 LEAST_V = LEAST_FRAC * NOMINAL_V
 LEAST_EVAPORATION = 0.8  # of what is expected
+RH_LOW = 0.05  # below what is expected: as much as a usual sensor may be off
 MOST_EVAPORATED = 0.95  # of the feed: what drains then is less than a timed catch can tell
 MOST_FEED_RATIO = 2.0  # of what is needed, before the feed is called too much
 NEEDED_FEED_RATIO = 1.5  # kg fed for each evaporated, if the water's hardness is not known
+LEAST_RISE_K = 5.0  # of the air before the pad above the room, if the plant heats
 _LEAST_COOLED_K = 1.0  # below it the airflow cannot be told from the balance
 _LEAST_FEED_OFF_K = 5.0  # feed nearer to wet bulb tells nothing of the contact
 _FITS_K = 0.5  # a thermometer's reading
@@ -92,18 +95,22 @@ class Measured:
     t_in_c, t_out_c : float
         Air before the pad and behind it, shielded from radiation and drops. [°C]
     room_c, room_rh : float
-        Room air, whose moisture the air before the pad has. [°C, -]
+        Room air, whose moisture the air before the pad has, but for a bypass. [°C, -]
     p_pa : float
         Station pressure. [Pa]
     static_pa : float or None
         Between the plenums, bypass open. [Pa]
     valve_v : float or None
         At the valve, drawing. [V]
+    plant_kw : float or None
+        Heat output of the plant in whose bypass the pad sits, of several units the share of one:
+        what evaporates comes back in the air before the pad. None: no bypass. [kW]
 
     Raises
     ------
     OutOfRangeError
-        If a value has no meaning, more drains than is fed, or the air would be supersaturated.
+        If a value has no meaning, more drains than is fed, the plant does not heat, or the air
+        would be supersaturated.
     """
 
     feed_kg_h: float
@@ -117,6 +124,7 @@ class Measured:
     p_pa: float = air.STANDARD_PRESSURE
     static_pa: float | None = None
     valve_v: float | None = None
+    plant_kw: float | None = None
 
     def __post_init__(self) -> None:
         """Check the ranges."""
@@ -138,6 +146,9 @@ class Measured:
                 where="measured: drain_kg_h",
                 hint="catch both again, longer",
             )
+        if self.plant_kw is not None:
+            require_between("measured", "plant_kw", self.plant_kw, 1e-3, 1e6)
+            self._require_heat()
         w_most = air.saturated_humidity_ratio(np.array(self.t_in_c), np.array(self.p_pa))
         if self.w_in_kg_kg > w_most:
             raise OutOfRangeError(
@@ -146,9 +157,58 @@ class Measured:
                 hint="measure the room's humidity again",
             )
 
+    def _require_heat(self) -> None:
+        rise_k = self.t_in_c - self.room_c
+        if rise_k < LEAST_RISE_K:
+            raise OutOfRangeError(
+                f"{self.t_in_c:g} °C is {rise_k:.1f} K above the room: the plant does not heat",
+                where="measured: t_in_c",
+                hint="measure in a heating call",
+            )
+        if not self._to_rooms_kg_s > 0.0:
+            raise OutOfRangeError(
+                f"{self.plant_kw:g} kW cannot warm the air to {self.t_in_c:g} °C while "
+                f"{self.evaporation_kg_h:.2f} kg/h evaporate",
+                where="measured: plant_kw",
+                hint="it is what the plant gives to the air",
+            )
+
+    @property
+    def _to_rooms_kg_s(self) -> float:
+        vapour = air.H_FG_0C + air.CP_VAPOUR * self.t_in_c
+        left_w = 1e3 * (self.plant_kw or 0.0) + self.brought_w
+        left_w -= self.evaporation_kg_h / SECONDS_PER_HOUR * vapour
+        cp = air.CP_DRY_AIR + air.CP_VAPOUR * self.w_room_kg_kg
+        return left_w / (cp * (self.t_in_c - self.room_c))
+
+    @property
+    def to_rooms_kg_s(self) -> float | None:
+        r"""Dry air that goes to the rooms past a bypass; None without `plant_kw`. [kg/s].
+
+        .. math:: \dot m = \frac{Q + H - E\,h_g(T_{in})}{(c_{pa} + W c_{pv})(T_{in} - T_i)}
+
+        with H the enthalpy that the water brings.
+
+        *Source.* Balances of water and energy of plenum and pad; see `WettedPad.give`.
+        """
+        return None if self.plant_kw is None else self._to_rooms_kg_s
+
+    @property
+    def brought_w(self) -> float:
+        """Enthalpy that the water brings to the air, drained water subtracted. [W]."""
+        carried = self.feed_kg_h * self.t_feed_c - self.drain_kg_h * self.t_drain_c
+        return air.CP_WATER * carried / SECONDS_PER_HOUR
+
     @property
     def w_in_kg_kg(self) -> float:
         """Humidity ratio of the air before the pad. [kg/kg]."""
+        to_rooms = self.to_rooms_kg_s
+        back = 0.0 if to_rooms is None else self.evaporation_kg_h / SECONDS_PER_HOUR / to_rooms
+        return self.w_room_kg_kg + back
+
+    @property
+    def w_room_kg_kg(self) -> float:
+        """Humidity ratio of the room. [kg/kg]."""
         return float(
             air.humidity_ratio_at_rh(
                 np.array(self.room_c), np.array(self.room_rh), np.array(self.p_pa)
@@ -184,6 +244,10 @@ class Expected:
         None: as found. [kg/s]
     feed_ratio : float
         Kilograms fed for each evaporated that keep the pad just wet; see `hardness.feed_ratio`.
+    face_area_m2 : float or None
+        Of the pad, to tell the air's velocity. [m2]
+    room_rh : float or None
+        What the room should have come to. [-]
     """
 
     feed_kg_h: float | None = None
@@ -192,14 +256,22 @@ class Expected:
     contact_frac: float = 1.0
     airflow_kg_s: float | None = None
     feed_ratio: float = NEEDED_FEED_RATIO
+    face_area_m2: float | None = None
+    room_rh: float | None = None
 
     def __post_init__(self) -> None:
         """Check the ranges."""
         require_between("expected", "effectiveness", self.effectiveness, 0.0, 1.0)
         require_between("expected", "contact_frac", self.contact_frac, 0.0, 1.0)
         require_between("expected", "feed_ratio", self.feed_ratio, 1.0, 1e3)
-        if self.airflow_kg_s is not None:
-            require_between("expected", "airflow_kg_s", self.airflow_kg_s, 1e-4, 100.0)
+        for name, low, high in (
+            ("airflow_kg_s", 1e-4, 100.0),
+            ("face_area_m2", 1e-3, 100.0),
+            ("room_rh", 0.0, 1.0),
+        ):
+            value = getattr(self, name)
+            if value is not None:
+                require_between("expected", name, value, low, high)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -243,10 +315,7 @@ def balance_airflow(measured: Measured) -> float | None:
     if abs(cooled) < _LEAST_COOLED_K:
         return None
     vapour = air.H_FG_0C + air.CP_VAPOUR * measured.t_out_c
-    brought = air.CP_WATER * (
-        measured.feed_kg_h * measured.t_feed_c - measured.drain_kg_h * measured.t_drain_c
-    )
-    heat_w = (measured.evaporation_kg_h * vapour - brought) / SECONDS_PER_HOUR
+    heat_w = measured.evaporation_kg_h * vapour / SECONDS_PER_HOUR - measured.brought_w
     found = heat_w / ((air.CP_DRY_AIR + measured.w_in_kg_kg * air.CP_VAPOUR) * cooled)
     return found if found > 0.0 else None
 
@@ -360,20 +429,33 @@ def diagnose(measured: Measured, expected: Expected, solved: Solved | None) -> l
         found.append("not_cooled")
     elif hot_drain:
         found.append("drain_hot")
-    told = solved.effectiveness if solved is not None else None
-    if told is not None and e.airflow_kg_s is not None:
-        would = _forward(m, e.airflow_kg_s, e.effectiveness, e.contact_frac)
-        least = LEAST_EVAPORATION * SECONDS_PER_HOUR * float(would.evaporation_kg_s)
-        right = abs(told - e.effectiveness) <= EFFECTIVENESS
-        if right and m.evaporation_kg_h < least and not found:
-            found.append("airflow_low")
+    if solved is not None:
+        found += _of_evaporation(m, e, solved, sound=not found)
     if e.feed_kg_h is not None and m.feed_kg_h < (1.0 - FEED_FRAC) * e.feed_kg_h:
         found.append("feed_low")
-    if e.t_feed_c is not None and m.t_feed_c < e.t_feed_c - FEED_K:
+    if e.t_feed_c is not None and m.t_feed_c < min(e.t_feed_c - FEED_K, HOT_C):
         found.append("never_hot")
     if m.valve_v is not None and m.valve_v < LEAST_V:
         found.append("chatter")
     return found
+
+
+def _of_evaporation(m: Measured, e: Expected, solved: Solved, *, sound: bool) -> Iterator[str]:
+    """Yield the symptoms that need the airflow and what should evaporate; `sound`: no other."""
+    airflow = e.airflow_kg_s or solved.airflow_kg_s
+    would = _forward(m, airflow, e.effectiveness, e.contact_frac)
+    enough = m.evaporation_kg_h >= LEAST_EVAPORATION * SECONDS_PER_HOUR * would.evaporation_kg_s
+    told = solved.effectiveness
+    right = told is not None and abs(told - e.effectiveness) <= EFFECTIVENESS
+    if e.airflow_kg_s is not None and right and not enough and sound:
+        yield "airflow_low"
+    if e.room_rh is not None and enough and e.room_rh - m.room_rh > RH_LOW:
+        yield "rh_low"
+    if e.face_area_m2 is not None:
+        before = (np.array(value) for value in (m.t_in_c, m.w_in_kg_kg, m.p_pa))
+        dry_kg_m3 = float(air.dry_air_density(*before))
+        if solved.airflow_kg_s / (dry_kg_m3 * e.face_area_m2) > media.BLOWN_OFF_M_S:
+            yield "blown_off"
 
 
 def compare_measured(
@@ -428,17 +510,24 @@ def _as_set(m: Measured, e: Expected) -> Iterator[Finding]:
         )
 
 
-def _as_solved(m: Measured, e: Expected, solved: Solved | None) -> Iterator[Finding]:
-    if solved is None:
-        yield Finding(
-            severity="note",
-            what="contact and effectiveness cannot be told",
-            why="next to nothing drains, or the air is hardly cooled: see the symptoms",
-            source="balance of water and heat",
-            action="put that right and measure again",
-        )
-        return
-    yield judge(
+NOTHING_TOLD = Finding(
+    severity="note",
+    what="contact and effectiveness cannot be told",
+    why="next to nothing drains, or the air is hardly cooled: see the symptoms",
+    source="balance of water and heat",
+    action="put that right and measure again",
+)
+_ALL_EVAPORATES = Finding(
+    severity="fix",
+    what="the effectiveness cannot be told: all that wets the pad evaporates",
+    why="the foot of the pad runs dry and crusts, while the rest of the feed runs past it",
+    source="balance of water and heat",
+    action=SYMPTOMS["drain_hot"][2],
+)
+
+
+def _agreement(solved: Solved) -> Finding:
+    return judge(
         solved.off_k <= _FITS_K,
         good="the measured values agree with each other",
         bad=f"the measured values contradict each other by {solved.off_k:.1f} K",
@@ -446,6 +535,22 @@ def _as_solved(m: Measured, e: Expected, solved: Solved | None) -> Iterator[Find
         source="balance of water and heat",
         action="measure again: shield the probes, wait a quarter of an hour, weigh the water",
     )
+
+
+def why_not_told(solved: Solved | None) -> Finding | None:
+    """Return why a pad cannot be described by what was measured; None: it can."""
+    if solved is None:
+        return NOTHING_TOLD
+    if (agreement := _agreement(solved)).severity != "fine":
+        return agreement
+    return _ALL_EVAPORATES if solved.effectiveness is None else None
+
+
+def _as_solved(m: Measured, e: Expected, solved: Solved | None) -> Iterator[Finding]:
+    if solved is None:
+        yield NOTHING_TOLD
+        return
+    yield _agreement(solved)
     if solved.contact_frac is None:
         yield Finding(
             severity="note",
@@ -472,13 +577,7 @@ def _as_solved(m: Measured, e: Expected, solved: Solved | None) -> Iterator[Find
             action=SYMPTOMS["drain_hot"][2],
         )
     if solved.effectiveness is None:
-        yield Finding(
-            severity="fix",
-            what="the effectiveness cannot be told: all that wets the pad evaporates",
-            why="the foot of the pad runs dry and crusts, while the rest of the feed runs past it",
-            source="balance of water and heat",
-            action=SYMPTOMS["drain_hot"][2],
-        )
+        yield _ALL_EVAPORATES
         return
     found = f"effectiveness {solved.effectiveness:.2f}, expected {e.effectiveness:.2f}"
     yield judge(
@@ -515,6 +614,8 @@ def check_measured(measured: Measured, expected: Expected | None = None) -> Site
     lines = [
         f"evaporated: {measured.evaporation_kg_h:.2f} kg/h; wet bulb {measured.t_wet_bulb_c:.1f} °C"
     ]
+    if measured.plant_kw is None:
+        lines.append("taken for a pad in no bypass: give the plant's heat if it is in one")
     if solved is not None:
         contact, effectiveness = (
             "not told" if value is None else f"{value:.2f}"
@@ -540,14 +641,19 @@ def check_measured(measured: Measured, expected: Expected | None = None) -> Site
             f"  expected: {t_out_c:.1f} °C",
         ]
     for key in symptoms:
-        symptom, cause, action = SYMPTOMS[key]
-        lines += [f"symptom: {symptom}", f"  likely: {cause}", f"  do: {action}"]
+        lines += symptom_found(key)
     return SiteCheck(
         numbers=numbers,
         lines=tuple(lines),
         findings=tuple(compare_measured(measured, e, solved)),
         cautions=CAUTIONS["measured"],
     )
+
+
+def symptom_found(key: str) -> list[str]:
+    """Return a symptom that was found, as it is read."""
+    symptom, cause, action = SYMPTOMS[key]
+    return [f"symptom: {symptom}", f"  likely: {cause}", f"  do: {action}"]
 
 
 def symptom_lines() -> list[str]:

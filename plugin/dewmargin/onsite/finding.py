@@ -54,6 +54,16 @@ class Finding:
     source: str = TRADE
     action: str = ""
 
+    def lines(self) -> list[str]:
+        """Return it as it is read: what is fine takes one line."""
+        if self.severity == "fine":
+            return [f"fine: {self.what} ({self.source})"]
+        return [
+            f"{self.severity.upper()}: {self.what}",
+            f"  why: {self.why} ({self.source})",
+            f"  do: {self.action}",
+        ]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteCheck:

@@ -31,6 +31,7 @@ TANKLESS_L_MIN = 1.9  # 0.5 gpm: a building-science page on the least flow of ta
 LEAST_HOT_FRAC = 0.5  # of a run on hot water, below which a hot feed is for nothing; no source
 AIR_GAP_MM, AIR_GAP_OPENINGS = 25.0, 2.0
 VALVES = ("tee", "saddle")
+PRESSURE_FRAC = 0.10  # of the feed, as its tolerance at a visit
 LEAST_FALL = 0.01  # 1 in 100; common practice, no source
 _MANNING_N = 0.010  # smooth plastic or copper; from memory
 _SHOWN_PAD = {"airflow_kg_s": 0.09, "t_in_c": 45.0, "effectiveness": 0.65}
@@ -234,6 +235,74 @@ def trap(duct_pa: float, depth_mm: float) -> Finding:
     )
 
 
+def pump(feed_kg_h: float, lifts_kg_h: float) -> Finding:
+    """Tell whether a condensate pump lifts all of the feed."""
+    require_between("pump", "lifts_kg_h", lifts_kg_h, 0.0, 1e6)
+    return judge(
+        lifts_kg_h >= feed_kg_h,
+        good=f"the pump lifts {lifts_kg_h:g} kg/h, the feed is {feed_kg_h:g}",
+        bad=f"the pump lifts {lifts_kg_h:g} kg/h, less than the feed of {feed_kg_h:g}",
+        why="with the pad bypassed all of the feed drains",
+        action="fit a larger pump; at the height it lifts to, by its curve",
+    )
+
+
+def pump_temperature(t_feed_c: float, rated_c: float) -> Finding:
+    """Tell whether a condensate pump stands the feed, which may drain as hot as it came."""
+    return judge(
+        rated_c >= t_feed_c,
+        good=f"a pump for {rated_c:.0f} °C with feed of {t_feed_c:.0f} °C",
+        bad=f"a pump for {rated_c:.0f} °C with feed of {t_feed_c:.0f} °C",
+        why="what runs past the pad drains as hot as it came",
+        action="fit a pump rated for it, or feed colder",
+    )
+
+
+def pump_switch(*, shuts_feed: bool) -> Finding:
+    """Tell whether a condensate pump that fails stops the feed."""
+    return judge(
+        shuts_feed,
+        good="the pump's high-level switch shuts the feed valve",
+        bad="the pump has no high-level switch that shuts the feed valve",
+        why="when the pump fails, the feed runs over",
+        action="wire its high-level switch into the valve's circuit",
+    )
+
+
+def feed_at_pressure(feed_kg_h: float, set_bar: float, now_bar: float) -> float:
+    r"""Feed of an orifice at another pressure of the line. [kg/h].
+
+    .. math:: L = L_0 \sqrt{p / p_0}
+
+    Parameters
+    ----------
+    feed_kg_h : float
+        As it was set. [kg/h]
+    set_bar, now_bar : float
+        Pressure when it was set, and now, above that of the room. [bar]
+
+    Notes
+    -----
+    *Source.* Turbulent flow through an orifice.
+    """
+    require_between("pressure", "set_bar", set_bar, 1e-3, 100.0)
+    require_between("pressure", "now_bar", now_bar, 0.0, 100.0)
+    return feed_kg_h * math.sqrt(now_bar / set_bar)
+
+
+def line_pressure(feed_kg_h: float, set_bar: float, now_bar: float) -> Finding:
+    """Tell whether the line's pressure leaves the feed as it was set."""
+    share = feed_at_pressure(1.0, set_bar, now_bar)
+    found = f"{now_bar:g} bar, set at {set_bar:g}: {share * feed_kg_h:.1f} kg/h of {feed_kg_h:g}"
+    return judge(
+        abs(share - 1.0) <= PRESSURE_FRAC,
+        good=found,
+        bad=f"{found}, off by more than 10 %",
+        why="the feed goes with the square root of the line's pressure",
+        action="set it anew at the usual pressure, or fit a pressure reducer",
+    )
+
+
 def leak_check(*, checked: bool) -> Finding:
     """Tell whether work may go on after a new line."""
     return judge(
@@ -302,6 +371,11 @@ class Plumbing:
         [mm, -]
     duct_pa, trap_mm
         Pressure in the cabinet against the room, below 0 for suction, and the trap's seal. [Pa, mm]
+    pump_kg_h, pump_rated_c, pump_switch
+        What a condensate pump lifts, the water it is rated for, and whether its high-level switch
+        shuts the feed. [kg/h, °C]
+    pressure_bar, set_pressure_bar
+        Of the line, now and when the feed was set. [bar]
     leak_checked
         Whether a new line was watched under pressure.
 
@@ -328,6 +402,11 @@ class Plumbing:
     drain_fall: float = LEAST_FALL
     duct_pa: float | None = None
     trap_mm: float = 0.0
+    pump_kg_h: float | None = None
+    pump_rated_c: float | None = None
+    pump_switch: bool | None = None
+    pressure_bar: float | None = None
+    set_pressure_bar: float | None = None
     leak_checked: bool | None = None
 
     def __post_init__(self) -> None:
@@ -374,6 +453,8 @@ def _of_feed(given: Plumbing) -> Iterator[Finding]:
         yield hot_feed(given.t_feed_c, given.t_cold_c, given.feed_kg_h)
     if given.line is not None and given.t_feed_c > HOT_C:
         yield purge(given.line, given.feed_kg_h, given.run_min)
+    if given.pressure_bar is not None and given.set_pressure_bar is not None:
+        yield line_pressure(given.feed_kg_h, given.set_pressure_bar, given.pressure_bar)
     if given.tankless_l_min is not None:
         yield tankless(given.feed_kg_h, given.tankless_l_min)
 
@@ -389,5 +470,11 @@ def _of_fittings(given: Plumbing) -> Iterator[Finding]:
         yield from drain(given.drain_bore_mm, given.drain_fall, given.feed_kg_h)
     if given.duct_pa is not None:
         yield trap(given.duct_pa, given.trap_mm)
+    if given.pump_kg_h is not None:
+        yield pump(given.feed_kg_h, given.pump_kg_h)
+    if given.pump_rated_c is not None:
+        yield pump_temperature(given.t_feed_c, given.pump_rated_c)
+    if given.pump_switch is not None:
+        yield pump_switch(shuts_feed=given.pump_switch)
     if given.leak_checked is not None:
         yield leak_check(checked=given.leak_checked)

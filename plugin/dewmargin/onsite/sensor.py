@@ -110,6 +110,34 @@ def beta_between(ohm_1: float, t_1_c: float, ohm_2: float, t_2_c: float) -> floa
     return math.log(ohm_1 / ohm_2) / (1.0 / (t_1_c + KELVIN) - 1.0 / (t_2_c + KELVIN))
 
 
+def self_heating_k(
+    part: Curve, t_c: float, *, supply_v: float, series_ohm: float, dissipation_mw_k: float
+) -> float:
+    r"""By how much the controller's own current warms a part. [K].
+
+    .. math:: \Delta T = I^2 R/\delta, \quad I = V/(R + R_s)
+
+    Parameters
+    ----------
+    part : Curve
+    t_c : float
+        Air around the part. [°C]
+    supply_v, series_ohm : float
+        Voltage and resistor of the divider that the part is in. [V, Ω]
+    dissipation_mw_k : float
+        Dissipation factor; 1.5 mW/K is usual for a bead in air, from memory. [mW/K]
+
+    Notes
+    -----
+    *Source.* Joule's law. The part's resistance is taken at the air's temperature.
+    """
+    require_between("thermistor", "supply_v", supply_v, 0.0, 100.0)
+    require_between("thermistor", "series_ohm", series_ohm, 0.0, _HUGE)
+    require_between("thermistor", "dissipation_mw_k", dissipation_mw_k, 1e-3, 1e4)
+    ohm = part.ohm(t_c)
+    return 1e3 * (supply_v / (ohm + series_ohm)) ** 2 * ohm / dissipation_mw_k
+
+
 def shown_c(
     t_c: float,
     *,
@@ -117,6 +145,7 @@ def shown_c(
     controller: Curve,
     lead_ohm: float = 0.0,
     leakage_ohm: float = math.inf,
+    warmed_k: float = 0.0,
 ) -> float:
     """Temperature that a controller takes a true one for. [°C].
 
@@ -130,10 +159,12 @@ def shown_c(
         Leads, there and back: read as colder. [Ω]
     leakage_ohm : float
         Across the part, as of a wet splice: read as warmer. [Ω]
+    warmed_k : float
+        By its own current: `self_heating_k`. [K]
     """
     require_between("thermistor", "lead_ohm", lead_ohm, 0.0, _HUGE)
     require_between("thermistor", "leakage_ohm", leakage_ohm, _TINY, math.inf)
-    shunted = 1.0 / (1.0 / part.ohm(t_c) + 1.0 / leakage_ohm)
+    shunted = 1.0 / (1.0 / part.ohm(t_c + warmed_k) + 1.0 / leakage_ohm)
     return controller.celsius(shunted + lead_ohm)
 
 
@@ -194,6 +225,9 @@ def check_thermistor(
     lead_ohm: float = 0.0,
     leakage_ohm: float = math.inf,
     rh_sensor_upstream_m: float | None = None,
+    supply_v: float | None = None,
+    series_ohm: float = 10_000.0,
+    dissipation_mw_k: float = 1.5,
 ) -> SiteCheck:
     """Check an outdoor thermistor.
 
@@ -209,6 +243,8 @@ def check_thermistor(
         As in `shown_c`. [Ω]
     rh_sensor_upstream_m : float, optional
         As in `humidity_sensor`. [m]
+    supply_v, series_ohm, dissipation_mw_k
+        As in `self_heating_k`; without a voltage it is left out. [V, Ω, mW/K]
     """
     set_to = controller or part
     numbers: dict[str, object] = {}
@@ -221,8 +257,25 @@ def check_thermistor(
         lines.append(f"{_both(t_c)}: {part.ohm(t_c):.0f} Ω")
     shown = []
     for at in (t_c,) if t_c is not None else _SHOWN_AT_C:
-        seen = shown_c(at, part=part, controller=set_to, lead_ohm=lead_ohm, leakage_ohm=leakage_ohm)
-        shown.append({"t_c": at, "ohm": part.ohm(at), "shown_c": seen, "error_k": seen - at})
+        warmed_k = 0.0
+        if supply_v is not None:
+            warmed_k = self_heating_k(
+                part,
+                at,
+                supply_v=supply_v,
+                series_ohm=series_ohm,
+                dissipation_mw_k=dissipation_mw_k,
+            )
+        seen = shown_c(
+            at,
+            part=part,
+            controller=set_to,
+            lead_ohm=lead_ohm,
+            leakage_ohm=leakage_ohm,
+            warmed_k=warmed_k,
+        )
+        row = {"t_c": at, "ohm": part.ohm(at), "shown_c": seen, "error_k": seen - at}
+        shown.append(row if supply_v is None else row | {"self_heating_k": warmed_k})
         lines.append(
             f"at {at:g} °C: {part.ohm(at):.0f} Ω, {100.0 * part.alpha_1_k(at):.2f} %/K, "
             f"the controller shows {_both(seen)}"
