@@ -152,21 +152,57 @@ def year_numbers(
     found, w, worst = _room(
         of, book, ran, of_device=of_device, devices=devices, wanted_kg=wanted, asked=asked
     )
-    numbers = {name: found[:, k].copy() for name, k in _ROOM.items()}
+    used = np.zeros((len(of_device), tally.OF_DEVICE))
+    for k, taker in takers.items():
+        which = np.array([c for c, each in enumerate(of_device) if each == k], dtype=np.int64)
+        _account(of, book, ran, taker, which, used)
+    return named(
+        of,
+        book,
+        room=found,
+        used=used,
+        margin_k=_worst_margin(book, w, worst),
+        of_device=of_device,
+        takers=takers,
+        asked=asked,
+    )
+
+
+def named(
+    of: Building,
+    book: Ledger,
+    *,
+    room: FloatArray,
+    used: FloatArray,
+    margin_k: FloatArray,
+    of_device: Sequence[int],
+    takers: Mapping[int, Taker],
+    asked: np.ndarray,
+) -> dict[str, FloatArray]:
+    """Return the year numbers of cases of a building from what the kernel added up.
+
+    Parameters
+    ----------
+    room, used : float64 arrays, a row a case
+        By the columns of `kernel.tally`.
+    margin_k : float64 array, shape (n_cases,)
+        Least dew margins. [K]
+    asked : int64 array, shape (n_cases,)
+        Below 0 where no demand is known.
+    """
+    numbers = {name: room[:, k].copy() for name, k in _ROOM.items()}
     for name in OF_DEMAND:
         numbers[name][asked < 0] = np.nan
     if not of.area_m2.size:
         for name in _OF_SURFACES:
             numbers[name][:] = np.nan
     season_h = float(np.count_nonzero(book.hours.heating_season))
-    numbers["rh_mean_frac"] = found[:, tally.RH_SUM] / (season_h or np.nan)
-    numbers["below_band_percent_h"] = 100.0 * found[:, tally.BELOW_BAND]
+    numbers["rh_mean_frac"] = room[:, tally.RH_SUM] / (season_h or np.nan)
+    numbers["below_band_percent_h"] = 100.0 * room[:, tally.BELOW_BAND]
     numbers["band_h"] = season_h - numbers["dry_h"] - numbers["humid_h"]
-    numbers["worst_margin_k"] = _worst_margin(book, w, worst)
-    return {
-        **numbers,
-        **_taken(of, book, ran, of_device=of_device, takers=takers, found=found),
-    }
+    numbers["worst_margin_k"] = margin_k
+    delivered = room[:, tally.DELIVERED]
+    return numbers | _taken(of, used, of_device=of_device, takers=takers, delivered=delivered)
 
 
 def _room(
@@ -216,18 +252,15 @@ def _worst_margin(book: Ledger, w: FloatArray, worst: np.ndarray) -> FloatArray:
 
 def _taken(
     of: Building,
-    book: Ledger,
-    ran: Ran,
+    used: FloatArray,
     *,
     of_device: Sequence[int],
     takers: Mapping[int, Taker],
-    found: FloatArray,
+    delivered: FloatArray,
 ) -> dict[str, FloatArray]:
     """Return water, energy, money and carbon; cases of devices that are no takers take nothing."""
     n_cases = len(of_device)
-    used = np.zeros((n_cases, tally.OF_DEVICE))
     source = of.case.heat_source
-    delivered = found[:, tally.DELIVERED]
     priced = all(taker.tariff is not None for taker in takers.values())
     cost = np.full(n_cases, 0.0 if priced else np.nan)
     carbon = cost.copy()
