@@ -26,8 +26,7 @@ from kernel_cases import (
 )
 from reference_integration import integrate
 
-twin = kernel.compiled()
-compiled = twin.cases
+compiled = kernel.compiled().cases
 
 
 @pytest.mark.parametrize("y", [0.0, 1e-12, 1e-6, 1e-3, 0.1, 0.5, 1.0, 5.0, 20.0, 63.9, 64.1, 1e3])
@@ -253,28 +252,6 @@ def test_several_buildings_give_the_same_bits_compiled_and_as_plain_python() -> 
     fast = solve_together(cases, compiled, 0.005, 0.005)
 
     assert [bits(solved) for solved in plain] == [bits(solved) for solved in fast]
-
-
-def one_by_one(alone):
-    """Return `alone` as if it were `cases`: every case by itself, in scalars."""
-
-    def cases(*arguments: object) -> None:
-        before, order, after = arguments[:15], arguments[15], arguments[16:]
-        taken = np.empty_like(arguments[2])
-        for c in order:
-            alone(c, *before, *after, taken)
-
-    return cases
-
-
-@pytest.mark.parametrize("kernel", [source, twin], ids=["plain Python", "compiled"])
-def test_a_case_in_scalars_gives_the_same_bits_as_in_lanes(kernel) -> None:
-    cases = several(150)
-
-    side_by_side = solve_together(cases, compiled, 0.005, 0.005)
-    scalar = solve_together(cases, one_by_one(kernel.alone), 0.005, 0.005)
-
-    assert [bits(solved) for solved in scalar] == [bits(solved) for solved in side_by_side]
 
 
 CASES = {

@@ -157,3 +157,18 @@ def test_the_number_of_solutions_grows_slowly() -> None:
 
     assert POINTS == 5
     assert len(solved) == 1 + 4 * 4 + 6 * 4
+
+
+def test_a_use_that_is_the_same_in_all_steps_becomes_one_number() -> None:
+    """Rates stay rows; what is not known in some steps does, too."""
+
+    def solve(inputs: tuple[float, ...]) -> Capability:
+        can = made(*inputs)
+        zero = np.zeros(N)
+        return replace(can, heat=replace(can.heat, fan=Use(per_s=zero, per_kg=zero + np.nan)))
+
+    heat = response(solve, [(0.2, 0.8), (1.0, 2.0)]).first.heat
+
+    assert heat.fan.per_s == 0.0
+    assert np.isnan(heat.fan.per_kg).all()
+    assert heat.r0_kg_s.shape == (N,)

@@ -310,11 +310,7 @@ class HourlyCase:
 
     def with_outdoor_reading(self, t_out_c: FloatArray) -> HourlyCase:
         """Return the case with the outdoor temperature that a sensor shows; all else stays."""
-        if np.shape(t_out_c) != (self.n_steps,):
-            raise OutOfRangeError(
-                f"must have shape ({self.n_steps},), got {np.shape(t_out_c)}",
-                where="HourlyCase: t_out_c",
-            )
+        require_hourly("HourlyCase", t_air_c=self.t_air_c, t_out_c=t_out_c)
         return self._with(**_locked({columns.T_OUT: t_out_c}))
 
     def _with(self, **changes: object) -> HourlyCase:

@@ -31,8 +31,8 @@ def require_hourly(owner: str, **columns: FloatArray) -> None:
         shapes = ", ".join(f"{name} {np.shape(values)}" for name, values in columns.items())
         raise OutOfRangeError(f"columns must have one equal length, got {shapes}", where=owner)
     for name, values in columns.items():
-        bad = np.flatnonzero(~np.isfinite(values))
-        if bad.size:
+        if not np.isfinite(values).all():
+            bad = np.flatnonzero(~np.isfinite(values))
             raise OutOfRangeError(
                 f"must be finite, but {bad.size} of {values.size} values are not, "
                 f"the first at index {bad[0]}",
@@ -42,10 +42,11 @@ def require_hourly(owner: str, **columns: FloatArray) -> None:
 
 def require_within(owner: str, column: Column, values: FloatArray) -> None:
     """Raise `OutOfRangeError` if a value lies outside the range that its column allows."""
-    bad = np.flatnonzero(~((values >= column.low) & (values <= column.high)))
-    if bad.size:
-        raise OutOfRangeError(
-            f"must be between {column.low:g} and {column.high:g} {column.unit}, "
-            f"but index {bad[0]} is {values[bad[0]]:g}",
-            where=f"{owner}: {column.name}",
-        )
+    if not values.size or (column.low <= values.min() and values.max() <= column.high):
+        return
+    bad = np.flatnonzero(~((values >= column.low) & (values <= column.high)))  # NaN, too
+    raise OutOfRangeError(
+        f"must be between {column.low:g} and {column.high:g} {column.unit}, "
+        f"but index {bad[0]} is {values[bad[0]]:g}",
+        where=f"{owner}: {column.name}",
+    )

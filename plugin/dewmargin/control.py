@@ -106,6 +106,8 @@ class Control(Inputs):
         """
         if self.rh_bias == 0.0 and self.rh_drift_per_year == 0.0:
             return rh_set
+        if self.rh_drift_per_year == 0.0:
+            return shifted(rh_set, -self.rh_bias)
         years = (case.interval_start - case.interval_start[0]) / YEAR
         return shifted(rh_set, -self.rh_bias - self.rh_drift_per_year * years)
 
@@ -168,7 +170,7 @@ class Control(Inputs):
 IDEAL = Control()
 
 
-def shifted(rh_set: FloatArray, by: FloatArray) -> FloatArray:
+def shifted(rh_set: FloatArray, by: FloatArray | float) -> FloatArray:
     """Return a set-point shifted within 0 and 1; what is off stays off."""
     return np.where(rh_set > 0.0, np.clip(rh_set + by, 0.0, 1.0), 0.0)
 

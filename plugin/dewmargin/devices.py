@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +27,7 @@ RESTS = 1e-6  # idem, without heat
 # with 20 K between its air and wet bulb gives 0.2 % more in air 0.05 K warmer.
 SAME_AIR_K = 0.05
 SAME_BLOWER = 1e-3  # idem, of its flow, which follows the density of the air
+KEPT = 8  # readings of a device that may be asked for again soon
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,12 +79,16 @@ def _same_air(one: HourlyCase, other: HourlyCase) -> bool:
     return not apart.size or float(apart.mean()) < SAME_AIR_K
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Solved:
     """What a device can do at some choices; whether it runs when the plant heats."""
 
     response: Response
     follows_heat: bool
+
+
+def _read_off(solved: _Solved, smooth: tuple[float, ...]) -> Capability:
+    return solved.response.at(smooth)
 
 
 class Device:
@@ -118,12 +124,14 @@ class Device:
             )
         ranges = [(min(row[k] for row in rows), max(row[k] for row in rows)) for k in self._smooth]
         each = [dict.fromkeys(row[k] for row in rows) for k in self._exact]
+        # Rows beside each other differ in one input, mostly in none of this device.
+        self._read_off = lru_cache(KEPT)(_read_off)
         self._solved = {exact: self._solve(rows[0], exact, ranges) for exact in product(*each)}
 
     def at(self, row: Row, case: HourlyCase) -> Capability:
         """Return what it can do in a row, in the row's building."""
         solved = self._solved[tuple(row[k] for k in self._exact)]
-        can = solved.response.at([row[k] for k in self._smooth])
+        can = self._read_off(solved, tuple(row[k] for k in self._smooth))
         if solved.follows_heat and case.air_system is not None:
             return replace(can, heat_frac=case.air_system.heat_frac)
         return can

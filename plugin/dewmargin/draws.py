@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
     from dewmargin.scenario import Scenario
 
 _PLACE = re.compile(r"(?P<part>[a-z_]+)(\[(?P<index>\d+|\*)\])?((?P<keys>(\.[a-z0-9_]+)+))")
+Change = tuple[tuple[str, ...], Any]  # keys, and what they say
+PartOf = Callable[[str, int | None, tuple[Change, ...]], BaseModel]
 LISTS = ("surfaces", "equipment", "supplies")
 SINGLE = ("weather", "space", "control", "tariff")
 
@@ -193,8 +197,12 @@ def _suits(scenario: Scenario, doubt: Doubt, case: HourlyCase) -> bool:
     return True
 
 
-def with_said(scenario: Scenario, said: Mapping[Target, Any]) -> Scenario:
+def with_said(
+    scenario: Scenario, said: Mapping[Target, Any], part_of: PartOf | None = None
+) -> Scenario:
     """Return the scenario with what some of its places say instead, checked as if it were read.
+
+    `part_of` does what `said_part` does for this scenario, which it does otherwise.
 
     Raises
     ------
@@ -206,14 +214,25 @@ def with_said(scenario: Scenario, said: Mapping[Target, Any]) -> Scenario:
         places.setdefault((target.part, target.index), {})[target.keys] = value
     moved: dict[str, Any] = {}
     for (part, index), changes in places.items():
+        found = (part_of or partial(said_part, scenario))(part, index, tuple(changes.items()))
         if index is None:
-            key = f"space.{scenario.space_kind}" if part == "space" else part
-            moved[part] = changed(getattr(scenario, part), changes, scenario.file, key)
+            moved[part] = found
         else:
             items = list(moved.get(part, getattr(scenario, part)))
-            items[index] = changed(items[index], changes, scenario.file, f"{part}[{index}]")
+            items[index] = found
             moved[part] = tuple(items)
     return replace(scenario, **moved)
+
+
+def said_part(
+    scenario: Scenario, part: str, index: int | None, changes: tuple[Change, ...]
+) -> BaseModel:
+    """Return a part of a scenario, or one of its list, with changes, checked as if it were read."""
+    if index is None:
+        key = f"space.{scenario.space_kind}" if part == "space" else part
+        return changed(getattr(scenario, part), dict(changes), scenario.file, key)
+    own = getattr(scenario, part)[index]
+    return changed(own, dict(changes), scenario.file, f"{part}[{index}]")
 
 
 def _targets(scenario: Scenario, doubt: Doubt, where: str) -> list[Target]:

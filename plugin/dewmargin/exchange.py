@@ -183,7 +183,8 @@ def with_fans(
     fan = np.abs(supply_kg_s - exhaust_kg_s)
     natural = infiltration_kg_s
     if rule == "quadrature":
-        return np.hypot(natural, fan) + balanced
+        together: FloatArray = np.sqrt(natural**2 + fan**2)  # hypot takes five times as long
+        return together + balanced
     if rule == "half_fan":
         return np.maximum(fan, natural + 0.5 * fan) + balanced
     # Without any flow the share of the leakage is 0/0, and its flow 0.

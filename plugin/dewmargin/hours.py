@@ -49,8 +49,8 @@ def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
     mean = case.hourly_mean
     start = case.interval_start[:: case.steps_per_hour]
     t_out = mean(case.t_out_c)
-    day = start.astype("datetime64[D]")
-    _, index = np.unique(day, return_inverse=True)
+    day = start.astype("datetime64[D]").astype(np.int64)
+    index = np.cumsum(np.diff(day, prepend=day[:1]) != 0)
     daily = np.bincount(index, weights=t_out) / np.bincount(index)
     t_air = mean(case.t_air_c)
 

@@ -169,12 +169,18 @@ class Inputs(BaseModel):
         """Turn quantities with units into numbers; refuse other texts, and truth, as numbers."""
         if not isinstance(data, dict):
             return data
+        numbers = _number_keys(cls)
         return {
-            key: _number(str(key), value)
-            if key in cls.model_fields and _is_number(cls.model_fields[key].annotation)
-            else value
+            key: _number(str(key), value) if key in numbers else value
             for key, value in data.items()
         }
+
+
+@cache
+def _number_keys(inputs: type[BaseModel]) -> frozenset[str]:
+    """Return the keys of a class that take numbers."""
+    fields = inputs.model_fields.items()
+    return frozenset(key for key, field in fields if _is_number(field.annotation))
 
 
 def _number(key: str, value: object) -> object:

@@ -46,6 +46,8 @@ class Response:
         Values of each input.
     points : tuple of tuple of int
         Which of them was solved with which.
+    away : tuple of tuple of int
+        Which inputs are not at their middle, point by point.
     first : Capability
         The solution at the first of them, for all that does not vary.
     leaves, numbers : tuple
@@ -56,6 +58,7 @@ class Response:
 
     nodes: tuple[FloatArray, ...]
     points: tuple[tuple[int, ...], ...]
+    away: tuple[tuple[int, ...], ...]
     first: Capability
     leaves: tuple[_Leaf, ...]
     numbers: tuple[_Leaf, ...]
@@ -74,16 +77,17 @@ class Response:
         By Lagrange's polynomials: of an input alone through all its values, of two together through
         ends and middle.
         """
-        alone = [_lagrange(nodes, x) for nodes, x in zip(self.nodes, inputs, strict=True)]
-        both = [
-            dict(zip(_ends(nodes), _lagrange(nodes[_ends(nodes)], x), strict=True))
-            for nodes, x in zip(self.nodes, inputs, strict=True)
-        ]
-        shares = []
-        for point in self.points:
-            away = _away(point, self.nodes)
-            shares.append(math.prod((alone if len(away) == 1 else both)[i][point[i]] for i in away))
-        return np.array(shares)
+        alone, both = [], []
+        for nodes, x in zip(self.nodes, inputs, strict=True):
+            ends = _ends(nodes)
+            alone.append(_lagrange(nodes.tolist(), x))
+            both.append(dict(zip(ends, _lagrange(nodes[ends].tolist(), x), strict=True)))
+        return np.array(
+            [
+                math.prod((alone if len(away) == 1 else both)[i][point[i]] for i in away)
+                for point, away in zip(self.points, self.away, strict=True)
+            ]
+        )
 
     def _with(self, values: FloatArray) -> Capability:
         n = values.size - len(self.numbers)
@@ -138,6 +142,7 @@ def response(
     return Response(
         nodes=nodes,
         points=points,
+        away=tuple(_away(point, nodes) for point in points),
         first=first,
         leaves=tuple(leaf for leaf in varied if leaf not in _NUMBERS),
         numbers=tuple(leaf for leaf in varied if leaf in _NUMBERS),
@@ -181,9 +186,10 @@ def _ends(nodes: FloatArray) -> list[int]:
     return sorted({0, _middle(nodes), nodes.size - 1})
 
 
-def _away(point: tuple[int, ...], nodes: Sequence[FloatArray]) -> list[int]:
+def _away(point: tuple[int, ...], nodes: Sequence[FloatArray]) -> tuple[int, ...]:
     """Return the inputs that are not at their middle."""
-    return [i for i, (k, each) in enumerate(zip(point, nodes, strict=True)) if k != _middle(each)]
+    each = enumerate(zip(point, nodes, strict=True))
+    return tuple(i for i, (k, of_input) in each if k != _middle(of_input))
 
 
 def _is_solved(point: tuple[int, ...], nodes: Sequence[FloatArray]) -> bool:
@@ -191,14 +197,12 @@ def _is_solved(point: tuple[int, ...], nodes: Sequence[FloatArray]) -> bool:
     return len(away) <= 1 or (len(away) == PAIR and all(point[i] in _ends(nodes[i]) for i in away))
 
 
-def _lagrange(nodes: FloatArray, x: float) -> FloatArray:
-    """Return Lagrange's weights of the nodes at a point."""
-    apart = x - nodes
-    gaps = nodes[:, None] - nodes[None, :]
-    np.fill_diagonal(gaps, 1.0)
-    others = np.where(np.eye(nodes.size, dtype=bool), 1.0, apart[None, :])
-    result: FloatArray = np.prod(others / gaps, axis=1)
-    return result
+def _lagrange(nodes: Sequence[float], x: float) -> list[float]:
+    """Return Lagrange's weights of the nodes at a point; so few are quicker without numpy."""
+    return [
+        math.prod((x - other) / (node - other) for j, other in enumerate(nodes) if j != i)
+        for i, node in enumerate(nodes)
+    ]
 
 
 def _leaves(can: Capability) -> list[_Leaf]:

@@ -279,6 +279,11 @@ class SurfaceInput(Inputs):
         return next(kind for kind in KINDS if getattr(self, kind) is not None)
 
     @property
+    def _keeps_index(self) -> bool:
+        """Whether its temperature index is what it says, in all weather."""
+        return self.kind not in (*_OF_RUN, "layers") and self.outside == "design"
+
+    @property
     def of_glass(self) -> str:
         """Part of the glazing; "centre" where there are no parts."""
         return self.part or ("sightline" if self.kind == "glazing" else "centre")
@@ -368,8 +373,10 @@ class SurfaceInput(Inputs):
                 case.interval_start, from_h=self.closed.from_h, to_h=self.closed.to_h
             )
             change = change + np.where(closed, self.closed.index_change, 0.0)
+        if self._keeps_index or not change.any():
+            return change  # `_between_room_and_outdoors` saw to it
         index = _typical_index(t_surface_c, case)
-        if change.any() and not 0.0 <= index + change.min() <= index + change.max() <= 1.0:
+        if not 0.0 <= index + change.min() <= index + change.max() <= 1.0:
             raise InputError(
                 f"index_change and closed take the temperature index of {index:.2f} out of 0 to 1",
                 where=where,

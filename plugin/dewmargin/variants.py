@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any
 
-from dewmargin.draws import Placed, with_said
+from dewmargin.draws import Placed, said_part, with_said
 from dewmargin.readers.epw import Weather, read_epw
 
 if TYPE_CHECKING:
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 Row = tuple[Any, ...]  # what each target says
 KEPT = 32  # cases that may be asked for again soon
+KEPT_PARTS = 256  # idem, parts of a scenario
 
 
 class Variants:
@@ -27,6 +28,7 @@ class Variants:
         self.choices = frozenset(
             t for d in doubts if d.doubt.distribution == "choice" for t in d.targets
         )
+        self._part = lru_cache(KEPT_PARTS)(partial(said_part, scenario))
         self._weather = lru_cache(KEPT)(self._read_weather)
         self._case = lru_cache(KEPT)(self._read_case)
 
@@ -44,7 +46,8 @@ class Variants:
 
     def scenario_of(self, row: Row, places: Iterable[int]) -> Scenario:
         """Return the scenario where some targets say what they do in a row."""
-        return with_said(self.scenario, {self.targets[k]: row[k] for k in places})
+        said = {self.targets[k]: row[k] for k in places}
+        return with_said(self.scenario, said, self._part)
 
     def weather_of(self, scenario: Scenario) -> Weather | None:
         """Return the weather of a scenario."""
@@ -61,7 +64,7 @@ class Variants:
 
     def _read_case(self, places: tuple[int, ...], values: tuple[Any, ...]) -> HourlyCase:
         said = {self.targets[k]: value for k, value in zip(places, values, strict=True)}
-        scenario = with_said(self.scenario, said)
+        scenario = with_said(self.scenario, said, self._part)
         return scenario.space.case(weather=self.weather_of(scenario), folder=scenario.file.parent)
 
     def _read_weather(self, file: str, year: int | None) -> Weather:

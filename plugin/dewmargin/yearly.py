@@ -16,7 +16,7 @@ from dewmargin import air, columns, energy, kernel
 from dewmargin.hours import EDGE_SLACK
 from dewmargin.kernel import tally
 from dewmargin.metrics import DEMAND_HOUR_KG, SHORTFALL_FRAC
-from dewmargin.surfaces import WET_G_M2, dew_margin
+from dewmargin.surfaces import SUBLIMATION_J_KG, WET_G_M2, dew_margin
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from dewmargin.hours import Hours
     from dewmargin.tariff import Tariff
 
-_SLOPE_STEP_K = 0.1
 _ROOM = {
     "demand_kg": tally.DEMAND,
     "demand_h": tally.DEMAND_H,
@@ -102,11 +101,17 @@ class Ledger:
 def ledger(hours: Hours, *, low_rh: float, high_rh: float) -> Ledger:
     """Return what the accounts need of a building's hours."""
     w_face = air.humidity_ratio(hours.p_sat_surface_pa, hours.p_pa)
-    warmer = air.saturated_humidity_ratio(hours.t_surface_c + _SLOPE_STEP_K, hours.p_pa)
+    t_c = hours.t_surface_c
+    evaporation_j_kg = air.H_FG_0C + (air.CP_VAPOUR - air.CP_WATER) * t_c
+    latent_j_kg = np.where(t_c < 0.0, SUBLIMATION_J_KG, evaporation_j_kg)
+    gas_constant_vapour = air.R_DRY_AIR * air.R_RATIO
     return Ledger(
         hours=hours,
         w_face=w_face,
-        slope_per_k=(warmer / w_face - 1.0) / _SLOPE_STEP_K,
+        # Clausius and Clapeyron: near enough to tell which hours may be the worst.
+        slope_per_k=(1.0 + w_face / air.MOLAR_RATIO)
+        * latent_j_kg
+        / (gas_constant_vapour * (t_c + air.KELVIN) ** 2),
         low_rh=low_rh,
         high_rh=high_rh,
     )
@@ -265,9 +270,8 @@ def _taken(
     cost = np.full(n_cases, 0.0 if priced else np.nan)
     carbon = cost.copy()
     for k, taker in takers.items():
-        which = np.array([c for c, each in enumerate(of_device) if each == k], dtype=np.int64)
-        _account(of, book, ran, taker, which, used)
-        for c in which:
+        which = [c for c, each in enumerate(of_device) if each == k]
+        for c in which if taker.tariff is not None else ():
             kwh = {name: float(used[c, j]) / energy.J_PER_KWH for name, j in _KWH.items()}
             bill = energy.bill(
                 kwh,
@@ -295,23 +299,29 @@ def _taken(
     }
 
 
+def available_s(can: Capability, step_s: float) -> FloatArray:
+    """Return the time of each step in which a device may run. [s]."""
+    beside = 0.0 if can.added is None else can.added_share
+    found: FloatArray = step_s * (can.heat_frac + (1.0 - can.heat_frac) * beside)
+    return found
+
+
 def _account(
     of: Building, book: Ledger, ran: Ran, taker: Taker, which: np.ndarray, out: FloatArray
 ) -> None:
     """Fill the rows `which` of `out` with what one device takes."""
     case, can = of.case, taker.capability
     n = case.n_steps
-    rows, of_use = _use_rows(can, n)
+    rows, of_use = use_rows(can, n)
     load = can.part_load
-    beside = 0.0 if can.added is None else can.added_share
     hot: BoolArray = np.zeros(n, dtype=bool) if can.hot is None else can.hot
     _, _, _, _, added, added_rest, running, running_rest, _ = ran.steps
     kernel.tally_device()(
         case.step_s, case.steps_per_hour, air.H_FG_0C + air.CP_VAPOUR * case.t_air_c,
         3600.0 * case.hourly_mean(case.heating_w), book.hours.cooling, energy.KEPT_IN_AN_HOUR,
-        _per_heat(case.heat_source, of), _per_heat(taker.heater, of), rows, of_use,
+        per_heat(case.heat_source, of), per_heat(taker.heater, of), rows, of_use,
         _column(can.added_share, n),
-        case.step_s * (can.heat_frac + (1.0 - can.heat_frac) * beside),
+        available_s(can, case.step_s),
         hot.astype(np.float64), can.standby_w, can.resting_feed_kg_s,
         _column(can.resting_heat_w, n),
         np.empty((0, 2)) if load is None else np.array(load.points),
@@ -320,7 +330,7 @@ def _account(
     )  # fmt: skip
 
 
-def _per_heat(source: HeatSource | None, of: Building) -> FloatArray:
+def per_heat(source: HeatSource | None, of: Building) -> FloatArray:
     """Return the energy bought for a unit of heat in each hour; NaN is not known. [-]."""
     if source is None:
         return np.full(of.case.n_hours, np.nan)
@@ -331,9 +341,9 @@ def _column(value: FloatArray | float, n: int) -> FloatArray:
     return np.ascontiguousarray(np.broadcast_to(value, n), dtype=np.float64)
 
 
-def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
+def use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
     """Return the distinct rows of what a device uses, and which each use has in each mode."""
-    rows: list[FloatArray] = [np.zeros(n)]
+    values: list[FloatArray | float] = [0.0]
     seen: dict[float | int, int] = {0.0: 0}
     of_use = np.zeros((len(tally.USES), 2, 2), dtype=np.int64)
 
@@ -341,8 +351,8 @@ def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
         # One number, or one array used twice, needs one row.
         key = float(value) if np.ndim(value) == 0 else id(value)
         if key not in seen:
-            seen[key] = len(rows)
-            rows.append(_column(value, n))
+            seen[key] = len(values)
+            values.append(value)
         return seen[key]
 
     for m, mode in enumerate((can.heat, can.added)):
@@ -351,4 +361,7 @@ def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
         for k, name in enumerate(tally.USES):
             use: Use = getattr(mode, name)
             of_use[k, m] = row(use.per_s), row(use.per_kg)
-    return np.array(rows), of_use
+    rows = np.empty((len(values), n))
+    for k, value in enumerate(values):
+        rows[k] = value
+    return rows, of_use

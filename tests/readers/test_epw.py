@@ -202,6 +202,20 @@ def test_year_of_the_demo_is_whole_and_wraps() -> None:
     assert not weather.t_out_c.flags.writeable
 
 
+def test_outdoor_air_is_found_once_for_each_reading() -> None:
+    """Means over the intervals, locked: all houses in the weather share them."""
+    weather = epw.read_epw(DEMO)
+    reading = "relative_humidity"
+
+    found = weather.outdoors(reading)
+
+    assert found is weather.outdoors(reading)
+    assert found is not weather.outdoors("frost_point")
+    assert not found.w_out_kg_kg.flags.writeable
+    expected = epw.interval_mean(weather.humidity_ratio(reading), wraps=True)
+    np.testing.assert_array_equal(found.w_out_kg_kg, expected)
+
+
 def test_part_of_a_year_does_not_wrap(read: Callable[..., Weather]) -> None:
     weather = read(three_days())
 

@@ -62,6 +62,7 @@ NEVER = -1e9  # a set-point that is never reached from above: no humidifier
 UNLIMITED = 1e30  # kg/s, the rate of a device without limit
 
 LANES = 32  # cases side by side
+MANY = 2  # of so many lanes one goes on: not worth to move
 # A row of the buffer: the cases, then a dense list of those not done with a mode's first segment.
 ROW = 2 * LANES
 # Rows, by their first element. The outputs of a step, in their order,
@@ -363,13 +364,19 @@ def film_refine(
     return t if near else ahead, t if near else low, t if near else high
 
 
+@inline
+def film_after(film: float, beta: float, x_sat: float, sum_x: float, t: float) -> float:
+    """Return a film after t seconds of exchange; below zero if it is used up before."""
+    return film + beta * (sum_x - x_sat * t)
+
+
 @jit
 def dries_after(
     film: float, beta: float, x_sat: float, x: float, gx: float, ux: float, l1: float, l2: float,
     sum_x: float, t: float,
 ) -> float:  # fmt: skip
     """Return when a film is used up in a regime of t seconds that began at x; t if it is not."""
-    if film + beta * (sum_x - x_sat * t) >= -DRY:
+    if film_after(film, beta, x_sat, sum_x, t) >= -DRY:
         return t
     found, low, high = film_guess(film, beta, x_sat, x, sum_x, t), 0.0, t
     for n in range(SEARCH_STEPS):
@@ -530,6 +537,15 @@ def search(b: FloatArray, n: int, found: IntArray) -> None:
 def dry_up(b: FloatArray, n: int, n_surfaces: int) -> None:
     """End the lanes in which a film is used up before: few, so one by one."""
     for q in range(n):
+        b[WET + q] = 0.0
+        b[PART + q] = b[X + q] * b[T + q] + b[GX + q] * b[I1 + q] + b[UX + q] * b[I21 + q]
+    for at in range(0, n_surfaces * SURFACE, SURFACE):
+        for q in range(n):
+            film, x_sat = b[FILM + at + q], b[X_SAT + at + q]
+            on = exchanges(b[X + q], x_sat, film)
+            left = film_after(film, b[BETA + at + q], x_sat, b[PART + q], b[T + q])
+            b[WET + q] = 1.0 if on & (left < -DRY) else b[WET + q]
+    for q in range(n):
         if b[WET + q] > 0.0:
             x, gx, ux, l1, l2 = b[X + q], b[GX + q], b[UX + q], b[L1 + q], b[L2 + q]
             for at in range(q, q + n_surfaces * SURFACE, SURFACE):
@@ -598,18 +614,24 @@ def bring_back(b: FloatArray, q: int, to: int, n_surfaces: int) -> None:
 
 
 @inline
+def going_on(b: FloatArray, at: int, n: int) -> tuple[int, int, int]:
+    """Return the first of n lanes with time left, how many are to the last, and how many have."""
+    begins, end, kept = at + n, at, 0
+    for q in range(at, at + n):
+        if b[LEFT + q] > 0.0:
+            begins, end, kept = min(begins, q), q + 1, kept + 1
+    return begins, max(end - begins, 0), kept
+
+
+@inline
 def stretch(b: FloatArray, size: int, n_surfaces: int, case: IntArray, found: IntArray) -> bool:
     """Solve a mode of a step, `LEFT` seconds with constant coefficients: segment by segment.
 
     A segment ends where its regime does, where a dry surface begins to take vapour, or where a film
-    is used up. The first segment is worked on where the cases lie; the few that go on close ranks.
+    is used up. Segments are worked on where the cases lie; few that go on among many close ranks.
     Says whether any surface was wet.
     """
-    at, end = size, 0
-    for q in range(size):
-        if b[LEFT + q] > 0.0:
-            at, end = min(at, q), q + 1
-    n = max(end - at, 0)
+    at, n, _ = going_on(b, 0, size)
     any_wet = False
     most = SEGMENTS + PER_SURFACE * n_surfaces
     for part in range(most):
@@ -626,6 +648,10 @@ def stretch(b: FloatArray, size: int, n_surfaces: int, case: IntArray, found: In
         if wet:
             take(lanes, all_n, n_surfaces)
             any_wet = True
+        begins, length, kept = going_on(b, at, n)
+        if at < LANES and MANY * kept >= length:
+            at, n = begins, length
+            continue
         kept = 0
         for q in range(n):
             if b[LEFT + at + q] > 0.0:
@@ -636,6 +662,36 @@ def stretch(b: FloatArray, size: int, n_surfaces: int, case: IntArray, found: In
                 bring_back(b, at + q, case[q], n_surfaces)
         at, n = LANES, kept
     return any_wet
+
+
+@inline
+def furnish(
+    b: FloatArray, size: int, n_surfaces: int, i: int, n: int, of_b: IntArray, high: FloatArray,
+    k: FloatArray, g_in: FloatArray, a_out: FloatArray, beta: FloatArray, x_sat: FloatArray,
+) -> None:  # fmt: skip
+    """Set what is of each lane's building in step `i` of `n`; its rows begin at `of_b`."""
+    for q in range(size):
+        at = of_b[q] + i
+        b[HIGH + q], b[K + q], b[G_IN + q], b[A_OUT + q] = high[at], k[at], g_in[at], a_out[at]
+    for j in range(n_surfaces):
+        row = j * SURFACE
+        for q in range(size):
+            at = of_b[q] * n_surfaces + j * n + i
+            b[BETA + row + q], b[X_SAT + row + q] = beta[at], x_sat[at]
+
+
+@inline
+def equip(
+    b: FloatArray, size: int, i: int, step_s: float, of_d: IntArray, heat_frac: FloatArray,
+    r0: FloatArray, r1: FloatArray, r0_rest: FloatArray, r1_rest: FloatArray,
+) -> None:  # fmt: skip
+    """Set what is of each lane's device in step `i`; its rows begin at `of_d`."""
+    for q in range(size):
+        at = of_d[q] + i
+        b[R0 + q], b[R1 + q] = r0[at], r1[at]
+        b[R0_REST + q], b[R1_REST + q] = r0_rest[at], r1_rest[at]
+        b[LEFT + q] = heat_frac[at] * step_s
+        b[REST + q] = step_s - b[LEFT + q]
 
 
 @inline
@@ -726,60 +782,6 @@ def stretch_alone(
 
 
 @jit
-def alone(
-    c: int, x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, mass: FloatArray,
-    buffer_mass: FloatArray, h: FloatArray, high: FloatArray, k: FloatArray, g_in: FloatArray,
-    a_out: FloatArray, area: FloatArray, beta: FloatArray, x_sat: FloatArray, most: FloatArray,
-    of_building: IntArray, unlimited: BoolArray, of_low: IntArray, of_low_wet: IntArray,
-    of_device: IntArray, wet_above: FloatArray, low: FloatArray, heat_frac: FloatArray,
-    r0: FloatArray, r1: FloatArray, r0_rest: FloatArray, r1_rest: FloatArray, steps: FloatArray,
-    films: FloatArray, taken: FloatArray,
-) -> None:  # fmt: skip
-    """Solve all steps of case `c` in scalars, what a thread of a GPU does; otherwise as `cases`.
-
-    Gives the same numbers as `cases`, bit by bit where the arithmetic is as strict. `taken` is room
-    to work in, a row a case of a number a surface.
-    """
-    of, dev, n_surfaces = of_building[c], of_device[c], area.shape[1]
-    inv_mass = 1.0 / mass[of]
-    inv_buffer = 1.0 / buffer_mass[of] if buffer_mass[of] > 0.0 else 0.0
-    x_c, y_c = x[c], y[c]
-    for i in range(high.shape[1]):
-        held = of_low[c]
-        for j in range(n_surfaces):
-            taken[c, j] = 0.0
-            if film[c, j] > wet_above[c, j]:
-                held = of_low_wet[c]
-        low_c, high_c = low[held, i], high[of, i]
-        full = min(x_c, high_c)
-        lifts = unlimited[c] & (full < low_c)
-        fog, added = mass[of] * (x_c - full), mass[of] * (low_c - full) if lifts else 0.0
-        x_c = low_c if lifts else full
-        with_heat = heat_frac[dev, i] * step_s
-        x_c, y_c, sum_x, sum_y, added, fog, owed, ran, wet = stretch_alone(
-            c, of, i, with_heat, x_c, y_c, low_c, r0[dev, i], r1[dev, i], high_c, k[of, i],
-            g_in[of, i], a_out[of, i], h[of], inv_mass, inv_buffer, area, beta, x_sat, film, taken,
-            0.0, 0.0, added, fog, 0.0,
-        )  # fmt: skip
-        x_c, y_c, sum_x, sum_y, added_rest, fog, owed, ran_rest, wet_rest = stretch_alone(
-            c, of, i, step_s - with_heat, x_c, y_c, low_c, r0_rest[dev, i], r1_rest[dev, i],
-            high_c, k[of, i], g_in[of, i], a_out[of, i], h[of], inv_mass, inv_buffer,
-            area, beta, x_sat, film, taken, sum_x, sum_y, 0.0, fog, owed,
-        )  # fmt: skip
-        x_c += owed * inv_mass
-        steps[0, c, i], steps[1, c, i], steps[2, c, i], steps[3, c, i] = x_c, y_c, sum_x, sum_y
-        steps[4, c, i], steps[5, c, i] = added, added_rest
-        steps[6, c, i], steps[7, c, i], steps[8, c, i] = ran, ran_rest, fog
-        if wet | wet_rest:
-            for j in range(n_surfaces):
-                films[0, c, j, i] = taken[c, j]
-                films[1, c, j, i] = max(film[c, j] - most[of, j, i], 0.0)
-                film[c, j] = min(film[c, j], most[of, j, i])
-                films[2, c, j, i] = film[c, j]
-    x[c], y[c] = x_c, y_c
-
-
-@jit
 def cases(
     x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, mass: FloatArray,
     buffer_mass: FloatArray, h: FloatArray, high: FloatArray, k: FloatArray, g_in: FloatArray,
@@ -809,16 +811,26 @@ def cases(
     off, and is left; it must come full of zeros.
     The result of a case does not depend on the others.
     """
-    n_surfaces = area.shape[1]
+    n_surfaces, n = area.shape[1], high.shape[1]
     # Two modes, but no constant: LLVM would write the loop out twice and take a third longer.
     modes = (steps.shape[0] - OF_STEP) // OF_MODE
     b = buffer(FILM + n_surfaces * SURFACE)
     case, found = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
+    # One row after the other, and where a lane's rows begin: to find a number by its row and column
+    # takes long, in all these places.
+    highs, ks, g_ins, a_outs = high.ravel(), k.ravel(), g_in.ravel(), a_out.ravel()
+    betas, x_sats, lows = beta.ravel(), x_sat.ravel(), low.ravel()
+    fracs, r0s, r1s = heat_frac.ravel(), r0.ravel(), r1.ravel()
+    r0s_rest, r1s_rest = r0_rest.ravel(), r1_rest.ravel()
+    of_b, of_d = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
+    of_dry, of_wet = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     for first in range(0, x.size, LANES):
         size = min(x.size - first, LANES)
         for q in range(size):
             c = order[first + q]
             of = of_building[c]
+            of_b[q], of_d[q] = of * n, of_device[c] * n
+            of_dry[q], of_wet[q] = of_low[c] * n, of_low_wet[c] * n
             b[X + q], b[Y + q] = x[c], y[c]
             b[UNBOUND + q] = 1.0 if unlimited[c] else 0.0
             b[MASS + q], b[INV_MASS + q], b[H + q] = mass[of], 1.0 / mass[of], h[of]
@@ -826,22 +838,16 @@ def cases(
             for j in range(n_surfaces):
                 b[FILM + j * SURFACE + q] = film[c, j]
                 b[AREA + j * SURFACE + q] = area[of, j]
-        for i in range(high.shape[1]):
+        for i in range(n):
+            furnish(b, size, n_surfaces, i, n, of_b, highs, ks, g_ins, a_outs, betas, x_sats)
             for q in range(size):
-                c = order[first + q]
-                of, dev, held = of_building[c], of_device[c], of_low[c]
-                b[HIGH + q], b[K + q] = high[of, i], k[of, i]
-                b[G_IN + q], b[A_OUT + q] = g_in[of, i], a_out[of, i]
-                for j in range(n_surfaces):
-                    at = j * SURFACE + q
-                    b[BETA + at], b[X_SAT + at] = beta[of, j, i], x_sat[of, j, i]
-                    if b[FILM + at] > wet_above[c, j]:
-                        held = of_low_wet[c]
-                b[LOW + q] = low[held, i]
-                b[R0 + q], b[R1 + q] = r0[dev, i], r1[dev, i]
-                b[R0_REST + q], b[R1_REST + q] = r0_rest[dev, i], r1_rest[dev, i]
-                b[LEFT + q] = heat_frac[dev, i] * step_s
-                b[REST + q] = step_s - b[LEFT + q]
+                held = of_dry[q]
+                if of_wet[q] != held:
+                    for j in range(n_surfaces):
+                        if b[FILM + j * SURFACE + q] > wet_above[order[first + q], j]:
+                            held = of_wet[q]
+                b[LOW + q] = lows[held + i]
+            equip(b, size, i, step_s, of_d, fracs, r0s, r1s, r0s_rest, r1s_rest)
             arrive(b, filled(size), n_surfaces)
             wet = False
             for _ in range(modes):

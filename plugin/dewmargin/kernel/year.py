@@ -97,9 +97,15 @@ MARGIN = OF_ROOM + OF_DEVICE_YEAR
 FOUND = MARGIN + 1
 # Rows to work in, a number a case and surface each.
 FILM, TAKEN, BEGAN, BEFORE, HOUR_TOOK, HOUR_RAN = range(6)
+# What `year` takes besides the case and what it works in and fills, in its order.
+INPUTS = (
+    "shared", "of_case", "numbers", "steps", "hours", "faces", "face_hours", "area", "devices",
+    "rows", "of_use", "of_device", "points", "low", "wet_above", "start",
+)  # fmt: skip
 MOST_YEARS = 5  # films that have not returned by then grow from year to year
-# The straight line of a margin may be off by so much: nearer ones are worked out.
-OFF_K, OFF_FRAC = 0.1, 0.1
+# A margin by the slope at the surface is off by up to so much, in K and for each K2: those that may
+# be the least are worked out.
+OFF_K, OFF_PER_K = 0.1, 0.03
 
 
 @inline
@@ -180,7 +186,7 @@ def year(
         condensing_h, frost_h, wet_h, runoff_h, condensed, dried = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
         feed, brought, fan, electricity, fuel, hot_feed = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
         feed_heat, water_heating, makeup, space_heating, owed_j = 0.0, 0.0, 0.0, 0.0, 0.0
-        resting_sum_s, least_k = 0.0, 1e30
+        resting_sum_s, least_k = 0.0, 1e3
         for hour in range(first, n_hours):
             mean, given, need, feed_heat_hour = 0.0, 0.0, 0.0, 0.0
             for j in range(n_surfaces):
@@ -318,7 +324,7 @@ def year(
                 at_face = max(at_face, 0.0)
                 apart = (sat - at_face) / (sat + at_face)
                 nearly = 2.0 * apart * (1.0 + apart * apart / 3.0) / face_hours[of, j, SLOPE, hour]
-                if nearly < least_k + OFF_K + OFF_FRAC * abs(least_k):
+                if nearly < least_k + OFF_K + OFF_PER_K * least_k * least_k:
                     p_face = p * at_face / (shared[MOLAR_RATIO] + at_face)
                     margin = face_hours[of, j, T_FACE, hour] - dew_point(p_face, shared[KELVIN])
                     least_k = min(least_k, margin)

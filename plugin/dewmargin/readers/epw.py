@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air
+from dewmargin import air, glazing
 from dewmargin.errors import InputError, OutOfRangeError
 
 if TYPE_CHECKING:
@@ -111,6 +111,30 @@ class HumidificationDesign:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Outdoors:
+    """Outdoor air as a house meets it, means over each interval; locked arrays.
+
+    Attributes
+    ----------
+    t_out_c, w_out_kg_kg, p_pa, wind_m_s : float64 array, shape (n_steps,)
+        [°C, kg/kg, Pa, m/s]
+    t_sky_c : float64 array, shape (n_steps,)
+        Temperature of the sky; of a clear one where the infrared is missing. [°C]
+    """
+
+    t_out_c: FloatArray
+    w_out_kg_kg: FloatArray
+    p_pa: FloatArray
+    wind_m_s: FloatArray
+    t_sky_c: FloatArray
+
+    def __post_init__(self) -> None:
+        """Lock the arrays, as those of the weather."""
+        for each in fields(self):
+            getattr(self, each.name).flags.writeable = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Weather:
     """A checked weather file; arrays are locked and have the shape (n_steps,).
 
@@ -181,6 +205,9 @@ class Weather:
     design: tuple[HumidificationDesign, ...]
     filled: dict[str, int]
     notes: tuple[str, ...]
+    _outdoors: dict[str, Outdoors] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def __post_init__(self) -> None:
         """Lock the arrays, so that no reader of the weather can change it for the next."""
@@ -188,6 +215,21 @@ class Weather:
             value = getattr(self, each.name)
             if isinstance(value, np.ndarray):
                 value.flags.writeable = False
+
+    def outdoors(self, reading: str) -> Outdoors:
+        """Return the interval means, found once for all houses; see `humidity_ratio`."""
+        if reading not in self._outdoors:
+            clear = glazing.clear_sky_infrared(self.t_out_c, self.t_dew_c)
+            self._outdoors[reading] = Outdoors(
+                t_out_c=interval_mean(self.t_out_c, wraps=self.wraps),
+                w_out_kg_kg=interval_mean(self.humidity_ratio(reading), wraps=self.wraps),
+                p_pa=interval_mean(self.p_pa, wraps=self.wraps),
+                wind_m_s=interval_mean(self.wind_m_s, wraps=self.wraps),
+                t_sky_c=glazing.sky_temperature(
+                    np.where(self.infrared_w_m2 > 0.0, self.infrared_w_m2, clear)
+                ),
+            )
+        return self._outdoors[reading]
 
     def humidity_ratio(self, reading: str) -> FloatArray:
         """Return the outdoor humidity ratio at the end of each interval.

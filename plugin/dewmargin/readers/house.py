@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import air, clock, exchange, gains, glazing, surfaces, thermal
+from dewmargin import air, clock, exchange, gains, surfaces, thermal
 from dewmargin.batch import BUFFER_REFERENCE_C, WARM_UP_DAYS
 from dewmargin.case import HourlyCase
 from dewmargin.clock import ClockHour
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
-from dewmargin.readers.epw import interval_mean
 from dewmargin.readers.plant import OwnPlant
 
 if TYPE_CHECKING:
@@ -237,15 +236,9 @@ class House(Inputs):
         """
         if weather is None:
             raise InputError("needs a [weather] file", where="space.house")
-        t_out_c, w_out_kg_kg, p_pa, wind_m_s = (
-            interval_mean(values, wraps=weather.wraps)
-            for values in (
-                weather.t_out_c,
-                weather.humidity_ratio(self.humidity_reading),
-                weather.p_pa,
-                weather.wind_m_s,
-            )
-        )
+        outdoors = weather.outdoors(self.humidity_reading)
+        t_out_c, w_out_kg_kg, p_pa = outdoors.t_out_c, outdoors.w_out_kg_kg, outdoors.p_pa
+        wind_m_s = outdoors.wind_m_s
         setting_c = self.thermostat.setting(weather.interval_start)
         gains_w = np.full_like(t_out_c, self._internal_heat_w)
         if self.solar_aperture_m2 > 0.0:
@@ -333,13 +326,7 @@ class House(Inputs):
             steps_per_hour=weather.steps_per_hour,
             source_year=weather.source_year,
             wind_m_s=wind_m_s,
-            t_sky_c=glazing.sky_temperature(
-                np.where(
-                    weather.infrared_w_m2 > 0.0,  # else it is missing
-                    weather.infrared_w_m2,
-                    glazing.clear_sky_infrared(weather.t_out_c, weather.t_dew_c),
-                )
-            ),
+            t_sky_c=outdoors.t_sky_c,
         )
 
     def files(self, folder: Path) -> tuple[Path, ...]:  # noqa: ARG002 - all readers are called alike
