@@ -1,4 +1,4 @@
-"""Compare a GPU's years with the CPU's: `python tests/gpu_check.py [SCENARIO]`, by hand or simulated.
+"""Compare a GPU's years with the CPU's, by hand or simulated: `python tests/gpu_check.py [SCENARIO]`.
 
 Prints the card and how far sums are apart; fails where counts differ or sums by more than 1e-12.
 """
@@ -40,4 +40,4 @@ for name in yearly.METRICS:
     worst = max(worst, float(np.nanmax(apart, initial=0.0)))
     assert np.array_equal(np.isnan(found[name]), np.isnan(expected[name])), name
 print(f"{job.cases.n} cases: equal counts, sums within {worst:.1e}")  # noqa: T201
-assert worst <= 1e-12, worst  # noqa: S101
+assert worst <= 1e-12, worst

@@ -13,7 +13,6 @@ import pytest
 from dewmargin import kernel, massed, yearly
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
-from dewmargin.errors import InputError
 from dewmargin.kernel import year
 from dewmargin.scenario import load
 from stress_case import small

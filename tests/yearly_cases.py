@@ -63,15 +63,19 @@ def batch_of(scenario, result):
 def by(module):
     """Return what stands in for a GPU: the same function, case by case."""
 
-    def years(inputs, turns, n_wanted):
+    def years(inputs, turns, n_wanted):  # noqa: ANN202 - a row a case
         n_cases, n_surfaces = inputs["wet_above"].shape
-        work = np.zeros((6, n_cases, n_surfaces))
-        wanted = np.zeros((max(n_wanted, 1), inputs["hours"].shape[2]))
+        work, late = np.zeros((6, n_cases, n_surfaces)), np.zeros(n_cases, dtype=np.int64)
+        wanted = np.zeros((max(n_wanted, 1), inputs["hours"].shape[1]))
         out = np.zeros((n_cases, year.FOUND))
-        given = [np.ascontiguousarray(inputs[name]) for name in year.INPUTS]
-        for which in turns:
+        given = [np.array(inputs[name], order="C") for name in year.INPUTS]
+
+        def launch(which, first):  # noqa: ANN202 - who is late
             for c in which:
-                module.year(c, *given, work, wanted, out)
+                module.year(c, first, *given, work, wanted, late, out)
+            return late[which] > 0
+
+        year.drive(launch, turns, inputs["shared"])
         return out
 
     return years

@@ -93,7 +93,7 @@ def solve(jobs: Sequence[Job], years: Years) -> list[dict[str, FloatArray]]:
     """
     found: list[dict[str, FloatArray]] = []
     for some in _parts(jobs):
-        out = years(*_stacked(some))
+        out = years(*stacked(some))
         ends = np.cumsum([job.cases.n for job in some])
         for job, mine in zip(some, np.split(out, ends[:-1]), strict=True):
             known = job.of.area_m2.size > 0
@@ -124,7 +124,7 @@ def _parts(jobs: Sequence[Job]) -> Iterator[Sequence[Job]]:
     yield jobs[first:]
 
 
-def _stacked(jobs: Sequence[Job]) -> tuple[dict[str, np.ndarray], list[np.ndarray], int]:
+def stacked(jobs: Sequence[Job]) -> tuple[dict[str, np.ndarray], list[np.ndarray], int]:
     """Return what `kernel.gpu.years` takes."""
     case = jobs[0].of.case
     of_case = np.full((sum(job.cases.n for job in jobs), 6), -1, dtype=np.int64)
@@ -168,13 +168,13 @@ def _stacked(jobs: Sequence[Job]) -> tuple[dict[str, np.ndarray], list[np.ndarra
         "face_hours": np.array([_face_hours(job) for job in jobs]),
         "area": np.array([job.of.area_m2 for job in jobs]),
         "devices": np.array([_device(*each) for each in devices]),
-        "rows": np.array([np.pad(each, ((0, most - len(each)), (0, 0))) for each in rows]),
+        "rows": np.array([np.pad(each, ((0, most - len(each)), (0, 0))).T for each in rows]),
         "of_use": np.array(of_use),
         "of_device": np.array([_of_device(*each) for each in devices]),
         "points": _points(devices),
         "low": np.concatenate(lows),
         "wet_above": np.concatenate([job.cases.wet_above_kg_m2 for job in jobs]),
-        "start": np.concatenate([np.stack([s.x, s.y], axis=1) for s in starts]),
+        "state": np.concatenate([np.stack([s.x, s.y], axis=1) for s in starts]),
     }
     if case.wraps:
         inputs["shared"][year.WARM_UP] = max(case.n_hours - batch.WARM_UP_DAYS * 24, 0)
@@ -206,7 +206,7 @@ def _steps(job: Job) -> FloatArray:
             case.w_base_kg_kg,
             vapour_j_kg,
         ]
-    )
+    ).T
 
 
 def _hours(job: Job) -> FloatArray:
@@ -220,25 +220,25 @@ def _hours(job: Job) -> FloatArray:
             hours.cooling,
             yearly.per_heat(case.heat_source, job.of),
         ]
-    )
+    ).T
 
 
 def _faces(job: Job) -> FloatArray:
     of = job.of
-    return np.stack([of.beta_kg_m2_s, of.limit, of.most_kg_m2], axis=1)
+    return np.stack([of.beta_kg_m2_s.T, of.limit.T, of.most_kg_m2.T], axis=-1)
 
 
 def _face_hours(job: Job) -> FloatArray:
     hours, book = job.book.hours, job.book
     return np.stack(
         [
-            hours.w_offset_kg_kg,
-            book.w_face,
-            hours.t_surface_c < 0.0,
-            book.slope_per_k,
-            hours.t_surface_c,
+            hours.w_offset_kg_kg.T,
+            book.w_face.T,
+            hours.t_surface_c.T < 0.0,
+            book.slope_per_k.T,
+            hours.t_surface_c.T,
         ],
-        axis=1,
+        axis=-1,
     )
 
 
@@ -258,7 +258,7 @@ def _device(job: Job, which: int) -> FloatArray:
         found[year.HOT] = 0.0 if can.hot is None else can.hot
         found[year.RESTING_HEAT] = can.resting_heat_w
         found[year.HEATER] = np.repeat(yearly.per_heat(taker.heater, job.of), case.steps_per_hour)
-    return found
+    return found.T
 
 
 def _uses(job: Job, which: int) -> tuple[FloatArray, np.ndarray]:

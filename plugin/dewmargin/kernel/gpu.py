@@ -6,6 +6,7 @@ Imported only where a GPU is asked for.
 from __future__ import annotations
 
 import functools
+import time
 from importlib import import_module
 from importlib.util import module_from_spec, spec_from_file_location
 from typing import TYPE_CHECKING, Any
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 cuda: Any = import_module("numba.cuda")  # untyped
 SIMULATED: bool = import_module("numba").config.ENABLE_CUDASIM
 THREADS = 64  # of a block
+seconds: list[float] = []  # that each call ran on the device, copies left out
 REGISTERS = 0  # of a thread at most; 0: as many as it likes
 
 
@@ -42,21 +44,23 @@ def _twin(plain: ModuleType) -> ModuleType:
 
 
 @functools.cache
-def _kernel() -> Any:  # noqa: ANN401 - numba's
+def _kernel() -> Any:
     one_year = _twin(year).year
 
     limits = {"max_registers": REGISTERS} if REGISTERS and not SIMULATED else {}
 
     def solve(
-        which: Any, shared: Any, of_case: Any, numbers: Any, steps: Any, hours: Any, faces: Any,
+        which: Any, first: Any, shared: Any, of_case: Any, numbers: Any, steps: Any, hours: Any, faces: Any,
         face_hours: Any, area: Any, devices: Any, rows: Any, of_use: Any, of_device: Any,
-        points: Any, low: Any, wet_above: Any, start: Any, work: Any, wanted: Any, out: Any,
+        points: Any, low: Any, wet_above: Any, state: Any, work: Any, wanted: Any, late: Any,
+        out: Any,
     ) -> None:  # fmt: skip
         q = cuda.grid(1)
         if q < which.size:
             one_year(
-                which[q], shared, of_case, numbers, steps, hours, faces, face_hours, area, devices,
-                rows, of_use, of_device, points, low, wet_above, start, work, wanted, out,
+                which[q], first, shared, of_case, numbers, steps, hours, faces, face_hours, area,
+                devices, rows, of_use, of_device, points, low, wet_above, state, work, wanted, late,
+                out,
             )  # fmt: skip
 
     return cuda.jit(**limits)(solve)
@@ -76,15 +80,24 @@ def years(inputs: dict[str, np.ndarray], turns: list[np.ndarray], n_wanted: int)
 
     """
     n_cases, n_surfaces = inputs["wet_above"].shape
-    n_hours = inputs["hours"].shape[2]
+    n_hours = inputs["hours"].shape[1]
     given = [cuda.to_device(np.ascontiguousarray(inputs[name])) for name in year.INPUTS]
+    work = cuda.to_device(np.zeros((6, n_cases, n_surfaces)))
     # Neighbours in a warp are neighbours in memory.
-    work = cuda.to_device(np.zeros((6, n_cases, n_surfaces), order="C"))
     wanted = cuda.device_array((max(n_wanted, 1), n_hours), order="F")
+    late = cuda.to_device(np.zeros(n_cases, dtype=np.int64))
     out = cuda.device_array((n_cases, year.FOUND))
-    for which in turns:
-        if which.size:
-            blocks = (which.size + THREADS - 1) // THREADS
-            _kernel()[blocks, THREADS](cuda.to_device(which), *given, work, wanted, out)
+
+    def launch(which: np.ndarray, first: int) -> np.ndarray:
+        blocks = (which.size + THREADS - 1) // THREADS
+        _kernel()[blocks, THREADS](cuda.to_device(which), first, *given, work, wanted, late, out)
+        flags: np.ndarray = late.copy_to_host()
+        return flags[which] > 0
+
+    cuda.synchronize()
+    begun = time.perf_counter()
+    year.drive(launch, turns, inputs["shared"])
+    cuda.synchronize()
+    seconds.append(time.perf_counter() - begun)
     found: FloatArray = out.copy_to_host()
     return found

@@ -7,11 +7,12 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
-import numpy as np
+if TYPE_CHECKING:
+    from dewmargin.columns import FloatArray
 
-Number = TypeVar("Number", float, "np.ndarray[tuple[int, ...], np.dtype[np.float64]]")
+Number = TypeVar("Number", float, "FloatArray")
 
 TRIPLE_POINT_PA = 611.657  # Pa, IAPWS R14-08
 

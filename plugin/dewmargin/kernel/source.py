@@ -728,7 +728,7 @@ def stretch_alone(
             break
         g, a, ceiling, wet = g_in, a_out, -NEVER, False
         for j in range(n_surfaces):
-            sink, sat = area[of, j] * beta[of, j, i], x_sat[of, j, i]
+            sink, sat = area[of, j] * beta[of, i, j], x_sat[of, i, j]
             on = exchanges(x, sat, film[c, j])
             g = g + sink * sat if on else g
             a = a + sink if on else a
@@ -749,10 +749,10 @@ def stretch_alone(
                 e1, e21, i1, i21 = spans(t, l1, l2)
             if wet:
                 for j in range(n_surfaces):
-                    if exchanges(x, x_sat[of, j, i], film[c, j]):
+                    if exchanges(x, x_sat[of, i, j], film[c, j]):
                         part_x = x * t + gx * i1 + ux * i21
                         dry = dries_after(
-                            film[c, j], beta[of, j, i], x_sat[of, j, i], x, gx, ux, l1, l2,
+                            film[c, j], beta[of, i, j], x_sat[of, i, j], x, gx, ux, l1, l2,
                             part_x, t,
                         )  # fmt: skip
                         if dry < t:
@@ -764,9 +764,9 @@ def stretch_alone(
         if wet:
             any_wet = True
             for j in range(n_surfaces):
-                sat = x_sat[of, j, i]
+                sat = x_sat[of, i, j]
                 on = exchanges(x, sat, film[c, j])
-                change = beta[of, j, i] * (part_x - sat * t) if on else 0.0
+                change = beta[of, i, j] * (part_x - sat * t) if on else 0.0
                 film[c, j], took, rest = wetted(film[c, j], change)
                 taken[c, j] += took
                 owed += area[of, j] * rest
