@@ -5,61 +5,24 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dewmargin import balance, batch, yearly
+from dewmargin import batch, yearly
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
-from dewmargin.kernel.source import NEVER
 from dewmargin.scenario import load
+from yearly_cases import batch_of
 
 FILES = ("larch_house.toml", "larch_house_simulated.toml")
 
 
 def numbers_of(scenario, result):
     """Return the year numbers of all options, solved as one batch."""
-    case, hours = result.case, result.hours
-    of = batch.building(case)
-    book = yearly.ledger(hours, low_rh=scenario.comfort.low_rh, high_rh=scenario.comfort.high_rh)
-    wanted = []
-    lows = [of.to_hold(np.full(case.n_steps, NEVER))]
-    devices, takers = [batch.device(case, balance.idle(case.n_steps))], {}
-    of_low, of_device, asks = [0], [0], [-1]
-    for strategy in scenario.strategies:
-        rh = strategy.setpoint(case)
-        w_set = balance.setpoint_humidity_ratio(case, rh)
-        lows.append(of.to_hold(w_set))
-        demand = balance.demand(case, rh)
-        wanted.append(np.repeat(demand.added_kg / case.steps_per_hour, case.steps_per_hour))
-        for equipment in scenario.equipment:
-            for supply in scenario.supplies:
-                water = supply.feed_water(case)
-                can = equipment.capability(
-                    case,
-                    water,
-                    w_base_kg_kg=np.repeat(result.options[0].outcome.w_kg_kg, case.steps_per_hour),
-                    w_set_kg_kg=w_set,
-                    demand_kg_s=np.repeat(demand.added_kg / 3600.0, case.steps_per_hour),
-                )
-                takers[len(devices)] = yearly.Taker(
-                    capability=can, heater=water.heater, tariff=scenario.tariff
-                )
-                devices.append(batch.device(case, can))
-                of_low.append(len(lows) - 1)
-                of_device.append(len(devices) - 1)
-                asks.append(len(wanted) - 1)
-    cases = batch.Cases(
-        low=np.array(lows),
-        devices=devices,
-        of_low=of_low,
-        of_low_wet=of_low,
-        of_device=of_device,
-        wet_above_kg_m2=np.full((len(of_low), len(case.surfaces)), np.inf),
-    )
+    of, book, cases, takers, wanted, asks = batch_of(scenario, result)
     return yearly.year_numbers(
         of,
         book,
         batch.solve(of, cases),
-        devices=devices,
-        of_device=of_device,
+        devices=cases.devices,
+        of_device=cases.of_device,
         takers=takers,
         wanted_kg=np.array(wanted),
         wanted_of=asks,

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 WARM_UP_DAYS = 14  # a whole year is preceded by its own last 14 days
 BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
 _MOST_YEARS = 5  # films that have not returned by then grow from year to year
-_FILM_KG_M2 = 1e-6
+FILM_KG_M2 = 1e-6  # films that end so near have returned
 
 OUTPUTS = (
     "x_end",
@@ -319,7 +319,7 @@ def _solved(of: Sequence[tuple[Building, Cases]], starts: Sequence[State] | None
 def _late(ran: Ran) -> list[int]:
     """Return the cases whose films do not end as they began."""
     apart = np.abs(ran.begins.film_kg_m2 - ran.ends.film_kg_m2)
-    return np.flatnonzero((apart > _FILM_KG_M2).any(axis=1)).tolist()
+    return np.flatnonzero((apart > FILM_KG_M2).any(axis=1)).tolist()
 
 
 def _shared(of: Building) -> list[FloatArray]:

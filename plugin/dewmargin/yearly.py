@@ -157,21 +157,57 @@ def year_numbers(
     found, w, worst = _room(
         of, book, ran, of_device=of_device, devices=devices, wanted_kg=wanted, asked=asked
     )
-    numbers = {name: found[:, k].copy() for name, k in _ROOM.items()}
+    used = np.zeros((len(of_device), tally.OF_DEVICE))
+    for k, taker in takers.items():
+        which = np.array([c for c, each in enumerate(of_device) if each == k], dtype=np.int64)
+        _account(of, book, ran, taker, which, used)
+    return named(
+        of,
+        book,
+        room=found,
+        used=used,
+        margin_k=_worst_margin(book, w, worst),
+        of_device=of_device,
+        takers=takers,
+        asked=asked,
+    )
+
+
+def named(
+    of: Building,
+    book: Ledger,
+    *,
+    room: FloatArray,
+    used: FloatArray,
+    margin_k: FloatArray,
+    of_device: Sequence[int],
+    takers: Mapping[int, Taker],
+    asked: np.ndarray,
+) -> dict[str, FloatArray]:
+    """Return the year numbers of cases of a building from what the kernel added up.
+
+    Parameters
+    ----------
+    room, used : float64 arrays, a row a case
+        By the columns of `kernel.tally`.
+    margin_k : float64 array, shape (n_cases,)
+        Least dew margins. [K]
+    asked : int64 array, shape (n_cases,)
+        Below 0 where no demand is known.
+    """
+    numbers = {name: room[:, k].copy() for name, k in _ROOM.items()}
     for name in OF_DEMAND:
         numbers[name][asked < 0] = np.nan
     if not of.area_m2.size:
         for name in _OF_SURFACES:
             numbers[name][:] = np.nan
     season_h = float(np.count_nonzero(book.hours.heating_season))
-    numbers["rh_mean_frac"] = found[:, tally.RH_SUM] / (season_h or np.nan)
-    numbers["below_band_percent_h"] = 100.0 * found[:, tally.BELOW_BAND]
+    numbers["rh_mean_frac"] = room[:, tally.RH_SUM] / (season_h or np.nan)
+    numbers["below_band_percent_h"] = 100.0 * room[:, tally.BELOW_BAND]
     numbers["band_h"] = season_h - numbers["dry_h"] - numbers["humid_h"]
-    numbers["worst_margin_k"] = _worst_margin(book, w, worst)
-    return {
-        **numbers,
-        **_taken(of, book, ran, of_device=of_device, takers=takers, found=found),
-    }
+    numbers["worst_margin_k"] = margin_k
+    delivered = room[:, tally.DELIVERED]
+    return numbers | _taken(of, used, of_device=of_device, takers=takers, delivered=delivered)
 
 
 def _room(
@@ -221,24 +257,20 @@ def _worst_margin(book: Ledger, w: FloatArray, worst: np.ndarray) -> FloatArray:
 
 def _taken(
     of: Building,
-    book: Ledger,
-    ran: Ran,
+    used: FloatArray,
     *,
     of_device: Sequence[int],
     takers: Mapping[int, Taker],
-    found: FloatArray,
+    delivered: FloatArray,
 ) -> dict[str, FloatArray]:
     """Return water, energy, money and carbon; cases of devices that are no takers take nothing."""
     n_cases = len(of_device)
-    used = np.zeros((n_cases, tally.OF_DEVICE))
     source = of.case.heat_source
-    delivered = found[:, tally.DELIVERED]
     priced = all(taker.tariff is not None for taker in takers.values())
     cost = np.full(n_cases, 0.0 if priced else np.nan)
     carbon = cost.copy()
     for k, taker in takers.items():
-        which = np.array([c for c, each in enumerate(of_device) if each == k], dtype=np.int64)
-        _account(of, book, ran, taker, which, used)
+        which = [c for c, each in enumerate(of_device) if each == k]
         for c in which if taker.tariff is not None else ():
             kwh = {name: float(used[c, j]) / energy.J_PER_KWH for name, j in _KWH.items()}
             bill = energy.bill(
@@ -267,23 +299,29 @@ def _taken(
     }
 
 
+def available_s(can: Capability, step_s: float) -> FloatArray:
+    """Return the time of each step in which a device may run. [s]."""
+    beside = 0.0 if can.added is None else can.added_share
+    found: FloatArray = step_s * (can.heat_frac + (1.0 - can.heat_frac) * beside)
+    return found
+
+
 def _account(
     of: Building, book: Ledger, ran: Ran, taker: Taker, which: np.ndarray, out: FloatArray
 ) -> None:
     """Fill the rows `which` of `out` with what one device takes."""
     case, can = of.case, taker.capability
     n = case.n_steps
-    rows, of_use = _use_rows(can, n)
+    rows, of_use = use_rows(can, n)
     load = can.part_load
-    beside = 0.0 if can.added is None else can.added_share
     hot: BoolArray = np.zeros(n, dtype=bool) if can.hot is None else can.hot
     _, _, _, _, added, added_rest, running, running_rest, _ = ran.steps
     kernel.tally_device()(
         case.step_s, case.steps_per_hour, air.H_FG_0C + air.CP_VAPOUR * case.t_air_c,
         3600.0 * case.hourly_mean(case.heating_w), book.hours.cooling, energy.KEPT_IN_AN_HOUR,
-        _per_heat(case.heat_source, of), _per_heat(taker.heater, of), rows, of_use,
+        per_heat(case.heat_source, of), per_heat(taker.heater, of), rows, of_use,
         _column(can.added_share, n),
-        case.step_s * (can.heat_frac + (1.0 - can.heat_frac) * beside),
+        available_s(can, case.step_s),
         hot.astype(np.float64), can.standby_w, can.resting_feed_kg_s,
         _column(can.resting_heat_w, n),
         np.empty((0, 2)) if load is None else np.array(load.points),
@@ -292,7 +330,7 @@ def _account(
     )  # fmt: skip
 
 
-def _per_heat(source: HeatSource | None, of: Building) -> FloatArray:
+def per_heat(source: HeatSource | None, of: Building) -> FloatArray:
     """Return the energy bought for a unit of heat in each hour; NaN is not known. [-]."""
     if source is None:
         return np.full(of.case.n_hours, np.nan)
@@ -303,7 +341,7 @@ def _column(value: FloatArray | float, n: int) -> FloatArray:
     return np.ascontiguousarray(np.broadcast_to(value, n), dtype=np.float64)
 
 
-def _use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
+def use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
     """Return the distinct rows of what a device uses, and which each use has in each mode."""
     values: list[FloatArray | float] = [0.0]
     seen: dict[float | int, int] = {0.0: 0}

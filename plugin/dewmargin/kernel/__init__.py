@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
-from dewmargin.kernel import growth, heat, source, tally
+from dewmargin.kernel import growth, heat, saturation, source, tally, year
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from types import ModuleType
 
 
@@ -88,11 +89,25 @@ def _load(plain: ModuleType, name: str) -> None:
         vars(twin)["VECTOR"] = 4  # no lane is left over for scalar code
         vars(twin)["buffer"] = np.zeros
         spec.loader.exec_module(twin)
+        vars(twin).update(_borrowed(plain, compiled, vars(twin)["inline"]))
     except BaseException:
         del sys.modules[name]
         raise
     finally:
         settings["CACHE_DIR"] = before
+
+
+def _borrowed(
+    plain: ModuleType, twin: Callable[[ModuleType], ModuleType], inline: Callable[[Any], Any]
+) -> dict[str, Any]:
+    """Return the functions that a twin of `year` has from others, as twins."""
+    if plain is not year:
+        return {}
+    formulas = ("ln_over_ice", "ln_over_water", "slope_over_ice", "slope_over_water")
+    return {name: inline(getattr(saturation, name)) for name in formulas} | {
+        "stretch_alone": twin(source).stretch_alone,
+        "part_load": twin(tally).part_load,
+    }
 
 
 def cases() -> Solver:

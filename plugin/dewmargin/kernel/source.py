@@ -694,6 +694,93 @@ def equip(
         b[REST + q] = step_s - b[LEFT + q]
 
 
+@inline
+def ends_after(
+    left: float, m0: float, m_end: float, g: float, u: float, l1: float, l2: float
+) -> float:
+    """Return when a regime ends, as `search` finds it for many side by side."""
+    found, low, high = first_guess(m0, m_end, g, left), 0.0, left
+    for step in range(SEARCH_STEPS):
+        found, low, high = refine(found, low, high, halves(step), left, m0, g, u, l1, l2)
+        if low >= high:
+            break
+    return found
+
+
+@inline
+def stretch_alone(
+    c: int, of: int, i: int, left: float, x: float, y: float, low: float, r0: float, r1: float,
+    high: float, k: float, g_in: float, a_out: float, h: float, inv_mass: float, inv_buffer: float,
+    area: FloatArray, beta: FloatArray, x_sat: FloatArray, film: FloatArray, taken: FloatArray,
+    sum_x: float, sum_y: float, added: float, fog: float, owed: float,
+) -> tuple[float, float, float, float, float, float, float, float, bool]:  # fmt: skip
+    """Solve a mode of a step for one case in scalars, with the operations of `stretch`.
+
+    Changes row `c` of `film` and of `taken`. Returns x and y at its end; their integrals, what was
+    added, fog, and what the room is owed for the films' rounding, each added to what is given; the
+    running time; and whether any surface was wet.
+    """
+    n_surfaces = area.shape[1]
+    ran, any_wet = 0.0, False
+    most = SEGMENTS + PER_SURFACE * n_surfaces
+    for part in range(most):
+        if not left > 0.0:
+            break
+        g, a, ceiling, wet = g_in, a_out, -NEVER, False
+        for j in range(n_surfaces):
+            sink, sat = area[of, j] * beta[of, i, j], x_sat[of, i, j]
+            on = exchanges(x, sat, film[c, j])
+            g = g + sink * sat if on else g
+            a = a + sink if on else a
+            ceiling = ceiling if on else min(ceiling, sat + 2.0 * AT_LIMIT)
+            wet = wet | on
+        run, hold, foggy, rate, need, gx, gy, ux, uy, l1, l2 = regime(
+            x, y, low, high, r0, r1, inv_mass, inv_buffer, h, k, g, a
+        )
+        t = left
+        e1, e21, i1, i21 = spans(t, l1, l2)
+        if part < most - 1:
+            m0, m_end, mg, mu = limit(
+                run, hold, foggy, rate, need, gx, gy, ux, uy, x, low, high, ceiling,
+                r0, r1, h, e1, e21,
+            )  # fmt: skip
+            if m_end < 0.0:
+                t = ends_after(left, m0, m_end, mg, mu, l1, l2)
+                e1, e21, i1, i21 = spans(t, l1, l2)
+            if wet:
+                for j in range(n_surfaces):
+                    if exchanges(x, x_sat[of, i, j], film[c, j]):
+                        part_x = x * t + gx * i1 + ux * i21
+                        dry = dries_after(
+                            film[c, j], beta[of, i, j], x_sat[of, i, j], x, gx, ux, l1, l2,
+                            part_x, t,
+                        )  # fmt: skip
+                        if dry < t:
+                            t = dry
+                            e1, e21, i1, i21 = spans(t, l1, l2)
+        x_end, y_end, part_x, part_y, gained, running, lost = follow(
+            run, hold, foggy, rate, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
+        )
+        if wet:
+            any_wet = True
+            for j in range(n_surfaces):
+                sat = x_sat[of, i, j]
+                on = exchanges(x, sat, film[c, j])
+                change = beta[of, i, j] * (part_x - sat * t) if on else 0.0
+                film[c, j], took, rest = wetted(film[c, j], change)
+                taken[c, j] += took
+                owed += area[of, j] * rest
+        x = x_end if t > 0.0 else x
+        y = y_end if t > 0.0 else y
+        left -= t
+        sum_x += part_x
+        sum_y += part_y
+        added += gained
+        ran += running
+        fog += lost
+    return x, y, sum_x, sum_y, added, fog, owed, ran, any_wet
+
+
 @jit
 def cases(
     x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, mass: FloatArray,

@@ -1,0 +1,376 @@
+"""One case's year at once, in scalars: balance and account, what a thread of a GPU does.
+
+The same numbers as `source.cases` and then `tally` give, without keeping any hour: a million cases
+would not find room. Plain functions of floats and arrays; see `dewmargin.kernel.source` about
+`jit`. What cases share comes in stacks of rows, whose places are named below: a GPU's functions
+take few arguments.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, TypeVar
+
+# A twin's loader puts the twins of these functions in their place.
+from dewmargin.kernel.saturation import (
+    TRIPLE_POINT_PA,
+    ln_over_ice,
+    ln_over_water,
+    slope_over_ice,
+    slope_over_water,
+)
+from dewmargin.kernel.source import stretch_alone
+from dewmargin.kernel.tally import (
+    BELOW_BAND,
+    BROUGHT,
+    CONDENSATION_H,
+    CONDENSED,
+    DELIVERED,
+    DEMAND,
+    DEMAND_H,
+    DRIED,
+    DRY_H,
+    ELECTRICITY,
+    FAN,
+    FEED,
+    FEED_HEAT,
+    FOG,
+    FROST_H,
+    FUEL,
+    HOT_FEED,
+    HUMID_H,
+    MAKEUP,
+    OF_ROOM,
+    RH_SUM,
+    RUNNING_H,
+    RUNOFF_H,
+    SHORTFALL,
+    SHORTFALL_H,
+    SPACE_HEATING,
+    WATER_HEATING,
+    WET_H,
+    part_load,
+)
+from dewmargin.kernel.tally import OF_DEVICE as OF_DEVICE_YEAR
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import numpy as np
+
+    from dewmargin.columns import FloatArray, IntArray
+
+    Function = TypeVar("Function", bound=Callable[..., object])
+
+if "jit" not in globals():  # the loader of a twin sets them beforehand
+
+    def jit(function: Function) -> Function:
+        """Leave a function as plain Python."""
+        return function
+
+    inline = jit
+
+
+# Rows of a building in each step,
+HIGH, K, G_IN, A_OUT, BASE, VAPOUR = range(6)
+# in each hour,
+P, P_SAT, SEASON, HEAT, COOLS, PLANT = range(6)
+# of its surfaces in each step and in each hour,
+BETA, X_SAT, MOST = range(3)
+OFFSET, W_FACE, COLD, SLOPE, T_FACE = range(5)
+# and its numbers.
+MASS, BUFFER_MASS, H = range(3)
+# Rows of a device in each step; then come those of what it uses.
+HEAT_FRAC, R0, R1, R0_REST, R1_REST, SHARE_REST, AVAILABLE, HOT, RESTING_HEAT, HEATER = range(10)
+OF_A_DEVICE = 10
+# Its numbers.
+STANDBY, RESTING_FEED, FULL, UNITS, UNLIMITED, POINTS = range(6)
+# A case: its building, its device, what it holds dry and wet, whose demand is its own, which row
+# of demands it fills.
+OF_BUILDING, OF_DEVICE, OF_LOW, OF_LOW_WET, WANTED, FILLS = range(6)
+# Numbers that all cases share.
+(STEP_S, PARTS, WARM_UP, WRAPS, LOW_RH, HIGH_RH, SLACK, FILM_WET, DEMAND_HOUR, SHORT_FRAC, KEPT,
+ MOLAR_RATIO, NEAR_FILM, KELVIN) = range(14)  # fmt: skip
+
+# What is found: the columns of `tally`, room and device, then the least dew margin, and 1 where no
+# surface is known.
+OF_THE_DEVICE = OF_ROOM
+MARGIN = OF_ROOM + OF_DEVICE_YEAR
+FOUND = MARGIN + 1
+# Rows to work in, a number a case and surface each.
+FILM, TAKEN, BEGAN, BEFORE, HOUR_TOOK, HOUR_RAN = range(6)
+# What `year` takes besides the case and what it works in and fills, in its order.
+INPUTS = (
+    "shared", "of_case", "numbers", "steps", "hours", "faces", "face_hours", "area", "devices",
+    "rows", "of_use", "of_device", "points", "low", "wet_above", "state",
+)  # fmt: skip
+MOST_YEARS = 5  # films that have not returned by then grow from year to year
+# A margin by the slope at the surface is off by up to so much, in K and for each K2: those that may
+# be the least are worked out.
+OFF_K, OFF_PER_K = 0.1, 0.03
+
+
+@inline
+def dew_point(p_vapour_pa: float, kelvin: float) -> float:
+    """Return the dew or frost point as `air.dew_point` does. [°C]."""
+    p = max(p_vapour_pa, 1e-3)
+    ln_p = math.log(p)
+    ice = p < TRIPLE_POINT_PA
+    x = ln_p - math.log(611.2)
+    t = (272.62 * x / (22.46 - x) if ice else 243.12 * x / (17.62 - x)) + kelvin
+    for _ in range(6):
+        ln_t = math.log(t)
+        if ice:
+            t = t - (ln_over_ice(t, ln_t) - ln_p) / slope_over_ice(t)
+        else:
+            t = t - (ln_over_water(t, ln_t) - ln_p) / slope_over_water(t)
+    return t - kelvin
+
+
+def drive(
+    launch: Callable[[np.ndarray, int], np.ndarray], turns: list[np.ndarray], shared: FloatArray
+) -> None:
+    """Have cases solved, turn by turn: a whole year after its own last days, until films return.
+
+    Parameters
+    ----------
+    launch : callable
+        Takes cases and the hour they begin at, has `year` solve them, and tells of each whether its
+        films do not end as they began.
+    turns : list of int64 array
+        Cases that may go at once; those whose demand others want first.
+    shared : float64 array
+        As of `year`.
+    """
+    wraps = shared[WRAPS] > 0.0
+    for turn in turns:
+        which = turn
+        if wraps and which.size:
+            launch(which, int(shared[WARM_UP]))
+        for _ in range(MOST_YEARS + 1 if wraps else 1):
+            if which.size:
+                which = which[launch(which, 0)]
+
+
+@jit
+def year(
+    c: int, first: int, shared: FloatArray, of_case: IntArray, numbers: FloatArray,
+    steps: FloatArray, hours: FloatArray, faces: FloatArray, face_hours: FloatArray, area: FloatArray,
+    devices: FloatArray, rows: FloatArray, of_use: IntArray, of_device: FloatArray,
+    points: FloatArray, low: FloatArray, wet_above: FloatArray, state: FloatArray,
+    work: FloatArray, wanted: FloatArray, late: IntArray, out: FloatArray,
+) -> None:  # fmt: skip
+    """Fill row `c` of `out` with the year of a case.
+
+    Parameters
+    ----------
+    c, first : int
+        The case, and the hour it begins at.
+    shared : float64 array
+        What all share, from STEP_S on.
+    of_case : int64 array, shape (n_cases, 6)
+        From OF_BUILDING on; -1 for no demand of its own, and for none to fill.
+    numbers, steps, hours : float64 arrays, a row a building
+        (3,) from MASS on, (n_steps, 6) from HIGH on, (n_hours, 6) from P on: what a step needs lies
+        together.
+    faces, face_hours, area : float64 arrays, a row a building
+        (n_steps, n_surfaces, 3) from BETA on, (n_hours, n_surfaces, 5) from OFFSET on,
+        (n_surfaces,).
+    devices, rows, of_use, of_device, points : a row a device
+        (n_steps, 10) from HEAT_FRAC on; what it uses, (n_steps, n_rows), and which each use has in
+        each mode for each second and kilogram, int64, see `tally.device`; (6,) from STANDBY on; its
+        efficiency at part load.
+    low : float64 array, shape (n_lows, n_steps)
+    wet_above : float64 array, shape (n_cases, n_surfaces)
+        As of `source.cases`.
+    state : float64 array, shape (n_cases, 2)
+        Room and buffer where the first step begins; then, where the last ended.
+    work : float64 array, shape (6, n_cases, n_surfaces)
+        Room to work in; its first row the films to begin with, which end as the next year begins.
+    wanted : float64 array, shape (n_wanted, n_hours)
+        Demands [kg], which cases without limit fill.
+    late : int64 array, shape (n_cases,)
+        Becomes 1 where the films do not end as they began.
+    out : float64 array, shape (n_cases, FOUND)
+    """
+    of, dev = of_case[c, OF_BUILDING], of_case[c, OF_DEVICE]
+    n_hours, n_surfaces = hours.shape[1], area.shape[1]
+    step_s, parts = shared[STEP_S], int(shared[PARTS])
+    film, taken, beta, x_sat = work[FILM], work[TAKEN], faces[:, :, :, BETA], faces[:, :, :, X_SAT]
+    mass, h = numbers[of, MASS], numbers[of, H]
+    inv_mass = 1.0 / mass
+    inv_buffer = 1.0 / numbers[of, BUFFER_MASS] if numbers[of, BUFFER_MASS] > 0.0 else 0.0
+    unlimited = of_device[dev, UNLIMITED] > 0.0
+    asked, fills = of_case[c, WANTED], of_case[c, FILLS]
+    x, y = state[c, 0], state[c, 1]
+    for j in range(n_surfaces):
+        work[BEGAN, c, j] = film[c, j]
+        work[BEFORE, c, j] = film[c, j]
+    demand, demand_h, delivered, shortfall, shortfall_h = 0.0, 0.0, 0.0, 0.0, 0.0
+    running_s, rh_sum, dry_h, humid_h, below, fogged = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    condensing_h, frost_h, wet_h, runoff_h, condensed, dried = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    feed, brought, fan, electricity, fuel, hot_feed = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    feed_heat, water_heating, makeup, space_heating, owed_j = 0.0, 0.0, 0.0, 0.0, 0.0
+    resting_sum_s, least_k = 0.0, 1e3
+    for hour in range(first, n_hours):
+        mean, given, need, feed_heat_hour = 0.0, 0.0, 0.0, 0.0
+        for j in range(n_surfaces):
+            work[HOUR_TOOK, c, j], work[HOUR_RAN, c, j] = 0.0, 0.0
+        for i in range(hour * parts, (hour + 1) * parts):
+            held = of_case[c, OF_LOW]
+            for j in range(n_surfaces):
+                taken[c, j] = 0.0
+                if film[c, j] > wet_above[c, j]:
+                    held = of_case[c, OF_LOW_WET]
+            low_i, high = low[held, i], steps[of, i, HIGH]
+            full = min(x, high)
+            lifts = unlimited & (full < low_i)
+            fog, lifted = mass * (x - full), mass * (low_i - full) if lifts else 0.0
+            x = low_i if lifts else full
+            left, sum_x, sum_y, owed, wet = (
+                devices[dev, i, HEAT_FRAC] * step_s,
+                0.0,
+                0.0,
+                0.0,
+                False,
+            )
+            given_1, given_2, run_1, run_2 = 0.0, 0.0, 0.0, 0.0
+            for mode in range(2):
+                x, y, sum_x, sum_y, added, fog, owed, ran, wetted = stretch_alone(
+                    c, of, i, left, x, y, low_i, devices[dev, i, R0 + 2 * mode],
+                    devices[dev, i, R1 + 2 * mode], high, steps[of, i, K], steps[of, i, G_IN],
+                    steps[of, i, A_OUT], h, inv_mass, inv_buffer, area, beta, x_sat, film,
+                    taken, sum_x, sum_y, lifted if mode == 0 else 0.0, fog, owed,
+                )  # fmt: skip
+                given_1, run_1 = (added, ran) if mode == 0 else (given_1, run_1)
+                given_2, run_2 = (given_2, run_2) if mode == 0 else (added, ran)
+                left = step_s - left
+                wet = wet | wetted
+            x += owed * inv_mass
+            if wet:
+                for j in range(n_surfaces):
+                    most = faces[of, i, j, MOST]
+                    work[HOUR_TOOK, c, j] += taken[c, j]
+                    work[HOUR_RAN, c, j] += max(film[c, j] - most, 0.0)
+                    film[c, j] = min(film[c, j], most)
+            mean += steps[of, i, BASE] + sum_x / step_s
+            given += given_1 + given_2
+            fogged += fog
+            run_2 = run_2 * devices[dev, i, SHARE_REST]
+            runs = run_1 + run_2
+            running_s += runs
+            # What the device takes, as `tally.device` has it.
+            hot = devices[dev, i, HOT]
+            resting_s = step_s - min(runs, step_s)
+            resting_sum_s += resting_s
+            hot_feed += of_device[dev, RESTING_FEED] * resting_s * hot
+            feed_heat_step = devices[dev, i, RESTING_HEAT] * resting_s
+            if runs > 0.0:
+                for k in range(of_use.shape[1]):
+                    amount = 0.0
+                    if run_1 > 0.0:
+                        amount += rows[dev, i, of_use[dev, k, 0, 0]] * run_1
+                        amount += rows[dev, i, of_use[dev, k, 0, 1]] * given_1
+                    if run_2 > 0.0:
+                        amount += rows[dev, i, of_use[dev, k, 1, 0]] * run_2
+                        amount += rows[dev, i, of_use[dev, k, 1, 1]] * given_2
+                    if k == FEED:
+                        feed += amount
+                        hot_feed += amount * hot
+                    elif k == BROUGHT:
+                        brought += amount
+                        need -= amount
+                    elif k == FEED_HEAT:
+                        feed_heat_step += amount
+                    elif k == FAN:
+                        fan += amount
+                        if not math.isnan(amount):
+                            need -= amount
+                    elif k == ELECTRICITY:
+                        electricity += amount
+                    else:
+                        if of_device[dev, POINTS] > 0.0:
+                            able = of_device[dev, FULL] * devices[dev, i, AVAILABLE]
+                            share = (given_1 + given_2) / able if able > 0.0 else 0.0
+                            lit = min(max(math.ceil(share - 1e-9), 1.0), of_device[dev, UNITS])
+                            amount = amount / part_load(share / lit, points[dev])
+                        fuel += amount
+                need += (given_1 + given_2) * steps[of, i, VAPOUR]
+            feed_heat_hour += feed_heat_step
+        feed_heat += feed_heat_hour
+        if feed_heat_hour != 0.0:
+            water_heating += feed_heat_hour * devices[dev, hour * parts, HEATER]
+        owed_j = need + owed_j * shared[KEPT]
+        heat = hours[of, hour, HEAT]
+        if heat > 0.0:
+            made = max(heat + owed_j, 0.0) - heat
+            owed_j -= made
+            makeup += made
+            if made != 0.0:
+                space_heating += made * hours[of, hour, PLANT]
+        elif hours[of, hour, COOLS] > 0.0:
+            owed_j = 0.0
+        # The room, as `tally.room` has it.
+        mean = mean / parts
+        p = hours[of, hour, P]
+        delivered += given
+        if fills >= 0:
+            wanted[fills, hour] = given
+        if asked >= 0:
+            want = wanted[asked, hour]
+            missing = want - given
+            demand += want
+            shortfall += missing
+            demand_h += 1.0 if want > shared[DEMAND_HOUR] else 0.0
+            short = missing > shared[SHORT_FRAC] * want and missing > shared[DEMAND_HOUR]
+            shortfall_h += 1.0 if short else 0.0
+        if hours[of, hour, SEASON] > 0.0:
+            rh = p * mean / (shared[MOLAR_RATIO] + mean) / hours[of, hour, P_SAT]
+            rh_sum += rh
+            dry_h += 1.0 if rh < shared[LOW_RH] - shared[SLACK] else 0.0
+            humid_h += 1.0 if rh > shared[HIGH_RH] + shared[SLACK] else 0.0
+            below += max(shared[LOW_RH] - rh, 0.0)
+        condenses, frost, films, runs_off = False, False, False, False
+        for j in range(n_surfaces):
+            at_face, sat = (
+                mean + face_hours[of, hour, j, OFFSET],
+                face_hours[of, hour, j, W_FACE],
+            )
+            on = at_face * (1.0 - shared[SLACK]) > sat
+            now = film[c, j]
+            if on or now > 0.0 or work[BEFORE, c, j] > 0.0:
+                condenses = condenses or on
+                frost = frost or (on and face_hours[of, hour, j, COLD] > 0.0)
+                films = films or now >= shared[FILM_WET]
+                runs_off = runs_off or work[HOUR_RAN, c, j] > 0.0
+                condensed += area[of, j] * max(work[HOUR_TOOK, c, j], 0.0)
+                dried += area[of, j] * max(-work[HOUR_TOOK, c, j], 0.0)
+            work[BEFORE, c, j] = now
+            at_face = max(at_face, 0.0)
+            apart = (sat - at_face) / (sat + at_face)
+            nearly = 2.0 * apart * (1.0 + apart * apart / 3.0) / face_hours[of, hour, j, SLOPE]
+            if nearly < least_k + OFF_K + OFF_PER_K * least_k * least_k:
+                p_face = p * at_face / (shared[MOLAR_RATIO] + at_face)
+                margin = face_hours[of, hour, j, T_FACE] - dew_point(p_face, shared[KELVIN])
+                least_k = min(least_k, margin)
+        condensing_h += 1.0 if condenses else 0.0
+        frost_h += 1.0 if frost else 0.0
+        wet_h += 1.0 if films else 0.0
+        runoff_h += 1.0 if runs_off else 0.0
+    out[c, DEMAND], out[c, DEMAND_H], out[c, DELIVERED] = demand, demand_h, delivered
+    out[c, SHORTFALL], out[c, SHORTFALL_H] = shortfall, shortfall_h
+    out[c, RUNNING_H], out[c, RH_SUM], out[c, DRY_H] = running_s / 3600.0, rh_sum, dry_h
+    out[c, HUMID_H], out[c, BELOW_BAND], out[c, FOG] = humid_h, below, fogged
+    out[c, CONDENSATION_H], out[c, FROST_H], out[c, WET_H] = condensing_h, frost_h, wet_h
+    out[c, RUNOFF_H], out[c, CONDENSED], out[c, DRIED] = runoff_h, condensed, dried
+    at = OF_THE_DEVICE
+    out[c, at + FEED] = feed + of_device[dev, RESTING_FEED] * resting_sum_s
+    out[c, at + BROUGHT], out[c, at + FEED_HEAT], out[c, at + FAN] = brought, feed_heat, fan
+    out[c, at + ELECTRICITY] = electricity + of_device[dev, STANDBY] * resting_sum_s
+    out[c, at + FUEL], out[c, at + HOT_FEED] = fuel, hot_feed
+    out[c, at + WATER_HEATING], out[c, at + MAKEUP] = water_heating, makeup
+    out[c, at + SPACE_HEATING], out[c, MARGIN] = space_heating, least_k
+    state[c, 0], state[c, 1], late[c] = x, y, 0
+    for j in range(n_surfaces):
+        if abs(work[BEGAN, c, j] - film[c, j]) > shared[NEAR_FILM]:
+            late[c] = 1

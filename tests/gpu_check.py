@@ -1,0 +1,43 @@
+"""Compare a GPU's years with the CPU's, by hand or simulated: `python tests/gpu_check.py [SCENARIO]`.
+
+Prints the card and how far sums are apart; fails where counts differ or sums by more than 1e-12.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+
+from dewmargin import batch, massed, yearly
+from dewmargin.comparison import compare
+from dewmargin.demo import demo_folder
+from yearly_cases import COUNTS, job_of
+
+file = sys.argv[1] if len(sys.argv) > 1 else demo_folder() / "scenarios" / "larch_house.toml"
+job, _ = job_of(compare(file))
+(found,) = massed.solve([job], massed.gpu_years())
+ran = batch.solve(job.of, job.cases)
+demands = sorted(set(job.wanted_of) - {-1})
+expected = yearly.year_numbers(
+    job.of,
+    job.book,
+    ran,
+    devices=job.cases.devices,
+    of_device=job.cases.of_device,
+    takers=job.takers,
+    wanted_kg=ran.added_kg[demands],
+    wanted_of=[-1 if want < 0 else demands.index(want) for want in job.wanted_of],
+)
+worst = 0.0
+for name in yearly.METRICS:
+    if name in COUNTS:
+        np.testing.assert_array_equal(found[name], expected[name], err_msg=name)
+        continue
+    # A shortfall is a small difference of large sums.
+    scale = np.maximum(np.abs(expected[name]), 1e-3 * expected["delivered_kg"])
+    apart = np.abs(found[name] - expected[name]) / np.where(scale > 0.0, scale, 1.0)
+    worst = max(worst, float(np.nanmax(apart, initial=0.0)))
+    assert np.array_equal(np.isnan(found[name]), np.isnan(expected[name])), name
+print(f"{job.cases.n} cases: equal counts, sums within {worst:.1e}")  # noqa: T201
+assert worst <= 1e-12, worst

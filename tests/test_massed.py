@@ -1,0 +1,104 @@
+"""Years at once, a case by itself and no hour kept, against the balance and its accounts."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dewmargin import kernel, massed, yearly
+from dewmargin.comparison import compare
+from dewmargin.demo import demo_folder
+from dewmargin.kernel import year
+from dewmargin.scenario import load
+from stress_case import small
+from yearly_cases import COUNTS, by, job_of
+
+
+def agrees(found, options, result, *, rtol: float) -> None:
+    """Counts are equal; sums are taken in another order, which moves their last digits."""
+    for name in yearly.METRICS:
+        known = np.array([np.nan if o.row[name] is None else o.row[name] for o in result.options])
+        mine = found[name][options]
+        if name in COUNTS:
+            np.testing.assert_array_equal(mine, known, err_msg=name)
+        else:
+            np.testing.assert_allclose(mine, known, rtol=rtol, atol=1e-9, err_msg=name)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("file", ["larch_house.toml", "larch_house_simulated.toml"])
+def test_a_case_by_itself_has_the_numbers_of_the_demo(file) -> None:
+    result = compare(load(demo_folder() / "scenarios" / file))
+    job, options = job_of(result)
+
+    (found,) = massed.solve([job], by(kernel.compiled(year)))
+
+    agrees(found, options, result, rtol=1e-9)
+
+
+def test_plain_python_and_compiled_give_the_same_numbers(tmp_path) -> None:
+    job, _ = job_of(compare(small(tmp_path)))
+
+    (plain,) = massed.solve([job], by(year))
+    (fast,) = massed.solve([job], by(kernel.compiled(year)))
+
+    for name in yearly.METRICS:
+        np.testing.assert_allclose(plain[name], fast[name], rtol=1e-14, err_msg=name)
+
+
+def test_jobs_that_find_no_room_together_are_solved_in_turn(tmp_path, monkeypatch) -> None:
+    job, _ = job_of(compare(small(tmp_path)))
+    years = by(kernel.compiled(year))
+    together = massed.solve([job, job, job], years)
+    calls = []
+    monkeypatch.setattr(massed, "MOST_BYTES", 2.5 * job.n_bytes)
+
+    apart = massed.solve([job, job, job], lambda *told: calls.append(1) or years(*told))
+
+    assert len(calls) == 2
+    for mine, theirs in zip(apart, together, strict=True):
+        for name in yearly.METRICS:
+            np.testing.assert_array_equal(mine[name], theirs[name], err_msg=name)
+
+
+@pytest.mark.slow
+def test_a_simulated_gpu_gives_the_same_numbers(tmp_path) -> None:
+    """numba's simulator runs the device's code as Python: all of it but the device."""
+    small(tmp_path)
+
+    done = subprocess.run(
+        [sys.executable, Path(__file__).with_name("gpu_check.py"), tmp_path / "small.toml"],
+        env=os.environ | {"NUMBA_ENABLE_CUDASIM": "1"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+    assert done.returncode == 0, done.stderr
+    assert "equal counts" in done.stdout
+
+
+def test_without_a_gpu_it_says_why() -> None:
+    code = (
+        "from dewmargin import massed\n"
+        "from dewmargin.errors import InputError\n"
+        "try:\n    massed.gpu_years()\nexcept InputError as error:\n    print(error)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={k: v for k, v in os.environ.items() if k != "NUMBA_ENABLE_CUDASIM"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+
+    assert done.stdout.strip() in (
+        "--device gpu: no GPU can be used: no CUDA GPU or driver was found (leave it out for the "
+        "CPU)",
+        "",  # there is one
+    )
