@@ -1,4 +1,4 @@
-"""Compare a GPU's years with the CPU's, by hand or simulated: `python tests/gpu_check.py [SCENARIO]`.
+"""Compare a GPU's years with the CPU's, or a simulated one's: `gpu_check.py [SCENARIO]`.
 
 Prints the card and how far sums are apart; fails where counts differ or sums by more than 1e-12.
 """

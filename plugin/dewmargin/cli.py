@@ -409,6 +409,13 @@ def stress(
     "files of SWEEP and DIR.",
 )
 @click.option(
+    "--device",
+    type=click.Choice(["cpu", "gpu"]),
+    default="cpu",
+    show_default=True,
+    help="What solves the balance; gpu needs the extra of that name.",
+)
+@click.option(
     "--patience",
     type=click.FloatRange(1.0, 1e6),
     default=600.0,
@@ -424,6 +431,7 @@ def sweep(
     dry_run: bool,
     threads: int | None,
     cluster: str | None,
+    device: Literal["cpu", "gpu"],
     patience: float,
     as_json: bool,
 ) -> None:
@@ -445,7 +453,7 @@ def sweep(
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
 
     if out is None:
-        guess = sweeping.dry_run(sweep_file, threads=threads)
+        guess = sweeping.dry_run(sweep_file, threads=threads, device=device)
         if as_json:
             _print_json("sweep", {"dry_run": guess.document()})
         else:
@@ -460,7 +468,13 @@ def sweep(
                 advance(progress.cases_done / progress.cases, progress.case_years_per_s)
 
         found = sweeping.sweep(
-            sweep_file, out, threads=threads, cluster=cluster, patience_s=patience, after=after
+            sweep_file,
+            out,
+            threads=threads,
+            cluster=cluster,
+            device=device,
+            patience_s=patience,
+            after=after,
         )
     if as_json:
         _print_json("sweep", found.document())

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from dewmargin import columns, yearly
+from dewmargin import columns, massed, yearly
 from dewmargin.doubts import Doubt
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs, unit_of
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from dewmargin.variants import Row
 
 MOST_CASES = 1_000_000_000
-CASE_YEARS = 8192  # of a block, about
+CASE_YEARS = {"cpu": 8192, "gpu": 131_072}  # of a block, about
 LEAST_BLOCKS = 16  # of a small sweep, so that threads have something to share
 MOST_CHOICES = 8  # different numbers of a table's column that are solved one by one
 MOST_TRIED = 1000  # values of an input that are checked before the work begins
@@ -48,6 +48,7 @@ _MET = ("weather", "space", "equipment", "supplies")
 _PLAIN = (("**", ""), ("hour", "h"), ("delta_degC", "K"), ("degC", "°C"), ("minute", "min"))
 _DOUBT = re.compile(r"doubts\[(\d+)\]")
 
+Machine = Literal["cpu", "gpu"]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 
 
@@ -227,6 +228,8 @@ class Plan:
     ----------
     path : path
         The sweep's file: TOML, at most 1 MB.
+    device : "cpu" or "gpu"
+        What solves the balance.
 
     Raises
     ------
@@ -234,8 +237,9 @@ class Plan:
         If it cannot be read, or an input of it is refused; the message names file, key and row.
     """
 
-    def __init__(self, path: str | Path) -> None:
-        self.path = Path(path)
+    def __init__(self, path: str | Path, *, device: Machine = "cpu") -> None:
+        self.path, self.device = Path(path), device
+        self._years = massed.gpu_years() if device == "gpu" else None
         raw = read(self.path, "a sweep")
         self.sha256 = hashlib.sha256(raw).hexdigest()
         self.file = checked(SweepFile, document(raw, self.path), self.path, "")
@@ -275,7 +279,9 @@ class Plan:
         if self.file.block is not None:
             return self.file.block
         most = max(len(self.runners(i).options) for i in range(len(self.scenarios)))
-        size = max(min(CASE_YEARS // most, math.ceil(self.n_of_scenario / LEAST_BLOCKS)), 1)
+        size = max(
+            min(CASE_YEARS[self.device] // most, math.ceil(self.n_of_scenario / LEAST_BLOCKS)), 1
+        )
         sharing = 1
         for group in reversed(self.groups):
             if self._rank(group) < len(_OF_ROOM):
@@ -356,7 +362,7 @@ class Plan:
         return _sha256(
             [
                 code_sha256(), folder.versions(), self.scenarios[scenario].sha256,
-                names[scenario] if len(names) > 1 else "", own,
+                names[scenario] if len(names) > 1 else "", own, self.device,
             ]
         )  # fmt: skip
 
@@ -453,7 +459,8 @@ class Plan:
 
     def _make_runner(self, scenario: int) -> Runner:
         try:
-            runner = Runner(self.scenarios[scenario], [p.doubt for p in self.parameters])
+            doubts = [p.doubt for p in self.parameters]
+            runner = Runner(self.scenarios[scenario], doubts, years=self._years)
         except InputError as error:
             raise self._placed(error, scenario) from error
         for parameter, placed in zip(self.parameters, runner.doubts, strict=True):

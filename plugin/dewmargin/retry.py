@@ -64,7 +64,8 @@ def _apart(plan: Plan, block: Block, start: int, stop: int, patience_s: float) -
 
 def _in_a_process(plan: Plan, start: int, stop: int, limit_s: float) -> Solved | str:
     """Return what a process solved, or why it did not."""
-    asked = json.dumps({"sweep": str(plan.path.absolute()), "start": start, "stop": stop})
+    sweep = {"sweep": str(plan.path.absolute()), "device": plan.device}
+    asked = json.dumps(sweep | {"start": start, "stop": stop})
     with subprocess.Popen(
         [sys.executable, "-m", "dewmargin.retry"],
         stdin=subprocess.PIPE,
@@ -117,7 +118,7 @@ def main() -> None:
     """Solve the cases that standard input names; write them to standard output."""
     asked = json.loads(sys.stdin.buffer.readline())
     end_with_watcher()
-    plan = Plan(asked["sweep"])
+    plan = Plan(asked["sweep"], device=asked["device"])
     sys.stdout.buffer.write(READY)
     sys.stdout.buffer.flush()
     found = solve_cases(plan, asked["start"], asked["stop"])

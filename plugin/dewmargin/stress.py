@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from dewmargin import balance, batch, columns, energy, yearly
+from dewmargin import balance, batch, columns, energy, massed, yearly
 from dewmargin.columns import Repeated, Table
 from dewmargin.comparison import about, compare_case, inputs_sha256, write_tables
 from dewmargin.devices import Device, plant
@@ -56,6 +56,7 @@ SURE = 0.95  # of the intervals told with quantiles and probabilities
 LEAST_BASE = 8
 USUALLY_RANKED = 2  # options whose inputs are ranked, unless asked otherwise
 ROUNDING = 1e-9  # of the largest value
+ROOMS_ON_GPU = 1024
 ROOMS_AT_ONCE = 16  # prepared together; each takes a megabyte or two
 CASES_AT_ONCE = 32  # solved in one call: as many go through the year side by side
 SCENARIOS_KEPT = 4096  # of a block, asked for when checked and when solved; they are small
@@ -433,8 +434,14 @@ class _Room:
 class Runner:
     """Runs sets of inputs, and reuses between them what the drawn inputs do not touch."""
 
-    def __init__(self, scenario: Scenario, doubts: Sequence[Doubt] | None = None) -> None:
-        self.scenario = scenario
+    def __init__(
+        self,
+        scenario: Scenario,
+        doubts: Sequence[Doubt] | None = None,
+        *,
+        years: massed.Years | None = None,
+    ) -> None:
+        self.scenario, self._years = scenario, years
         self.case = scenario.case(scenario.read_weather())
         require_alone(self.case)
         if doubts is None:
@@ -648,9 +655,11 @@ class Runner:
         for r, row in enumerate(group):
             by_room.setdefault(tuple(row[k] for k in self._of_room), []).append(r)
         rooms = list(by_room.values())
-        for first in range(0, len(rooms), ROOMS_AT_ONCE):
-            some = rooms[first : first + ROOMS_AT_ONCE]
-            for pile in _solved([self._pile(group, members, options) for members in some]):
+        together = ROOMS_AT_ONCE if self._years is None else ROOMS_ON_GPU
+        for first in range(0, len(rooms), together):
+            some = rooms[first : first + together]
+            piles = [self._pile(group, members, options) for members in some]
+            for pile in _solved(piles) if self._years is None else _massed(piles, self._years):
                 for r, drawn, places in pile.asked:
                     found[r] = pile.numbers[places]
                     if drawn.tariff is not None:
@@ -862,12 +871,12 @@ class _Work:
         self._cases += [(low, device_of[key]) for low, key in pile.cases]
         self._row_of = {low: i for i, low in enumerate(held)}
         self._wanted = np.zeros((len(held), case.n_steps))
-        self._found = np.empty((len(self._cases), N_METRICS))
+        self.found = np.empty((len(self._cases), N_METRICS))
 
     @property
     def numbers(self) -> FloatArray:
         """Return what was found of the pile's own cases."""
-        return self._found[len(self._row_of) :]
+        return self.found[len(self._row_of) :]
 
     def some(self, which: Sequence[int]) -> tuple[batch.Building, batch.Cases]:
         """Return some of the cases, for the kernel."""
@@ -883,6 +892,14 @@ class _Work:
             of_low_wet=[place[low.wet] for low in lows],
             of_device=[self._cases[i][1] for i in which],
             wet_above_kg_m2=np.array(above, dtype=np.float64).reshape(len(lows), n_faces),
+        )
+
+    def job(self) -> massed.Job:
+        """Return all of the cases, to be solved at once."""
+        of, cases = self.some(range(len(self._cases)))
+        wanted = [self._row_of[low] if device > 1 else -1 for low, device in self._cases]
+        return massed.Job(
+            of=of, book=self._room.book, cases=cases, takers=self._takers, wanted_of=wanted
         )
 
     def take(self, which: Sequence[int], ran: batch.Ran) -> None:
@@ -901,7 +918,7 @@ class _Work:
             wanted_kg=self._wanted,
             wanted_of=[self._row_of[low] if device > 1 else -1 for low, device in some],
         )
-        self._found[which] = np.array([numbers[m] for m in yearly.METRICS]).T
+        self.found[which] = np.array([numbers[m] for m in yearly.METRICS]).T
 
 
 def _solved(piles: Sequence[_Pile]) -> Iterator[_Pile]:
@@ -920,6 +937,20 @@ def _solved(piles: Sequence[_Pile]) -> Iterator[_Pile]:
             if which[-1] == sizes[k] - 1:
                 piles[k].numbers = works.pop(k).numbers
                 yield piles[k]
+
+
+def _massed(piles: Sequence[_Pile], years: massed.Years) -> Sequence[_Pile]:
+    """Solve the cases of all piles on a GPU; return them with their numbers."""
+    works = [_Work(pile) for pile in piles]
+    by_faces: dict[int, list[int]] = {}
+    for i, pile in enumerate(piles):
+        by_faces.setdefault(len(pile.room.case.surfaces), []).append(i)
+    for which in by_faces.values():
+        found = massed.solve([works[i].job() for i in which], years)
+        for i, numbers in zip(which, found, strict=True):
+            works[i].found[:] = np.array([numbers[m] for m in yearly.METRICS]).T
+            piles[i].numbers = works[i].numbers
+    return piles
 
 
 def _solve(together: Mapping[_Work, Sequence[int]]) -> None:

@@ -30,7 +30,7 @@ from dewmargin.retry import solve_apart
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from dewmargin.plan import Block
+    from dewmargin.plan import Block, Machine
 
 PATIENCE_S = 600.0
 _NO_LIMIT_S = 1e6  # of processes that have a limit of their own
@@ -82,7 +82,7 @@ class Estimate:
         ]
 
 
-def dry_run(source: str | Path, *, threads: int | None = None) -> Estimate:
+def dry_run(source: str | Path, *, threads: int | None = None, device: Machine = "cpu") -> Estimate:
     """Check a sweep's file and guess what the sweep would take; nothing is written.
 
     Raises
@@ -90,7 +90,7 @@ def dry_run(source: str | Path, *, threads: int | None = None) -> Estimate:
     InputError
         If an input is refused.
     """
-    plan = Plan(source)
+    plan = Plan(source, device=device)
     n_threads = threads or cpu_count() or 1
     block = plan.block(0)
     n_options = len(plan.runners(0).options)
@@ -118,6 +118,7 @@ def sweep(
     *,
     threads: int | None = None,
     cluster: str | None = None,
+    device: Machine = "cpu",
     patience_s: float = PATIENCE_S,
     after: Callable[[Progress], None] = lambda _progress: None,
 ) -> Sweep:
@@ -135,6 +136,8 @@ def sweep(
         By default, one a core.
     cluster : str, optional
         Address of a Dask scheduler, whose workers solve the blocks; all see the same files.
+    device : "cpu" or "gpu"
+        What solves the balance here.
     patience_s : float
         How long a block may take before it is solved again in a process of its own. [s]
     after : callable
@@ -151,7 +154,11 @@ def sweep(
     OutputError
         If the results cannot be written.
     """
-    plan = Plan(source)
+    if cluster is not None and device == "gpu":
+        raise InputError(
+            "a cluster's workers have no GPU", where="device", hint="leave out one of the two"
+        )
+    plan = Plan(source, device=device)
     store = Store(out)
     store.require_ours()
     store.drop(folder.MANIFEST)  # while parts change, the folder is not whole

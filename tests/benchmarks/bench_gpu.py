@@ -1,7 +1,7 @@
 """Years of very many cases on a GPU: `bench_gpu.py save FILE`, `bench_gpu.py run FILE [CASES ...]`.
 
-The first, anywhere, writes the demo's house, pads and set-points, stacked as the GPU takes them; the
-second, where numba-cuda and a GPU are, needs NumPy and the kernel only. It makes ten buildings,
+The first, anywhere, writes the demo's house, pads and set-points, stacked as the GPU takes them;
+the second, where numba-cuda and a GPU are, needs NumPy and the kernel only. It makes ten buildings,
 fifty devices each and as many set-points as are asked for by changing the demo's a little, runs
 them, and compares 2048 with the compiled kernel of the CPU: counts are to be equal, sums within
 1e-12.
@@ -135,7 +135,7 @@ def run(path: str, sizes: list[int]) -> None:
     year.drive(launch, both, inputs["shared"])
     took_s = time.perf_counter() - begun
     print(
-        f"CPU, all its cores, case by case: {sum(map(len, both)) / took_s:.0f} case-years a second, "
+        f"CPU, all cores, case by case: {sum(map(len, both)) / took_s:.0f} case-years a second, "
         f"{solved / sum(map(len, both)):.2f} years each"
     )
     counts = [tally.DEMAND_H, tally.SHORTFALL_H, tally.DRY_H, tally.HUMID_H, tally.CONDENSATION_H]

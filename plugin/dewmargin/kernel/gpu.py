@@ -6,6 +6,7 @@ Imported only where a GPU is asked for.
 from __future__ import annotations
 
 import functools
+import threading
 import time
 from importlib import import_module
 from importlib.util import module_from_spec, spec_from_file_location
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 cuda: Any = import_module("numba.cuda")  # untyped
 SIMULATED: bool = import_module("numba").config.ENABLE_CUDASIM
 THREADS = 64  # of a block
+_ONE = threading.Lock()  # threads that prepare take turns on the device
 seconds: list[float] = []  # that each call ran on the device, copies left out
 REGISTERS = 0  # of a thread at most; 0: as many as it likes
 
@@ -50,10 +52,10 @@ def _kernel() -> Any:
     limits = {"max_registers": REGISTERS} if REGISTERS and not SIMULATED else {}
 
     def solve(
-        which: Any, first: Any, shared: Any, of_case: Any, numbers: Any, steps: Any, hours: Any, faces: Any,
-        face_hours: Any, area: Any, devices: Any, rows: Any, of_use: Any, of_device: Any,
-        points: Any, low: Any, wet_above: Any, state: Any, work: Any, wanted: Any, late: Any,
-        out: Any,
+        which: Any, first: Any, shared: Any, of_case: Any, numbers: Any, steps: Any, hours: Any,
+        faces: Any, face_hours: Any, area: Any, devices: Any, rows: Any, of_use: Any,
+        of_device: Any, points: Any, low: Any, wet_above: Any, state: Any, work: Any, wanted: Any,
+        late: Any, out: Any,
     ) -> None:  # fmt: skip
         q = cuda.grid(1)
         if q < which.size:
@@ -77,8 +79,12 @@ def years(inputs: dict[str, np.ndarray], turns: list[np.ndarray], n_wanted: int)
         Cases that may go at once, one turn after the other: those whose demand others want first.
     n_wanted : int
         Number of demands.
-
     """
+    with _ONE:
+        return _years(inputs, turns, n_wanted)
+
+
+def _years(inputs: dict[str, np.ndarray], turns: list[np.ndarray], n_wanted: int) -> FloatArray:
     n_cases, n_surfaces = inputs["wet_above"].shape
     n_hours = inputs["hours"].shape[1]
     given = [cuda.to_device(np.ascontiguousarray(inputs[name])) for name in year.INPUTS]
@@ -91,8 +97,8 @@ def years(inputs: dict[str, np.ndarray], turns: list[np.ndarray], n_wanted: int)
     def launch(which: np.ndarray, first: int) -> np.ndarray:
         blocks = (which.size + THREADS - 1) // THREADS
         _kernel()[blocks, THREADS](cuda.to_device(which), first, *given, work, wanted, late, out)
-        flags: np.ndarray = late.copy_to_host()
-        return flags[which] > 0
+        ends_apart: np.ndarray = late.copy_to_host()[which] > 0
+        return ends_apart
 
     cuda.synchronize()
     begun = time.perf_counter()

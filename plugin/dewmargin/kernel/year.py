@@ -155,10 +155,10 @@ def drive(
 @jit
 def year(
     c: int, first: int, shared: FloatArray, of_case: IntArray, numbers: FloatArray,
-    steps: FloatArray, hours: FloatArray, faces: FloatArray, face_hours: FloatArray, area: FloatArray,
-    devices: FloatArray, rows: FloatArray, of_use: IntArray, of_device: FloatArray,
-    points: FloatArray, low: FloatArray, wet_above: FloatArray, state: FloatArray,
-    work: FloatArray, wanted: FloatArray, late: IntArray, out: FloatArray,
+    steps: FloatArray, hours: FloatArray, faces: FloatArray, face_hours: FloatArray,
+    area: FloatArray, devices: FloatArray, rows: FloatArray, of_use: IntArray,
+    of_device: FloatArray, points: FloatArray, low: FloatArray, wet_above: FloatArray,
+    state: FloatArray, work: FloatArray, wanted: FloatArray, late: IntArray, out: FloatArray,
 ) -> None:  # fmt: skip
     """Fill row `c` of `out` with the year of a case.
 
