@@ -687,7 +687,7 @@ def report(*, folders: tuple[Path, ...], out: Path | None, as_json: bool) -> Non
 
 @cli.command()
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@click.argument("name", type=click.Choice(NAMES))
+@click.argument("name", metavar="NAME", type=click.Choice(NAMES))
 @click.option(
     "--out",
     type=click.Path(dir_okay=False, path_type=Path),
