@@ -401,6 +401,22 @@ def test_humidifier_only_adds_water_and_never_beyond_capacity(
         assert np.all(solved["added"] <= running + 1e-12)
 
 
+def test_a_room_held_at_saturation_does_not_creep_beyond_as_its_buffer_fills() -> None:
+    # Found by the property below: the rate needed falls to zero with the room at both limits.
+    closed = constant(3, low=0.0117, high=0.0117, g_in=0.00195, a_out=0.0)
+
+    solved = replace(closed, mass=50.0, buffer_mass=100.0, h=1.0, unlimited=True).solve(
+        compiled, 0.0, 0.0
+    )
+
+    np.testing.assert_allclose(solved["x_end"], 0.0117, atol=2e-9)
+    np.testing.assert_allclose(
+        solved["fog"].sum() + 150.0 * 0.0117,
+        3 * 0.00195 * HOUR_S + solved["added"].sum(),
+        rtol=1e-7,
+    )
+
+
 @given(problem=problems(), x=states, y=states)
 def test_an_unlimited_device_never_lets_the_room_fall_below_its_set_point(
     problem: Problem, x: float, y: float

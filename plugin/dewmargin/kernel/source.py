@@ -198,7 +198,8 @@ def choose(
     slack = AT_BALANCE * (a_out + h * k + r1)
     below = x < low - AT_LIMIT
     at_low = (not below) & (x <= low + AT_LIMIT)
-    fog = (x >= high - AT_LIMIT) & (need < -slack)
+    # At saturation the rate falls while the buffer fills: floating there would creep beyond.
+    fog = (x >= high - AT_LIMIT) & (need < (slack if flow_y > 0.0 else -slack))
     run = (not fog) & (rate > 0.0) & (below | (at_low & (need > rate - slack)))
     hold = fog | ((not run) & at_low & (need > slack) & (rate > 0.0))
     return run, hold, fog, rate, need, flow_y
