@@ -21,15 +21,17 @@ import pyarrow.parquet as pq
 import pytest
 
 import dewmargin
-from dewmargin import blocks, columns, dataset, parallel, sweeping, yearly
+from dewmargin import blocks, columns, dataset, kernel, parallel, sweeping, yearly
 from dewmargin.comparison import compare
 from dewmargin.dataset import Store
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError, OutputError
+from dewmargin.kernel import year
 from dewmargin.plan import Plan
 from dewmargin.reports.folder import verify_folder
 from dewmargin.scenario import load
 from sweep_case import GRID, SCENARIO, command, contents, environment, poisoned, run, sweep_file
+from yearly_cases import COUNTS, by
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -636,3 +638,47 @@ def test_an_interrupted_sweep_is_not_begun_again(tmp_path) -> None:
 
     assert process.wait(30) == 130
     assert not (out / "manifest.json").exists()
+
+
+def test_a_gpu_that_is_not_there_is_an_error_and_leaves_nothing(
+    grid, tmp_path, monkeypatch
+) -> None:
+    monkeypatch.setenv("CUDA_VISIBLE_DEVICES", "")  # nor where there is one
+    _, path, _ = grid
+
+    done = run(path, "--out", tmp_path / "out", "--device", "gpu")
+
+    assert done.returncode == 3
+    assert done.stderr.splitlines()[-1] == (
+        "error: --device gpu: no GPU can be used: no CUDA GPU or driver was found (leave it out "
+        "for the CPU)"
+    )
+    assert not (tmp_path / "out" / "dataset").exists()
+
+
+def test_a_cluster_and_a_gpu_exclude_each_other(grid, tmp_path) -> None:
+    with pytest.raises(InputError) as refused:
+        dewmargin.sweep(grid[1], tmp_path / "out", cluster="tcp://127.0.0.1:1", device="gpu")
+
+    assert str(refused.value) == (
+        "device: a cluster's workers have no GPU (leave out one of the two)"
+    )
+
+
+def test_a_sweep_on_a_gpu_has_the_numbers_of_the_cpu(grid, tmp_path, monkeypatch) -> None:
+    # In the place of the card the same function, compiled for the CPU.
+    monkeypatch.setattr("dewmargin.massed.gpu_years", lambda: by(kernel.compiled(year)))
+    here, path, _ = grid
+
+    there = dewmargin.sweep(path, tmp_path / "out", threads=2, device="gpu")
+
+    mine, theirs = here.to_pandas(), there.to_pandas()
+    assert len(mine) == len(theirs) == 16
+    for name in yearly.METRICS:
+        if name in COUNTS:
+            pd.testing.assert_series_equal(mine[name], theirs[name])
+        else:
+            np.testing.assert_allclose(mine[name], theirs[name], rtol=1e-12, atol=1e-12)
+    assert {part.split("-")[2] for part in here.parts}.isdisjoint(
+        part.split("-")[2] for part in there.parts
+    )
