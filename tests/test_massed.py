@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -111,9 +112,10 @@ def test_a_sweep_finds_the_same_on_either_device(tmp_path) -> None:
         """
         space.house.leakage_m3_h_at_50pa | value | choice | values = [800, 1100]
         equipment.pad.feed_kg_h | value | choice | values = [8, 15]
+        comfort.low_rh | value | choice | values = [0.2, 0.3]
         """,
     )
-    rows = [(leak, feed) for leak in (800, 1100) for feed in (8, 15)]
+    rows = list(product((800, 1100), (8, 15), (0.2, 0.3)))
     found = []
     for years in (None, by(kernel.compiled(year))):
         runner = Runner(scenario, years=years)
@@ -122,7 +124,7 @@ def test_a_sweep_finds_the_same_on_either_device(tmp_path) -> None:
         found.append(runner.numbers(drawn, range(len(runner.options))))
 
     here, there = found
-    assert here.shape == (4, 2, len(yearly.METRICS))
+    assert here.shape == (8, 2, len(yearly.METRICS))
     for k, name in enumerate(yearly.METRICS):
         if name in COUNTS:
             np.testing.assert_array_equal(here[..., k], there[..., k], err_msg=name)

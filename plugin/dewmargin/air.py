@@ -14,12 +14,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dewmargin.kernel.saturation import (
+    TRIPLE_POINT_PA,
+    ln_over_ice,
+    ln_over_water,
+    slope_over_ice,
+    slope_over_water,
+)
+
 if TYPE_CHECKING:
-    from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.columns import FloatArray
 
 KELVIN = 273.15  # K at 0 °C
 TRIPLE_POINT_C = 0.01  # °C, where psychrolib and we change from ice to water
-TRIPLE_POINT_PA = 611.657  # Pa, IAPWS R14-08
 MOLAR_RATIO = 0.621945  # kg/kg, water over dry air; Fundamentals 2017 ch. 1, with eq. 20
 R_DRY_AIR = 287.042  # J/(kg K), idem eq. 1
 R_RATIO = 1.607858  # gas constant of water vapour over dry air; idem eq. 26
@@ -29,22 +36,6 @@ H_FG_0C = 2.501e6  # J/kg at 0 °C, idem
 CP_WATER = 4186.0  # J/(kg K)
 WATER_KG_M3 = 1000.0  # kg/m3, at 4 °C; 1.7 % less at 60 °C
 STANDARD_PRESSURE = 101_325.0  # Pa
-
-
-def _ln_saturation_ice(t_k: FloatArray, ln_t: FloatArray) -> FloatArray:
-    """Return ln p over ice: Fundamentals 2017 ch. 1 eq. 5; `ln_t` is the logarithm of `t_k`."""
-    polynomial = 6.3925247 + t_k * (
-        -9.6778430e-3 + t_k * (6.2215701e-7 + t_k * (2.0747825e-9 - t_k * 9.4840240e-13))
-    )
-    result: FloatArray = -5.6745359e3 / t_k + polynomial + 4.1635019 * ln_t
-    return result
-
-
-def _ln_saturation_water(t_k: FloatArray, ln_t: FloatArray) -> FloatArray:
-    """Return ln p over liquid water: Fundamentals 2017 ch. 1 eq. 6; `ln_t` as for ice."""
-    polynomial = 1.3914993 + t_k * (-4.8640239e-2 + t_k * (4.1764768e-5 - t_k * 1.4452093e-8))
-    result: FloatArray = -5.8002206e3 / t_k + polynomial + 6.5459673 * ln_t
-    return result
 
 
 def saturation_pressure(t_c: FloatArray) -> FloatArray:
@@ -74,10 +65,10 @@ def saturation_pressure(t_c: FloatArray) -> FloatArray:
     """
     t_k = np.asarray(t_c, dtype=np.float64) + KELVIN
     ln_t = np.log(t_k)
-    ln_p = np.asarray(_ln_saturation_water(t_k, ln_t))
+    ln_p = np.asarray(ln_over_water(t_k, ln_t))
     ice = np.flatnonzero(t_k <= TRIPLE_POINT_C + KELVIN)
     if ice.size:
-        ln_p.put(ice, _ln_saturation_ice(np.take(t_k, ice), np.take(ln_t, ice)))
+        ln_p.put(ice, ln_over_ice(np.take(t_k, ice), np.take(ln_t, ice)))
     return np.exp(ln_p)
 
 
@@ -87,7 +78,7 @@ def saturation_pressure_over_water(t_c: FloatArray) -> FloatArray:
     *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 6, which extrapolates smoothly to about -40 °C.
     """
     t_k = np.asarray(t_c, dtype=np.float64) + KELVIN
-    return np.exp(_ln_saturation_water(t_k, np.log(t_k)))
+    return np.exp(ln_over_water(t_k, np.log(t_k)))
 
 
 def humidity_ratio(p_vapour_pa: FloatArray, p_pa: FloatArray) -> FloatArray:
@@ -146,28 +137,11 @@ def dew_point(p_vapour_pa: FloatArray) -> FloatArray:
     t_k = np.where(ice, 272.62 * x / (22.46 - x), 243.12 * x / (17.62 - x)) + KELVIN
     for _ in range(6):
         ln_t = np.log(t_k)
-        f = np.where(ice, _ln_saturation_ice(t_k, ln_t), _ln_saturation_water(t_k, ln_t)) - ln_p
-        slope = _ln_slope(t_k, ice)
+        f = np.where(ice, ln_over_ice(t_k, ln_t), ln_over_water(t_k, ln_t)) - ln_p
+        slope = np.where(ice, slope_over_ice(t_k), slope_over_water(t_k))
         t_k = t_k - f / slope
     result: FloatArray = t_k - KELVIN
     return result
-
-
-def _ln_slope(t_k: FloatArray, ice: BoolArray) -> FloatArray:
-    """Return d ln p_sat / dT, the derivative of equations 5 and 6. [1/K]."""
-    over_ice = (
-        5.6745359e3 / t_k**2
-        - 9.6778430e-3
-        + t_k * (2 * 6.2215701e-7 + t_k * (3 * 2.0747825e-9 - t_k * 4 * 9.4840240e-13))
-        + 4.1635019 / t_k
-    )
-    over_water = (
-        5.8002206e3 / t_k**2
-        - 4.8640239e-2
-        + t_k * (2 * 4.1764768e-5 - t_k * 3 * 1.4452093e-8)
-        + 6.5459673 / t_k
-    )
-    return np.where(ice, over_ice, over_water)
 
 
 def enthalpy(t_c: FloatArray, w_kg_kg: FloatArray) -> FloatArray:

@@ -160,7 +160,16 @@ def stacked(jobs: Sequence[Job]) -> tuple[dict[str, np.ndarray], list[np.ndarray
         "shared": _shared(jobs[0]),
         "of_case": of_case,
         "numbers": np.array(
-            [[j.of.case.dry_air_kg, j.of.case.buffer_kg, j.of.case.buffer_kg_s] for j in jobs]
+            [
+                [
+                    job.of.case.dry_air_kg,
+                    job.of.case.buffer_kg,
+                    job.of.case.buffer_kg_s,
+                    job.book.low_rh,
+                    job.book.high_rh,
+                ]
+                for job in jobs
+            ]
         ),
         "steps": np.array([_steps(job) for job in jobs]),
         "hours": np.array([_hours(job) for job in jobs]),
@@ -183,10 +192,9 @@ def stacked(jobs: Sequence[Job]) -> tuple[dict[str, np.ndarray], list[np.ndarray
 
 def _shared(job: Job) -> FloatArray:
     case = job.of.case
-    found = np.zeros(14)
+    found = np.zeros(year.OF_ALL)
     found[year.STEP_S], found[year.PARTS] = case.step_s, case.steps_per_hour
     found[year.WRAPS] = case.wraps
-    found[year.LOW_RH], found[year.HIGH_RH] = job.book.low_rh, job.book.high_rh
     found[year.SLACK], found[year.FILM_WET] = EDGE_SLACK, 1e-3 * WET_G_M2
     found[year.DEMAND_HOUR], found[year.SHORT_FRAC] = DEMAND_HOUR_KG, SHORTFALL_FRAC
     found[year.KEPT], found[year.MOLAR_RATIO] = energy.KEPT_IN_AN_HOUR, air.MOLAR_RATIO

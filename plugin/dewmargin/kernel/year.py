@@ -79,7 +79,7 @@ P, P_SAT, SEASON, HEAT, COOLS, PLANT = range(6)
 BETA, X_SAT, MOST = range(3)
 OFFSET, W_FACE, COLD, SLOPE, T_FACE = range(5)
 # and its numbers.
-MASS, BUFFER_MASS, H = range(3)
+MASS, BUFFER_MASS, H, LOW_RH, HIGH_RH = range(5)
 # Rows of a device in each step; then come those of what it uses.
 HEAT_FRAC, R0, R1, R0_REST, R1_REST, SHARE_REST, AVAILABLE, HOT, RESTING_HEAT, HEATER = range(10)
 OF_A_DEVICE = 10
@@ -89,11 +89,11 @@ STANDBY, RESTING_FEED, FULL, UNITS, UNLIMITED, POINTS = range(6)
 # of demands it fills.
 OF_BUILDING, OF_DEVICE, OF_LOW, OF_LOW_WET, WANTED, FILLS = range(6)
 # Numbers that all cases share.
-(STEP_S, PARTS, WARM_UP, WRAPS, LOW_RH, HIGH_RH, SLACK, FILM_WET, DEMAND_HOUR, SHORT_FRAC, KEPT,
- MOLAR_RATIO, NEAR_FILM, KELVIN) = range(14)  # fmt: skip
+(STEP_S, PARTS, WARM_UP, WRAPS, SLACK, FILM_WET, DEMAND_HOUR, SHORT_FRAC, KEPT, MOLAR_RATIO,
+ NEAR_FILM, KELVIN) = range(12)  # fmt: skip
+OF_ALL = 12
 
-# What is found: the columns of `tally`, room and device, then the least dew margin, and 1 where no
-# surface is known.
+# What is found: the columns of `tally`, room and device, then the least dew margin.
 OF_THE_DEVICE = OF_ROOM
 MARGIN = OF_ROOM + OF_DEVICE_YEAR
 FOUND = MARGIN + 1
@@ -171,7 +171,7 @@ def year(
     of_case : int64 array, shape (n_cases, 6)
         From OF_BUILDING on; -1 for no demand of its own, and for none to fill.
     numbers, steps, hours : float64 arrays, a row a building
-        (3,) from MASS on, (n_steps, 6) from HIGH on, (n_hours, 6) from P on: what a step needs lies
+        (5,) from MASS on, (n_steps, 6) from HIGH on, (n_hours, 6) from P on: what a step needs lies
         together.
     faces, face_hours, area : float64 arrays, a row a building
         (n_steps, n_surfaces, 3) from BETA on, (n_hours, n_surfaces, 5) from OFFSET on,
@@ -327,9 +327,9 @@ def year(
         if hours[of, hour, SEASON] > 0.0:
             rh = p * mean / (shared[MOLAR_RATIO] + mean) / hours[of, hour, P_SAT]
             rh_sum += rh
-            dry_h += 1.0 if rh < shared[LOW_RH] - shared[SLACK] else 0.0
-            humid_h += 1.0 if rh > shared[HIGH_RH] + shared[SLACK] else 0.0
-            below += max(shared[LOW_RH] - rh, 0.0)
+            dry_h += 1.0 if rh < numbers[of, LOW_RH] - shared[SLACK] else 0.0
+            humid_h += 1.0 if rh > numbers[of, HIGH_RH] + shared[SLACK] else 0.0
+            below += max(numbers[of, LOW_RH] - rh, 0.0)
         condenses, frost, films, runs_off = False, False, False, False
         for j in range(n_surfaces):
             at_face, sat = (
