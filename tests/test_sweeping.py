@@ -8,6 +8,7 @@ import signal
 import subprocess
 import threading
 import time
+from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING
 
@@ -21,20 +22,21 @@ import pyarrow.parquet as pq
 import pytest
 
 import dewmargin
+from cases import held_zone
 from dewmargin import blocks, columns, dataset, kernel, parallel, sweeping, yearly
 from dewmargin.comparison import compare
 from dewmargin.dataset import Store
-from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError, OutputError
 from dewmargin.kernel import year
-from dewmargin.plan import Plan
+from dewmargin.readers.house import House
 from dewmargin.reports.folder import verify_folder
-from dewmargin.scenario import load
 from sweep_case import GRID, SCENARIO, command, contents, environment, poisoned, run, sweep_file
 from yearly_cases import COUNTS, by
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from dewmargin.case import HourlyCase
 
 
 @pytest.fixture(scope="module")
@@ -582,14 +584,26 @@ def test_an_address_that_cannot_be_is_refused(grid) -> None:
     )
 
 
-def test_zones_humidified_together_are_not_swept(tmp_path) -> None:
-    """They are solved in turn; the message is that of the study."""
-    scenario = load(demo_folder() / "scenarios" / "larch_house_simulated.toml")
-    assert scenario.space_kind == "simulation"
-    text = f'scenario = "{scenario.file}"\n'
-    path = tmp_path / "sweep.toml"
-    path.write_text(text)
-    assert Plan(path).n_cases == 1
+def test_zones_humidified_together_are_not_swept(tmp_path, monkeypatch) -> None:
+    """They are solved in turn; the message is that of the study, and nothing is written."""
+    path = sweep_file(tmp_path)
+    own = House.case
+
+    def with_a_zone_beside(self: House, **keys: object) -> HourlyCase:
+        case = own(self, **keys)
+        return replace(case, held_zones=(held_zone(case),))
+
+    monkeypatch.setattr(House, "case", with_a_zone_beside)
+
+    with pytest.raises(InputError) as caught:
+        dewmargin.sweep(path, tmp_path / "out")
+
+    assert str(caught.value) == (
+        f"{tmp_path / 'small.toml'}: space.simulation.humidified_alike: lines and draws are not "
+        "tried with zones that are humidified beside the space (leave them out here, or compare "
+        "options one by one)"
+    )
+    assert not (tmp_path / "out").exists()
 
 
 def test_hours_of_a_case_that_cannot_be_are_refused(tmp_path) -> None:

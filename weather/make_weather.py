@@ -2,7 +2,8 @@
 
 ``python weather/make_weather.py [FOLDER]`` writes the same bytes every time. Nothing is measured;
 README.md beside this file says what the model is and is not. Numbers without a source are choices
-of ours that make the climate; equations from elsewhere name it.
+of ours that make the climate; equations from elsewhere name it. The worked study makes the years
+of three more places that do not exist.
 """
 
 from __future__ import annotations
@@ -20,9 +21,6 @@ from dewmargin import air
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
-NAME = "larch_valley.epw"
-SEED = 1450
-LATITUDE_DEG, LONGITUDE_DEG, UTC_OFFSET_H, ELEVATION_M = 46.5, 10.0, 1.0, 1450.0
 YEAR = 2017  # its 1 January is the Sunday that DATA PERIODS states
 DAYS, HOURS = 365, 8760
 MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
@@ -37,6 +35,112 @@ BREEZE = 0.1  # of the strongest, from which on the wind blows up the valley
 COINCIDENT = 0.5  # K or m/s, within which an hour counts as coincident
 SOLAR_CONSTANT = 1361.0  # W/m2, World Meteorological Organization, No. 8
 STEFAN_BOLTZMANN = 5.6697e-8  # W/(m2 K4), as the EPW data dictionary rounds it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """A place that does not exist, and what makes its climate.
+
+    Attributes
+    ----------
+    name, file : str
+    seed : int
+        Of its random numbers.
+    latitude_deg, elevation_m : float
+    mean_c, season_k : float
+        Yearly wave of the temperature.
+    air_mass, swing, snaps : float
+        Weather of days, daily swing and cold snaps, as multiples of those of Larch Valley.
+    cloud : float
+        Added to the cloudiness; 0 is half the sky on average.
+    dew_k, dew_clear_k : float
+        Dew point above the day's coldest hour, and by how much less under a clear sky.
+    wind_m_s : float
+        Median wind, without the one that blows up the valley.
+    """
+
+    name: str
+    file: str
+    seed: int
+    latitude_deg: float
+    elevation_m: float
+    mean_c: float
+    season_k: float
+    air_mass: float
+    swing: float
+    snaps: float
+    cloud: float
+    dew_k: float
+    dew_clear_k: float
+    wind_m_s: float
+
+
+LARCH_VALLEY = Place(
+    name="Larch Valley",
+    file="larch_valley.epw",
+    seed=1450,
+    latitude_deg=46.5,
+    elevation_m=1450.0,
+    mean_c=2.2,
+    season_k=11.3,
+    air_mass=1.0,
+    swing=1.0,
+    snaps=1.0,
+    cloud=0.0,
+    dew_k=0.5,
+    dew_clear_k=2.5,
+    wind_m_s=1.3,
+)
+BIRCH_PLAIN = Place(  # cold winters and warm summers, open and windy
+    name="Birch Plain",
+    file="birch_plain.epw",
+    seed=220,
+    latitude_deg=50.0,
+    elevation_m=220.0,
+    mean_c=7.0,
+    season_k=14.0,
+    air_mass=1.3,
+    swing=0.8,
+    snaps=0.8,
+    cloud=0.2,
+    dew_k=0.5,
+    dew_clear_k=1.5,
+    wind_m_s=3.5,
+)
+ALDER_COAST = Place(  # mild, cloudy and damp
+    name="Alder Coast",
+    file="alder_coast.epw",
+    seed=15,
+    latitude_deg=51.0,
+    elevation_m=15.0,
+    mean_c=10.0,
+    season_k=6.0,
+    air_mass=0.8,
+    swing=0.5,
+    snaps=0.3,
+    cloud=0.6,
+    dew_k=0.8,
+    dew_clear_k=1.5,
+    wind_m_s=4.0,
+)
+JUNIPER_PLATEAU = Place(  # high, sunny and dry, with cold nights
+    name="Juniper Plateau",
+    file="juniper_plateau.epw",
+    seed=1900,
+    latitude_deg=38.0,
+    elevation_m=1900.0,
+    mean_c=9.5,
+    season_k=11.0,
+    air_mass=1.0,
+    swing=1.3,
+    snaps=0.5,
+    cloud=-0.9,
+    dew_k=0.0,
+    dew_clear_k=4.0,
+    wind_m_s=2.5,
+)
+PLACES = (LARCH_VALLEY, BIRCH_PLAIN, ALDER_COAST, JUNIPER_PLATEAU)
+LONGITUDE_DEG, UTC_OFFSET_H = 10.0, 1.0  # of all
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +193,7 @@ def cold_snaps() -> FloatArray:
     return depth
 
 
-def sun(hour: FloatArray) -> tuple[FloatArray, FloatArray]:
+def sun(hour: FloatArray, latitude_deg: float) -> tuple[FloatArray, FloatArray]:
     """Return the sine of the sun's height and the extraterrestrial beam at local standard times.
 
     *Source.* Spencer 1971 series for declination, equation of time and distance (values from
@@ -118,7 +222,7 @@ def sun(hour: FloatArray) -> tuple[FloatArray, FloatArray]:
     )
     solar_time_h = hour % 24.0 + equation_of_time_h + (LONGITUDE_DEG - 15.0 * UTC_OFFSET_H) / 15.0
     hour_angle = np.radians(15.0 * (solar_time_h - 12.0))
-    latitude = np.radians(LATITUDE_DEG)
+    latitude = np.radians(latitude_deg)
     height = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(
         declination
     ) * np.cos(hour_angle)
@@ -141,51 +245,55 @@ def sky_infrared(t_c: FloatArray, t_dew_c: FloatArray, cover_tenths: FloatArray)
     return emissivity * STEFAN_BOLTZMANN * (t_c + air.KELVIN) ** 4
 
 
-def make_year() -> Year:
-    """Return the invented year."""
-    rng = random.Random(SEED)  # noqa: S311 - weather, not secrets
+def make_year(place: Place) -> Year:
+    """Return the invented year of a place."""
+    rng = random.Random(place.seed)  # noqa: S311 - weather, not secrets
     day = np.arange(DAYS)
     hour = np.arange(1.0, HOURS + 1)
     season = -np.cos(2.0 * np.pi * (hour / 24.0 - 18.0) / DAYS)  # -1 on 18 January, +1 in July
     winter_day = 0.5 + 0.5 * np.cos(2.0 * np.pi * (day - 18.0) / DAYS)
-    snap = cold_snaps()
+    snap = place.snaps * cold_snaps()
 
     # Weather of days: warm or cold air, and cloud; winter highs are clear and cold.
     air_mass = red_noise(rng, DAYS, 0.75)
     cloudiness = 0.3 * air_mass * winter_day + 0.95 * red_noise(rng, DAYS, 0.5) - 0.3 * snap
+    cloudiness += place.cloud
     cloud = through_the_hours(cloudiness, 12.0) + 0.5 * red_noise(rng, HOURS, 0.85)
     sky_tenths = np.round(10.0 / (1.0 + np.exp(-1.6 * cloud)))
     clear = 1.0 - sky_tenths / 10.0
     clear_day = 1.0 / (1.0 + np.exp(1.6 * cloudiness))
 
     # Temperature: season, air mass, cold snaps, and a day that swings widely under a clear sky.
+    air_mass = place.air_mass * air_mass
     synoptic = through_the_hours((2.6 + 1.6 * winter_day) * air_mass - snap, 12.0)
     swing = (2.0 + (4.5 + 1.0 * season) * through_the_hours(clear_day, 12.0)) * np.cos(
         2.0 * np.pi * (hour - 15.0) / 24.0
     )
-    t_c = 2.2 + 11.3 * season + synoptic + swing + 0.5 * red_noise(rng, HOURS, 0.8)
+    t_c = place.mean_c + place.season_k * season + synoptic + place.swing * swing
+    t_c = t_c + 0.5 * red_noise(rng, HOURS, 0.8)
     t_c = np.round(t_c, 1)
 
     # Frost or dew point: that of the air mass, which the coldest hour of the day has dried out.
     coldest = t_c.reshape(DAYS, 24).min(axis=1)
-    t_dew_c = through_the_hours(coldest + 0.5 - 2.5 * clear_day, 6.0)
+    t_dew_c = through_the_hours(coldest + place.dew_k - place.dew_clear_k * clear_day, 6.0)
     t_dew_c = t_dew_c + 0.6 * red_noise(rng, HOURS, 0.9)
     t_dew_c = np.round(np.minimum(t_dew_c, t_c - 0.1), 1)
     rh = air.saturation_pressure(t_dew_c) / air.saturation_pressure(t_c)
 
-    p_pa = air.standard_pressure(ELEVATION_M) + 550.0 * through_the_hours(
+    p_pa = air.standard_pressure(place.elevation_m) + 550.0 * through_the_hours(
         red_noise(rng, DAYS, 0.8) + 0.1 * snap, 12.0
     )
 
     # Wind: weak in a valley, up the valley on clear afternoons, down it at night.
     up_valley = np.maximum(0.0, np.sin(2.0 * np.pi * (hour % 24.0 - 9.0) / 24.0)) * clear
     gusts = np.exp(0.55 * red_noise(rng, HOURS, 0.85) - 0.06 * through_the_hours(snap, 12.0))
-    wind_m_s = np.round(np.minimum(1.3 * gusts + (1.4 + 1.2 * season) * up_valley, 25.0), 1)
+    wind_m_s = place.wind_m_s * gusts + (1.4 + 1.2 * season) * up_valley
+    wind_m_s = np.round(np.minimum(wind_m_s, 25.0), 1)
     axis = np.where(up_valley > BREEZE, 230.0, 50.0)
     wind_deg = np.round((axis + 25.0 * red_noise(rng, HOURS, 0.6)) % 360.0 / 10.0) * 10.0
 
     # Sun: Kasten and Czeplak 1980 for global and diffuse under cloud (coefficients from memory).
-    height, beam = sun(hour - 0.5)
+    height, beam = sun(hour - 0.5, place.latitude_deg)
     global_clear = np.maximum(910.0 * height - 30.0, 0.0)
     global_w_m2 = global_clear * (1.0 - 0.75 * (sky_tenths / 10.0) ** 3.4)
     beam_horizontal = global_w_m2 * (0.7 - 0.7 * (sky_tenths / 10.0) ** 2)
@@ -212,7 +320,7 @@ def make_year() -> Year:
     )
 
 
-def heating_design(year: Year) -> list[str]:
+def heating_design(year: Year, elevation_m: float) -> list[str]:
     """Return the ``Heating`` part of DESIGN CONDITIONS, from this one year.
 
     Dew points by annual cumulative frequency, their humidity ratio over ice at the standard
@@ -227,7 +335,7 @@ def heating_design(year: Year) -> list[str]:
     numbers = [t_996, t_990]
     for dew in np.percentile(year.t_dew_c, [0.4, 1.0]):
         p_vapour_pa = air.saturation_pressure(np.array([dew]))
-        w = air.humidity_ratio(p_vapour_pa, np.array([air.standard_pressure(ELEVATION_M)]))
+        w = air.humidity_ratio(p_vapour_pa, np.array([air.standard_pressure(elevation_m)]))
         numbers += [dew, 1000.0 * w[0], year.t_c[np.abs(year.t_dew_c - dew) <= COINCIDENT].mean()]
     cold_t = year.t_c[hourly_month == coldest]
     for wind in np.percentile(cold_wind, [99.6, 99.0]):
@@ -284,13 +392,14 @@ def ground_temperatures(year: Year) -> list[str]:
     return fields
 
 
-def header(year: Year) -> list[str]:
+def header(place: Place, year: Year) -> list[str]:
     """Return the eight header lines."""
-    place = (LATITUDE_DEG, LONGITUDE_DEG, UTC_OFFSET_H, ELEVATION_M)
-    name = ("Larch Valley (invented)", "-", "---", "invented", "999999")
-    design = ("1", "Computed from this one invented year", "", *heating_design(year))
+    where = (place.latitude_deg, LONGITUDE_DEG, UTC_OFFSET_H, place.elevation_m)
+    name = (f"{place.name} (invented)", "-", "---", "invented", "999999")
+    stated = heating_design(year, place.elevation_m)
+    design = ("1", "Computed from this one invented year", "", *stated)
     lines = [
-        ["LOCATION", *name, *(f"{value:.1f}" for value in place)],
+        ["LOCATION", *name, *(f"{value:.1f}" for value in where)],
         ["DESIGN CONDITIONS", *design],
         ["TYPICAL/EXTREME PERIODS", *typical_and_extreme_weeks(year)],
         ["GROUND TEMPERATURES", *ground_temperatures(year)],
@@ -320,11 +429,12 @@ def rows(year: Year) -> list[str]:
     return lines
 
 
-def main(folder: Path) -> Path:
-    """Write the file into `folder` and return its path."""
-    year = make_year()
-    path = folder / NAME
-    path.write_text("\n".join([*header(year), *rows(year), ""]), encoding="ascii", newline="\n")
+def main(folder: Path, place: Place = LARCH_VALLEY) -> Path:
+    """Write the file of a place into `folder` and return its path."""
+    year = make_year(place)
+    path = folder / place.file
+    text = "\n".join([*header(place, year), *rows(year), ""])
+    path.write_text(text, encoding="ascii", newline="\n")
     print(
         f"{path}: {year.t_c.min():.1f} to {year.t_c.max():.1f} °C, mean {year.t_c.mean():.1f} °C, "
         f"{int((year.t_dew_c < 0).sum())} h with the dew point below 0 °C"
