@@ -808,6 +808,7 @@ def extensions(*, try_: bool, as_json: bool) -> None:
     help="The page, an HTML file to be printed.",
 )
 @click.option("--text", is_flag=True, help="Print it as text instead, with all notes.")
+@_units
 @_json
 def sheet(
     *,
@@ -817,6 +818,7 @@ def sheet(
     step: int,
     out: Path,
     text: bool,
+    units: Units,
     as_json: bool,
 ) -> None:
     """Write one page for the site: fit, set, measure, watch.
@@ -833,7 +835,7 @@ def sheet(
             "the page is an HTML file: its name ends in .html", param_hint="--out"
         )
 
-    page = site_sheet(compare(scenario), option, t_out_c=outdoor, step_percent=step)
+    page = site_sheet(compare(scenario), option, t_out_c=outdoor, step_percent=step, units=units)
     if as_json:
         _print_json("sheet", page.document())
         return
