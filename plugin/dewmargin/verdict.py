@@ -265,18 +265,15 @@ def _second(dry: R, choice: _Choice[R], limits: Limits) -> str:
         return f"Of the options that {of_all}, none saves {100.0 * WORTH_FRAC:.0f} % of {saves}."
     other = _best(drier or cheaper, taken)
     saved = number(best, taken) - number(other, taken)
-    shown_saved = float(limits.amount_of(taken).of(saved))
-    share = 100.0 * saved / number(best, taken)
+    amount = float(limits.amount_of(taken).of(saved))
     lost_h = number(best, "band_h") - number(other, "band_h")
-    gain = (
-        f"have {_extra_h(best, other)} h less condensation"
-        if drier
-        else f"save {_amount(shown_saved, taken, limits)} ({share:.0f} %)"
-    )
+    if drier:
+        gain = f"have {_extra_h(best, other)} h less condensation"
+    else:
+        share = 100.0 * saved / number(best, taken)
+        gain = f"save {_amount(amount, taken, limits)} ({share:.0f} %)"
     loss = (
-        f"{lost_h:.0f} h fewer in the band"
-        if lost_h
-        else f"{_amount(-shown_saved, taken, limits)} more"
+        f"{lost_h:.0f} h fewer in the band" if lost_h else f"{_amount(-amount, taken, limits)} more"
     )
     return f"{other.name!r} would {gain}, for {loss}."
 

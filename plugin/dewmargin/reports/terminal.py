@@ -80,7 +80,7 @@ def print_lines(out: Console, lines: Iterable[str], *, style: str = "") -> None:
     """Print lines as they are: brackets in names are no markup."""
     for line in lines:
         # Piped lines stay whole: a path or a line of a model is to be copied.
-        out.print(Text(line, style=style), soft_wrap=not out.is_terminal)
+        out.print(Text(_plain(out, line), style=style), soft_wrap=not out.is_terminal)
 
 
 def print_comparison(out: Console, table: Table, units: Units = "si") -> None:
@@ -130,7 +130,7 @@ def _print_options(
     n = len(table.data["option"])
     ways = _ways(table, headed, units)
     numbers = [[_number(table.data[name][i], way) for (_, name), way in ways] for i in range(n)]
-    heads = [_head(head, way) for (head, _), way in ways]
+    heads = [_head(out, head, way) for (head, _), way in ways]
     labels = [
         [table.data[name][i] or "" for name in names]
         if table.data["strategy"][i] is not None
@@ -176,8 +176,8 @@ def print_by_outdoor_temperature(out: Console, table: Table, of: str, percent: s
         key = (table.data["t_out_c"][i], table.data["t_out_f"][i])
         rows.setdefault(key, {})[name] = table.data[percent][i]
     shape = _shape(out)
-    shape.add_column("outdoors\n°C", justify="right", no_wrap=True)
-    shape.add_column("\n°F", justify="right", no_wrap=True)
+    shape.add_column(_plain(out, "outdoors\n°C"), justify="right", no_wrap=True)
+    shape.add_column(_plain(out, "\n°F"), justify="right", no_wrap=True)
     for name in names:
         shape.add_column(Text(f"{name}, %"), justify="right", overflow="fold")
     for (t_c, t_f), held in sorted(rows.items()):
@@ -194,7 +194,7 @@ def print_surfaces(out: Console, table: Table, option: str, units: Units = "si")
     # What does not fit folds the surface's name, not the numbers.
     shape.add_column("surface", overflow="fold", min_width=min(longest, 18))
     ways = _ways(table, OF_SURFACES, units)
-    _add_numbers(shape, ways)
+    _add_numbers(out, shape, ways)
     for i in rows:
         numbers = [_number(table.data[name][i], way) for (_, name), way in ways]
         shape.add_row(Text(table.data["surface"][i]), *numbers)
@@ -231,7 +231,7 @@ def print_frontier(
     shape = _shape(out)
     shape.add_column("line", overflow="fold", min_width=18)
     ways = _ways(table, OF_LINES, units, currency=currency)
-    _add_numbers(shape, ways)
+    _add_numbers(out, shape, ways)
     for i in rows:
         numbers = [_number(_known(table.data[name][i]), way) for (_, name), way in ways]
         shape.add_row(Text(("> " if i in chosen else "") + names[i]), *numbers)
@@ -266,7 +266,7 @@ def print_loads(out: Console, loads: Table, design: Table, units: Units = "si") 
     shape = _shape(out)
     shape.add_column("strategy", overflow="fold", min_width=LEAST_NAME)
     ways = _ways(loads, LOADS_OF, units)
-    _add_numbers(shape, ways)
+    _add_numbers(out, shape, ways)
     for i, name in enumerate(loads.data["strategy"]):
         cells = [_number(loads.data[column][i], way) for (_, column), way in ways]
         shape.add_row(Text(name), *cells)
@@ -284,7 +284,7 @@ def print_loads(out: Console, loads: Table, design: Table, units: Units = "si") 
         found.setdefault(strategy, []).append(_number(load_kg_h, load))
     for k, (source, level) in enumerate(levels):
         at = f"{_number(data['dew_point_c'][k], dew)} {dew.unit}"
-        head = _head(f"{source}\n{level:g} %\n{at}", load)
+        head = _head(out, f"{source}\n{level:g} %\n{at}", load)
         shape.add_column(Text(head), justify="right", no_wrap=True)
     for strategy, cells in found.items():
         shape.add_row(Text(strategy), *cells)
@@ -313,19 +313,19 @@ def print_spread(out: Console, spread: Table, breaks: Table, units: Units = "si"
         *(spread.data[name] for name in ("option", "number", "p10", "p50", "p90")), strict=True
     )
     for option, number, low, middle, high in rows:
-        cells.setdefault(option, {})[number] = f"{middle:.0f}\n{low:.0f}…{high:.0f}"
+        cells.setdefault(option, {})[number] = f"{middle:.0f}\n{low:.0f}..{high:.0f}"
     limits: dict[str, str] = {}
     for option, number, most, share in zip(
         *(breaks.data[name] for name in ("option", "number", "most", "broken_frac")), strict=True
     ):
         word = LIMIT_WORDS.get(number, number.replace("_", " "))
-        limits.setdefault(number, f"{word} > {most:g}")
+        limits.setdefault(number, f"{word} > {most:.4g}")
         cells[option][f"> {number}"] = MISSING if share is None else f"{100.0 * share:.0f} %"
     chosen = dict(zip(breaks.data["option"], breaks.data["chosen_frac"], strict=True))
     shape = _shape(out)
     shape.add_column("option", overflow="fold", min_width=18)
     for head, column in heads:
-        shape.add_column(Text(f"{head} {column.unit}\n10…90 %"), justify="right", no_wrap=True)
+        shape.add_column(Text(f"{head} {column.unit}\n10..90 %"), justify="right", no_wrap=True)
     for head in limits.values():
         shape.add_column(Text(head), justify="right", overflow="fold", max_width=LIMIT_WIDTH)
     shape.add_column("chosen", justify="right", no_wrap=True)
@@ -423,15 +423,26 @@ def _ways(
     return [(each, shown(described[each[1]], units=units, currency=money)) for each in headed]
 
 
-def _head(head: str, way: Shown) -> str:
+def _head(out: Console, head: str, way: Shown) -> str:
     """Return a heading with the unit below."""
-    return f"{head}\n{way.unit}" if way.unit else head
+    return _plain(out, f"{head}\n{way.unit}" if way.unit else head)
 
 
-def _add_numbers(shape: RichTable, ways: Sequence[tuple[tuple[str, str], Shown]]) -> None:
+def _plain(out: Console, text: str) -> str:
+    """Return a text without the signs that the terminal cannot show, as far as there are others."""
+    try:
+        text.encode(out.encoding)
+    except UnicodeEncodeError:
+        return text.replace("°", "deg").replace("²", "2")
+    return text
+
+
+def _add_numbers(
+    out: Console, shape: RichTable, ways: Sequence[tuple[tuple[str, str], Shown]]
+) -> None:
     """Add a column for each number, headed with its unit."""
     for (head, _), way in ways:
-        shape.add_column(Text(_head(head, way)), justify="right", no_wrap=True)
+        shape.add_column(Text(_head(out, head, way)), justify="right", no_wrap=True)
 
 
 def _number(value: float | None, way: Shown) -> str:
