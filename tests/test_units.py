@@ -70,6 +70,7 @@ def spelt(unit: str, *, difference: bool) -> str:
     return f"delta_{found}" if difference and found.startswith("deg") else found
 
 
+@pytest.mark.slow
 @given(values=PLAIN)
 def test_there_and_back_is_the_same_number_for_every_column(values: np.ndarray) -> None:
     for column in COLUMNS.values():
@@ -82,6 +83,7 @@ def test_there_and_back_is_the_same_number_for_every_column(values: np.ndarray) 
         assert list(conversion(column, "si").of(values)) == list(values)
 
 
+@pytest.mark.slow
 @given(values=PLAIN)
 @settings(max_examples=20)
 def test_another_library_converts_every_column_alike(values: np.ndarray) -> None:

@@ -199,7 +199,7 @@ class Comparison(Results):
             If a file cannot be written.
         """
         reports = self.scenario.writers()
-        about = self.about() | in_reader_s(units)
+        about = self.about() | units_told(units)
         try:
             files = folder.files_of(
                 _with_hours(reports) if hourly_csv else reports, self.tables(), about
@@ -226,7 +226,7 @@ def about(scenario: Scenario, inputs: Mapping[str, str]) -> dict[str, Any]:
     }
 
 
-def in_reader_s(units: Units) -> dict[str, Any]:
+def units_told(units: Units) -> dict[str, Any]:
     """Return what a manifest says of the units of what people read; all else is SI."""
     return {"units": {"csv": units, "page": units}}
 
@@ -248,7 +248,7 @@ def write_tables(
     OutputError
         If a file cannot be written.
     """
-    said = dict(said) | in_reader_s(units)
+    said = dict(said) | units_told(units)
     files = folder.files_of([ParquetTables(), CsvTables()], tables, said)
     return folder.write_folder(out, files | dict(texts or {}), about=said)
 

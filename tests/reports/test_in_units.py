@@ -28,6 +28,8 @@ from page_case import Parsed
 if TYPE_CHECKING:
     from pathlib import Path
 
+pytestmark = pytest.mark.slow
+
 TABLES = {
     "comparison": columns.COMPARISON,
     "surfaces": columns.SURFACES,

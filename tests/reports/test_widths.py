@@ -18,6 +18,8 @@ from sweep_case import GRID
 if TYPE_CHECKING:
     from pathlib import Path
 
+pytestmark = pytest.mark.slow
+
 DOUBTS = "space.house.leakage_m3_h_at_50pa | factor | uniform | low = 0.8; high = 1.2"
 COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 # Codes of colour; bold and dim are none.

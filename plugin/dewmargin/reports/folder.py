@@ -142,12 +142,10 @@ def write_folder(out: Path, files: Mapping[str, bytes], *, about: Mapping[str, A
     return [out / name for name in (*files, MANIFEST)]
 
 
-def replace_file(
-    folder: Path, name: str, content: bytes, *, units: Mapping[str, str] | None = None
-) -> Path:
+def replace_file(folder: Path, name: str, content: bytes, *, units: Mapping[str, str]) -> Path:
     """Write one file of a results folder anew, and its hash into the manifest.
 
-    `units` are the file's, by its kind, where the manifest tells them.
+    `units` are the file's, by its kind.
 
     Raises
     ------
@@ -157,7 +155,7 @@ def replace_file(
     manifest = _json(folder / MANIFEST)
     hashes = dict(manifest["outputs_sha256"]) | {name: hashlib.sha256(content).hexdigest()}
     write_file(folder / name, content)
-    told = {"units": dict(manifest.get("units", {})) | dict(units or {})}
+    told = {"units": dict(manifest.get("units", {})) | dict(units)}
     _write_manifest(folder, manifest | told | {"outputs_sha256": hashes})
     return folder / name
 

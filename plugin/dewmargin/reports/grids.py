@@ -73,6 +73,7 @@ HEADS = {
     "delivered_kg_h": "delivered",
     "able_kg_h": "could give",
     "number": "number",
+    "points": "points: °C, relative humidity",
     "demand_peak_kg_h": "peak",
     "demand_p99_kg_h": "exceeded in 1 %",
     "demand_after_setback_kg_h": "after set-back",
