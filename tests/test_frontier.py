@@ -517,6 +517,12 @@ def test_where_no_line_keeps_a_limit_none_is_chosen(tmp_path: Path) -> None:
     assert found.verdict == (
         f"No line keeps to at most 0 h with condensation; {found.tried} lines were tried."
     )
+    # 378.5411784 l are 100 gal, 45.359237 kg are 100 lb.
+    limits = [Limit.parse(text) for text in ("feed_l=378.5411784", "delivered_kg=45.359237")]
+    assert replace(found, limits=tuple(limits)).sentence("ip") == (
+        "No line keeps to at most 100 gal of water, at most 100 lb of vapour; "
+        f"{found.tried} lines were tried."
+    )
     assert document["chosen"] is document["as_set"] is None
     assert document["settings"] == document["lines"] == []
     assert [path.name for path in written] == [

@@ -38,10 +38,14 @@ def chromium():
 def files(tmp_path_factory) -> dict[str, Path]:
     folders = [page_case.demo(name) for name in page_case.FILES]
     several = page.several(folders, tmp_path_factory.mktemp("several") / "both.html")
-    return {folder.name: folder / page.FILE for folder in folders} | {"both": several}
+    customary = page.again(folders[0], several.with_name("ip.html"), units="ip")
+    return {folder.name: folder / page.FILE for folder in folders} | {
+        "both": several,
+        "customary": customary,
+    }
 
 
-NAMES = ("house", "simulation", "both")
+NAMES = ("house", "simulation", "both", "customary")
 OPEN_ALL = "document.querySelectorAll('details').forEach(d => { d.open = true })"
 
 

@@ -251,6 +251,72 @@ def test_room_humidity_starts_where_it_is_without_a_humidifier(january) -> None:
     assert rise.value > 0.0
 
 
+# --- in US customary units
+
+# By hand: 8 jugs of 16 fl oz are a US gallon of 3.785 l; 1 in is 25.4 mm; 1 in wc is 249.1 Pa.
+JUG = re.compile(r"16 fl oz in (\d+) s \(([\d.]+) gal/h\)")
+
+
+@pytest.mark.parametrize(
+    ("feed_kg_h", "seconds"), [(5, 341), (10, 170), (15, 114), (20, 85), (25, 68)]
+)
+def test_feed_as_seconds_for_a_jug(tmp_path, feed_kg_h, seconds) -> None:
+    of = small(tmp_path, lines={"feed_kg_h = 15": f"feed_kg_h = {feed_kg_h}"})
+
+    page = site_sheet(compare(of), "reset | pad | hot", units="ip")
+
+    feed = next(each for each in page.expected if each.key == "feed_kg_h")
+    assert feed.text == f"16 fl oz in {seconds} s ({feed_kg_h / 3.785411784:.1f} gal/h)"
+    assert feed.value == feed_kg_h  # numbers for a program stay in SI, as their names say
+
+
+def test_the_same_is_expected_in_other_units(demo) -> None:
+    ours, theirs = (
+        {each.key: each for each in site_sheet(demo, t_out_c=-12.0, units=units).expected}
+        for units in ("si", "ip")
+    )
+
+    assert ours.keys() == theirs.keys()
+    for key, each in ours.items():
+        assert theirs[key].value == each.value
+        assert theirs[key].off == each.off
+    for key in ("feed_kg_h", "drain_kg_h"):
+        jug = JUG.fullmatch(theirs[key].text)
+        assert jug is not None
+        assert float(jug[1]) == pytest.approx(3600 * 3.785411784 / 8 / ours[key].value, abs=0.5)
+        assert float(jug[2]) == pytest.approx(ours[key].value / 3.785411784, abs=0.05)
+    at_c, off_c = ours["cooled_k"].text.split(" °C")[0].split(" to ")
+    at_f, off_f = theirs["cooled_k"].text.split(" °F")[0].split(" to ")
+    for c, f in ((at_c, at_f), (off_c, off_f)):
+        assert float(f) == pytest.approx(1.8 * float(c) + 32.0, abs=0.9 + 0.5)  # both are rounded
+    assert theirs["cooled_k"].tolerance == "±2.7 °F"
+    assert theirs["t_feed_c"].tolerance == "±5.4 °F"
+    assert theirs["static_pa"].text == "0.16 to 0.50 in wc"
+    # Settings and outdoor temperatures are in both for everyone.
+    assert theirs["t_feed_c"].text == ours["t_feed_c"].text == "55 °C (131 °F)"
+
+
+def test_lengths_and_inputs_are_in_the_reader_s_units(demo) -> None:
+    page = site_sheet(demo, units="ip")
+
+    text = " ".join((*page.assumed, *page.fit))
+    assert "0.51 in bore" in text
+    assert "air gap of 0.98 in" in text
+    assert "5.9 in upstream" in text
+    assert "airflow 714.3 lb/h" in text  # 0.09 kg/s
+    assert "feed 33.07 lb/h" in text  # 15 kg/h
+    assert "temperature 131 °F" in text
+    assert re.search(r"\d (mm|m|kg/h|kg/s|l/h|Pa|K)\b", text) is None
+
+
+def test_no_setting_beyond_the_climate_in_fahrenheit(demo) -> None:
+    page = site_sheet(demo, "hold 35 % | bypass pad | cold", t_out_c=-45.0, units="ip")
+
+    assert page.notes[-1].startswith(
+        "nothing is set at -45 °C (-49 °F): the record has -20 to 75 °F"
+    )
+
+
 # --- what to fit, to watch, to care for
 
 
@@ -475,8 +541,9 @@ def test_type_is_nine_points_at_least_and_black_on_white(demo) -> None:
 @needs_chromium
 @pytest.mark.parametrize("paper", PAPERS_MM)
 @pytest.mark.parametrize("much", [False, True], ids=["the demo", "as much as may come"])
-def test_it_prints_on_one_page(demo, tmp_path, paper, much) -> None:
-    page = site_sheet(demo, t_out_c=-12.0)
+@pytest.mark.parametrize("units", ["si", "ip"])
+def test_it_prints_on_one_page(demo, tmp_path, paper, much, units) -> None:
+    page = site_sheet(demo, t_out_c=-12.0, units=units)
 
     reader = printed((worst(page) if much else page).html(), paper, tmp_path)
 

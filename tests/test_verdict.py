@@ -156,6 +156,22 @@ def test_the_lost_tie_is_by_water_where_a_cost_is_not_known() -> None:
     ]
 
 
+def test_in_gallons_the_same_is_chosen_and_amounts_are_whole_gallons() -> None:
+    # The case before, by hand: 1000 l are 264.2 gal, 310 l are 81.9, 300 l are 79.3.
+    chosen, sentences = said(
+        without(),
+        option("A", 4500, 10.0, cost=None),
+        option("thirsty", 4500, 10.0, feed_l=1300.0),
+        option("saves", 4490, 10.0, cost=50.0, feed_l=690.0),
+        limits=replace(YEAR, currency="", units="ip"),
+    )
+
+    assert chosen == "A"
+    assert sentences[0].endswith("10 h with condensation (10 without), 264 gal of water.")
+    assert sentences[1] == "'saves' would save 82 gal of water (31 %), for 10 h fewer in the band."
+    assert sentences[2].endswith("would be chosen at 80 gal of water less.")
+
+
 def test_a_cost_that_is_not_known_of_one_too_wet_does_not_matter() -> None:
     chosen, _ = said(
         without(),

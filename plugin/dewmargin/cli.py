@@ -19,6 +19,7 @@ from dewmargin.plot import NAMES
 if TYPE_CHECKING:
     from dewmargin.comparison import Comparison
     from dewmargin.scenario import Scenario
+    from dewmargin.units import Units
 
 PARTLY_DONE = 5
 INTERRUPTED = 130
@@ -29,6 +30,17 @@ DEMOS = (
 )
 
 _json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead.")
+_SYSTEMS = ("si", "ip")  # `dewmargin.units` is not imported for --help
+_units = click.option(
+    "--units",
+    type=click.Choice(_SYSTEMS),
+    default="si",
+    show_default=True,
+    help="What tables, page and CSV are in; ip: °F, gal, lb, kBtu. JSON and Parquet stay SI.",
+)
+_other_units = click.option(
+    "--units", type=click.Choice(_SYSTEMS), help="Default: those in which it was written."
+)
 _scenario = click.argument("scenario", type=click.Path(dir_okay=False, path_type=Path))
 
 
@@ -46,8 +58,9 @@ def cli() -> None:
     show_default=True,
     help="Folder for the results; made if missing.",
 )
+@_units
 @_json
-def demo(*, out: Path, as_json: bool) -> None:
+def demo(*, out: Path, units: Units, as_json: bool) -> None:
     """Compare strategies for an invented house, from weather alone and from a simulation.
 
     Larch House and Larch Valley are invented. The results are written to OUT/house and
@@ -59,15 +72,17 @@ def demo(*, out: Path, as_json: bool) -> None:
 
     results = {name: run(demo_folder() / "scenarios" / file) for name, file, _ in DEMOS}
     for name, result in results.items():
-        result.write(out / name)
+        result.write(out / name, units=units)
     if as_json:
         _print_json("demo", {name: _document(result) for name, result in results.items()})
         return
     for name, _, what in DEMOS:
         click.echo(f"{results[name].scenario.title}: {what}")
-        _print_comparison(results[name])
+        _print_comparison(results[name], units)
         click.echo()
-    terminal.print_lines(terminal.console(), findings(results["house"], results["simulation"]))
+    terminal.print_lines(
+        terminal.console(), findings(results["house"], results["simulation"], units)
+    )
     click.echo(f"Written to {out}; start with {out / 'house' / 'report.html'}.")
 
 
@@ -101,6 +116,7 @@ def demo(*, out: Path, as_json: bool) -> None:
     help="Site file of the last visit, as check-site measured --save writes it: its contact, "
     "effectiveness, feed and plenum in place of the scenario's.",
 )
+@_units
 @_json
 def compare(
     *,
@@ -111,6 +127,7 @@ def compare(
     out: Path | None,
     hourly_csv: bool,
     site: tuple[Path, ...],
+    units: Units,
     as_json: bool,
 ) -> None:
     """Run every option of SCENARIO (a TOML file) and compare them.
@@ -122,21 +139,21 @@ def compare(
     result = _compared(
         scenario, run_, environment=environment, save_scenario=save_scenario, site=site
     )
-    written = result.write(out, hourly_csv=hourly_csv) if out is not None else []
+    written = result.write(out, hourly_csv=hourly_csv, units=units) if out is not None else []
     if as_json:
         _print_json("compare", _document(result) | {"files": [str(path) for path in written]})
         return
     click.echo(result.scenario.title)
     if result.scenario.site is not None:
         terminal.print_lines(terminal.console(), [*result.scenario.site.lines(), ""])
-    _print_comparison(result)
+    _print_comparison(result, units)
     _print_settings(result)
     if scenario is None and save_scenario is None:
         click.echo("Write the standard scenario to a file, to change it: --save-scenario FILE")
     for path in written:
         click.echo(path)
     # What stands above has scrolled away.
-    terminal.print_lines(terminal.console(), ["", *result.verdict_sentences], style="bold")
+    terminal.print_lines(terminal.console(), ["", *result.sentences(units)], style="bold")
 
 
 @cli.command()
@@ -197,6 +214,7 @@ def compare(
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder for table, chosen line and its settings. Default: print only.",
 )
+@_units
 @_json
 def frontier(
     *,
@@ -210,6 +228,7 @@ def frontier(
     rules: tuple[str, ...],
     range_: tuple[int, int] | None,
     out: Path | None,
+    units: Units,
     as_json: bool,
 ) -> None:
     """Find the set-point lines of SCENARIO that no other line beats, and the best in a limit.
@@ -235,14 +254,21 @@ def frontier(
             high_percent=high,
             after=advance,
         )
-    written = found.write(out) if out is not None else []
+    written = found.write(out, units=units) if out is not None else []
     if as_json:
         _print_json("frontier", found.document() | {"files": [str(path) for path in written]})
         return
     console = terminal.console()
     terminal.print_lines(console, [found.scenario.title])
-    terminal.print_lines(console, [found.verdict], style="bold")
-    terminal.print_frontier(console, found.table(), [line.short() for line in found.lines])
+    terminal.print_lines(console, [found.sentence(units)], style="bold")
+    tariff = found.scenario.tariff
+    terminal.print_frontier(
+        console,
+        found.table(),
+        [line.short() for line in found.lines],
+        units,
+        currency=None if tariff is None else tariff.currency,
+    )
     terminal.print_lines(console, found.lines_of_search())
     if found.chosen is not None and found.as_set is not None:
         terminal.print_lines(console, ["", "To be set, by outdoor temperature:"])
@@ -275,6 +301,7 @@ def frontier(
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder for the tables. Default: print only.",
 )
+@_units
 @_json
 def size(
     *,
@@ -282,6 +309,7 @@ def size(
     shortfall_h: float | None,
     shortfall_kg: float | None,
     out: Path | None,
+    units: Units,
     as_json: bool,
 ) -> None:
     """Find the load of SCENARIO, and the least size of each equipment that meets it.
@@ -295,14 +323,14 @@ def size(
         found = find_sizes(
             scenario, shortfall_h=shortfall_h, shortfall_kg=shortfall_kg, after=advance
         )
-    written = found.write(out) if out is not None else []
+    written = found.write(out, units=units) if out is not None else []
     if as_json:
         _print_json("size", found.document() | {"files": [str(path) for path in written]})
         return
     console = terminal.console()
     terminal.print_lines(console, [found.scenario.title])
-    terminal.print_loads(console, found.loads, found.design_loads)
-    terminal.print_sizes(console, found.sizes)
+    terminal.print_loads(console, found.loads, found.design_loads, units)
+    terminal.print_sizes(console, found.sizes, units)
     terminal.print_lines(console, found.cautions())
     terminal.print_lines(console, [f"Note: {note}." for note in found.notes])
     for path in written:
@@ -346,6 +374,7 @@ def size(
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder for the tables. Default: print only.",
 )
+@_units
 @_json
 def stress(
     *,
@@ -356,6 +385,7 @@ def stress(
     limits: tuple[str, ...],
     rank: tuple[str, ...],
     out: Path | None,
+    units: Units,
     as_json: bool,
 ) -> None:
     """Say how sure the comparison of SCENARIO is: draw its doubtful inputs again and again.
@@ -377,7 +407,7 @@ def stress(
             rank=rank,
             after=advance,
         )
-    written = found.write(out) if out is not None else []
+    written = found.write(out, units=units) if out is not None else []
     if as_json:
         _print_json("stress", found.document() | {"files": [str(path) for path in written]})
         return
@@ -385,7 +415,7 @@ def stress(
     terminal.print_lines(console, [found.scenario.title])
     terminal.print_lines(console, [found.verdict], style="bold")
     tables = found.tables()
-    terminal.print_spread(console, tables["spread"], tables["breaks"])
+    terminal.print_spread(console, tables["spread"], tables["breaks"], units)
     terminal.print_sensitivity(console, tables["sensitivity"], found.told_of())
     terminal.print_lines(console, found.lines())
     for path in written:
@@ -647,13 +677,15 @@ def simulate(*, model: Path, weather: Path, out: Path, engine: Path | None, as_j
 @_json
 def verify(*, folder: Path, as_json: bool) -> None:
     """Check that the results in FOLDER are whole and as they were written."""
-    from dewmargin.reports.folder import verify_folder  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.reports.folder import units_of, verify_folder  # noqa: PLC0415 - keeps --help fast
 
-    names = verify_folder(folder)
+    names, units = verify_folder(folder), units_of(folder)
     if as_json:
-        _print_json("verify", {"folder": str(folder), "files": names})
+        _print_json("verify", {"folder": str(folder), "files": names, "units": units})
         return
-    click.echo(f"{folder}: whole, {len(names)} files as they were written")
+    told = ", ".join(f"{of} in {each}" for of, each in sorted(units.items()))
+    also = f"; Parquet in si, {told}" if told else ""
+    click.echo(f"{folder}: whole, {len(names)} files as they were written{also}")
 
 
 @cli.command()
@@ -665,8 +697,11 @@ def verify(*, folder: Path, as_json: bool) -> None:
     type=click.Path(dir_okay=False, path_type=Path),
     help="File to write. Default for one folder: its report.html.",
 )
+@_other_units
 @_json
-def report(*, folders: tuple[Path, ...], out: Path | None, as_json: bool) -> None:
+def report(
+    *, folders: tuple[Path, ...], out: Path | None, units: Units | None, as_json: bool
+) -> None:
     """Make the page of the results in a folder again; of several folders, one side by side.
 
     Everything is taken from the tables and the manifest that lie there.
@@ -674,11 +709,11 @@ def report(*, folders: tuple[Path, ...], out: Path | None, as_json: bool) -> Non
     from dewmargin.reports import page  # noqa: PLC0415 - keeps --help fast
 
     if len(folders) == 1:
-        written = page.again(folders[0], out)
+        written = page.again(folders[0], out, units=units)
     elif out is None:
         raise click.UsageError("Several folders make a new page: name it with --out FILE.")
     else:
-        written = page.several(folders, out)
+        written = page.several(folders, out, units=units)
     if as_json:
         _print_json("report", {"file": str(written)})
         return
@@ -695,8 +730,17 @@ def report(*, folders: tuple[Path, ...], out: Path | None, as_json: bool) -> Non
     help="File to write, ending in .pdf, .svg or .png.",
 )
 @click.option("--option", metavar="NAME", help="For a chart of one option. Default: the chosen.")
+@_other_units
 @_json
-def figure(*, folder: Path, name: str, out: Path, option: str | None, as_json: bool) -> None:
+def figure(
+    *,
+    folder: Path,
+    name: str,
+    out: Path,
+    option: str | None,
+    units: Units | None,
+    as_json: bool,
+) -> None:
     """Draw one chart of the results in FOLDER as a file of its own, for a paper."""
     from dewmargin.plot import draw, style  # noqa: PLC0415 - keeps --help fast
     from dewmargin.reports.folder import verify_folder, write_file  # noqa: PLC0415 - idem
@@ -705,7 +749,7 @@ def figure(*, folder: Path, name: str, out: Path, option: str | None, as_json: b
     if kind not in style.KINDS:
         raise click.BadParameter("must end in .pdf, .svg or .png", param_hint="'--out'")
     verify_folder(folder)
-    write_file(out, style.content(draw(name, folder, option=option), kind))
+    write_file(out, style.content(draw(name, folder, option=option, units=units), kind))
     if as_json:
         _print_json("figure", {"file": str(out)})
         return
@@ -764,6 +808,7 @@ def extensions(*, try_: bool, as_json: bool) -> None:
     help="The page, an HTML file to be printed.",
 )
 @click.option("--text", is_flag=True, help="Print it as text instead, with all notes.")
+@_units
 @_json
 def sheet(
     *,
@@ -773,6 +818,7 @@ def sheet(
     step: int,
     out: Path,
     text: bool,
+    units: Units,
     as_json: bool,
 ) -> None:
     """Write one page for the site: fit, set, measure, watch.
@@ -789,7 +835,7 @@ def sheet(
             "the page is an HTML file: its name ends in .html", param_hint="--out"
         )
 
-    page = site_sheet(compare(scenario), option, t_out_c=outdoor, step_percent=step)
+    page = site_sheet(compare(scenario), option, t_out_c=outdoor, step_percent=step, units=units)
     if as_json:
         _print_json("sheet", page.document())
         return
@@ -843,20 +889,20 @@ def _compared(
     return compare_scenario(scenario, site=visit)
 
 
-def _print_comparison(result: Comparison) -> None:
+def _print_comparison(result: Comparison, units: Units) -> None:
     from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
 
     out = terminal.console()
-    terminal.print_lines(out, result.verdict_sentences[:1], style="bold")
+    terminal.print_lines(out, result.sentences(units)[:1], style="bold")
     table = result.table("comparison")
-    terminal.print_comparison(out, table)
-    terminal.print_taken(out, table)
+    terminal.print_comparison(out, table, units)
+    terminal.print_taken(out, table, units)
     if result.case.surfaces:
         faces = result.table("surfaces")
         shown = [result.options[0], *([result.chosen] if result.chosen is not None else [])]
         for option in shown:
             terminal.print_lines(out, [f"Surfaces, {option.name}:"])
-            terminal.print_surfaces(out, faces, option.name)
+            terminal.print_surfaces(out, faces, option.name, units)
     terminal.print_lines(out, result.summary_lines())
 
 

@@ -52,7 +52,7 @@ class Repeated:
 # Ranges: EnergyPlus, Auxiliary Programs, EPW data dictionary (temperature, pressure, wind);
 # the others are bounds beyond which no building is meant.
 T_OUT = Column("t_out_c", "°C", "outdoor air dry-bulb temperature", -70.0, 70.0)
-W_OUT = Column("w_out_kg_kg", "kg/kg", "outdoor humidity ratio, per kg of dry air", 0.0, 0.06)
+W_OUT = Column("w_out_kg_kg", "kg/kg", "outdoor humidity ratio, to dry air", 0.0, 0.06)
 PRESSURE = Column("p_pa", "Pa", "station pressure", 31_000.0, 120_000.0)
 T_AIR = Column("t_air_c", "°C", "room air temperature, volume mean", -40.0, 60.0)
 EXCHANGE = Column(
@@ -88,7 +88,7 @@ COMPARISON = (
     Column("evaporated_l", "l", "water that became vapour, 1 l = 1 kg"),
     Column("drained_l", "l", "water to waste"),
     Column("hot_feed_l", "l", "feed heated above the unheated water, wherever it cooled again"),
-    Column("feed_l_per_kg", "l/kg", "feed per kg of vapour delivered"),
+    Column("feed_l_per_kg", "l/kg", "feed to vapour delivered"),
     Column(
         "running_h",
         "h",
@@ -243,7 +243,11 @@ SURFACES = (
     Column("runoff_h", "h", "hours in which water runs off"),
     Column("frost_h", "h", "condensation hours with the surface below 0 °C"),
     Column("longest_wet_h", "h", "longest unbroken spell with a film"),
-    Column("below_dew_point_k_h", "K h", "sum of the hours' kelvin below the dew (frost) point"),
+    Column(
+        "below_dew_point_k_h",
+        "K h",
+        "sum over the hours of how far it is below the dew (frost) point",
+    ),
     Column("worst_margin_k", "K", "smallest dew margin of the year"),
     Column("condensed_g_m2", "g/m2", "vapour taken from the room, in hours that take more"),
     Column("runoff_g_m2", "g/m2", "water that ran off"),

@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from dewmargin.hours import Hours
     from dewmargin.onsite.site_file import AsMeasured, SiteFile
     from dewmargin.readers.epw import Weather
+    from dewmargin.units import Units
     from dewmargin.wall import Assembly
 
 QUALITY_RMSE_KG_KG = 0.2e-3
@@ -79,6 +80,13 @@ class Comparison(Results):
     def verdict(self) -> str:
         """Which option, why, what it costs elsewhere, and what would change that."""
         return " ".join(self.verdict_sentences)
+
+    def sentences(self, units: Units = "si") -> tuple[str, ...]:
+        """Return the sentences of the verdict in a reader's units."""
+        if units == "si":
+            return self.verdict_sentences
+        limits = Limits.of(self.scenario.comfort, self.hours, self.scenario.tariff)
+        return judge(self.options, replace(limits, units=units)).sentences
 
     @property
     def comparison(self) -> pd.DataFrame:
@@ -154,6 +162,7 @@ class Comparison(Results):
         return about(self.scenario, inputs_sha256(self.scenario, self.weather)) | {
             "verdict": self.verdict,
             "verdict_sentences": list(self.verdict_sentences),
+            "verdict_sentences_ip": list(self.sentences("ip")),
             "chosen": None if self.chosen is None else self.chosen.name,
             "readings": self.readings(),
             "heating_season_h": accepted.season_h,
@@ -175,8 +184,12 @@ class Comparison(Results):
             },
         }
 
-    def write(self, out: str | Path, *, hourly_csv: bool = False) -> list[Path]:
+    def write(
+        self, out: str | Path, *, hourly_csv: bool = False, units: Units = "si"
+    ) -> list[Path]:
         """Write the files of all reports and, last, `manifest.json`; return them.
+
+        The page and CSV are in `units`, Parquet in SI.
 
         Raises
         ------
@@ -186,7 +199,7 @@ class Comparison(Results):
             If a file cannot be written.
         """
         reports = self.scenario.writers()
-        about = self.about()
+        about = self.about() | units_told(units)
         try:
             files = folder.files_of(
                 _with_hours(reports) if hourly_csv else reports, self.tables(), about
@@ -213,19 +226,29 @@ def about(scenario: Scenario, inputs: Mapping[str, str]) -> dict[str, Any]:
     }
 
 
+def units_told(units: Units) -> dict[str, Any]:
+    """Return what a manifest says of the units of what people read; all else is SI."""
+    return {"units": {"csv": units, "page": units}}
+
+
 def write_tables(
     out: Path,
     tables: Mapping[str, Table],
     said: Mapping[str, Any],
     texts: Mapping[str, bytes] | None = None,
+    *,
+    units: Units = "si",
 ) -> list[Path]:
     """Write tables as Parquet and CSV, other files beside them, and last what the manifest says.
+
+    CSV is in `units`, Parquet in SI.
 
     Raises
     ------
     OutputError
         If a file cannot be written.
     """
+    said = dict(said) | units_told(units)
     files = folder.files_of([ParquetTables(), CsvTables()], tables, said)
     return folder.write_folder(out, files | dict(texts or {}), about=said)
 

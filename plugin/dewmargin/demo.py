@@ -5,11 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from dewmargin import columns
+from dewmargin.display import shown
 from dewmargin.options import number
 
 if TYPE_CHECKING:
     from dewmargin.comparison import Comparison
+    from dewmargin.display import Shown
     from dewmargin.options import Option
+    from dewmargin.units import Units
 
 
 def demo_folder() -> Path:
@@ -21,12 +25,16 @@ def demo_folder() -> Path:
     return installed if installed.exists() else Path(__file__).parents[2]
 
 
-def findings(house: Comparison, simulation: Comparison) -> list[str]:
+def findings(house: Comparison, simulation: Comparison, units: Units = "si") -> list[str]:
     """Return in six lines what the demo found."""
     name, cold, hot = _hot_and_cold(house)
     dry = house.options[0]
     wettest = max(house.options, key=lambda o: number(o, "condensation_h"))
     low = f"{100 * house.scenario.comfort.low_rh:.0f} %"
+    ratio, carbon = _shown("feed_l_per_kg", units), _shown("co2_kg", units)
+    water, mass = ratio.unit.split("/")
+    needs = [ratio.number(number(option, "feed_l_per_kg")) for option in (cold, hot)]
+    heat = _shown("feed_heat_kwh", units).unit
     saved = 1.0 - number(hot, "feed_l_per_kg") / number(cold, "feed_l_per_kg")
     return [
         (
@@ -34,32 +42,39 @@ def findings(house: Comparison, simulation: Comparison) -> list[str]:
             f"heating-season hours by the house model, "
             f"{number(simulation.options[0], 'dry_h'):.0f} by EnergyPlus."
         ),
-        f"2. {house.verdict_sentences[0]}",
-        f"3. From the simulation: {simulation.verdict_sentences[0]}",
+        f"2. {house.sentences(units)[0]}",
+        f"3. From the simulation: {simulation.sentences(units)[0]}",
         (
             f"4. The windows decide: {wettest.strategy!r} wets a surface in "
             f"{number(wettest, 'condensation_h'):.0f} h of the year, "
             f"{number(dry, 'condensation_h'):.0f} h without humidifier."
         ),
         (
-            f"5. Hot feed ({hot.supply}) needs {number(hot, 'feed_l_per_kg'):.1f} l for each kg "
-            f"delivered, cold ({cold.supply}) {number(cold, 'feed_l_per_kg'):.1f}: "
+            f"5. Hot feed ({hot.supply}) needs {needs[1]} {water} for each {mass} delivered, cold "
+            f"({cold.supply}) {needs[0]}: "
             f"{100 * saved:.0f} % less at the same orifice and demand ({name}), with a valve that "
             "shuts after each call; a pad fed without pause saves nothing."
         ),
         (
-            f"6. The heat is much the same, {_heat(hot):.2f} kWh for each kg with hot feed and "
-            f"{_heat(cold):.2f} with cold: it moves from furnace to water heater. By the demo's "
-            f"invented tariff the year costs {_money(house, hot)} and {_money(house, cold)}, "
-            f"with {number(hot, 'co2_kg'):.0f} and {number(cold, 'co2_kg'):.0f} kg of CO2."
+            f"6. The heat is much the same, {_heat(hot, units):.2f} {heat} for each {mass} with "
+            f"hot feed and {_heat(cold, units):.2f} with cold: it moves from furnace to water "
+            f"heater. By the demo's invented tariff the year costs {_money(house, hot)} and "
+            f"{_money(house, cold)}, with {carbon.number(number(hot, 'co2_kg'))} and "
+            f"{carbon.text(number(cold, 'co2_kg'))} of CO2."
         ),
     ]
 
 
-def _heat(option: Option) -> float:
-    """Return the heat of water heater and plant for each kilogram delivered. [kWh/kg]."""
-    heat = number(option, "feed_heat_kwh") + number(option, "makeup_heat_kwh")
-    return heat / number(option, "delivered_kg")
+def _shown(name: str, units: Units) -> Shown:
+    column = next(column for column in columns.COMPARISON if column.name == name)
+    return shown(column, units=units)
+
+
+def _heat(option: Option, units: Units) -> float:
+    """Return the heat of water heater and plant to vapour delivered. [kWh/kg or kBtu/lb]."""
+    heat, given = (_shown(name, units) for name in ("feed_heat_kwh", "delivered_kg"))
+    of = number(option, "feed_heat_kwh") + number(option, "makeup_heat_kwh")
+    return float(heat.of(of) / given.of(number(option, "delivered_kg")))
 
 
 def _money(result: Comparison, option: Option) -> str:

@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dewmargin.units import conversion
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from dewmargin.columns import Column, FloatArray
+    from dewmargin.units import Units
 
 MISSING = "–"
 # They turn the direction of the text around them, so that a name could show as another.
@@ -70,20 +73,29 @@ class Shown:
 
 # Decimals that a person reads, by unit; other units have two.
 _DECIMALS = {
-    **dict.fromkeys(("h", "kg", "l", "kWh", "% h", "%", "1"), 0),
-    **dict.fromkeys(("°C", "K", "l/kg", "°F", "g/m2", "K h"), 1),
+    **dict.fromkeys(("h", "kg", "l", "kWh", "W", "% h", "%", "1", "lb", "gal", "kBtu", "Btu/h"), 0),
+    **dict.fromkeys(("°C", "K", "K h", "l/kg", "g/m2", "°F", "°F h", "gr/ft2", "mph"), 1),
+    "gal/min": 3,
 }
 _FRACTION = Shown("%", 0, factor=100.0)
-_NAMED = {"mould_index_max": 1, "factor": 2, "feed_l_per_kg": 1, "t_out_f": 0}
+_NAMED = {"mould_index_max": 1, "factor": 2, "t_out_f": 0}
 
 
-def shown(column: Column, *, decimals: int | None = None, currency: str | None = None) -> Shown:
-    """Return how a column is shown.
+def shown(
+    column: Column,
+    *,
+    units: Units = "si",
+    decimals: int | None = None,
+    currency: str | None = None,
+) -> Shown:
+    """Return how a column of the results is shown.
 
     Parameters
     ----------
     column : Column
         Its unit and its name tell what it is.
+    units : str
+        What the reader reads.
     decimals : int, optional
         By default as many as suit the unit.
     currency : str, optional
@@ -92,7 +104,9 @@ def shown(column: Column, *, decimals: int | None = None, currency: str | None =
     if column.unit == "1" and column.name.endswith("_frac"):
         found = _FRACTION
     else:
-        unit = {"1": "", "g/m2": "g/m²"}.get(column.unit, column.unit)
+        made = conversion(column, units)
+        unit = "" if made.column.unit == "1" else made.column.unit.replace("2", "²")
         unit = currency or "" if column.name == "cost" else unit
-        found = Shown(unit, _NAMED.get(column.name, _DECIMALS.get(column.unit, 2)))
+        n = _NAMED.get(column.name, _DECIMALS.get(made.column.unit, 2))
+        found = Shown(unit, n, made.factor, made.offset)
     return found if decimals is None else replace(found, decimals=decimals)

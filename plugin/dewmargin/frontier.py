@@ -21,6 +21,7 @@ import numpy as np
 from dewmargin import balance, columns, yearly
 from dewmargin.columns import Table
 from dewmargin.comparison import about, compare_case, write_tables
+from dewmargin.display import shown
 from dewmargin.errors import InputError
 from dewmargin.hours import hours_of
 from dewmargin.lines import (
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     from dewmargin.lines import Line
     from dewmargin.readers.epw import Weather
     from dewmargin.trial import Numbers, Tried
+    from dewmargin.units import Units
 
 LEAST_PERCENT = 10  # of set-points sought, unless asked otherwise
 MOST_ROUNDS = 60
@@ -65,18 +67,20 @@ UNBOUND = ("feed_l", "shortfall_kg", "shortfall_h", "cost", "co2_kg")
 MORE_IS_BETTER = ("band_h",)
 GOALS = (*MORE_IS_BETTER, *FALLS, *RISES, *UNBOUND)
 DEFAULT_GOALS = ("band_h", "condensation_h")
+# What stands behind a year number and its unit.
 _WORDS = {
-    "condensation_h": "h with condensation",
-    "runoff_h": "h with run-off",
-    "wet_h": "h with wet surfaces",
-    "dry_h": "h too dry",
-    "below_band_percent_h": "% h below the band",
-    "band_h": "h in the comfort band",
-    "feed_l": "l of water",
-    "delivered_kg": "kg of vapour",
-    "co2_kg": "kg of CO2",
-    "shortfall_kg": "kg short",
-    "shortfall_h": "h short of vapour",
+    "condensation_h": "with condensation",
+    "runoff_h": "with run-off",
+    "wet_h": "with wet surfaces",
+    "dry_h": "too dry",
+    "below_band_percent_h": "below the band",
+    "band_h": "in the comfort band",
+    "feed_l": "of water",
+    "delivered_kg": "of vapour",
+    "co2_kg": "of CO2",
+    "cost": "of cost",
+    "shortfall_kg": "short",
+    "shortfall_h": "short of vapour",
 }
 # Of equals in all goals, the least of these, one after the other; then that of the fewest points.
 TIES = ("below_band_percent_h", "delivered_kg")
@@ -249,8 +253,13 @@ class Frontier:
     @property
     def verdict(self) -> str:
         """Return in a sentence which line to choose, and what it brings as it is set."""
+        return self.sentence()
+
+    def sentence(self, units: Units = "si") -> str:
+        """Return the verdict in a reader's units."""
         within = ", ".join(
-            f"at most {limit.most:g} {self._words(limit.name)}" for limit in self.limits
+            f"at most {self._words(limit.name, limit.most, units, digits='g')}"
+            for limit in self.limits
         )
         if self.chosen is None or self.as_set is None:
             kept = any(all(limit.kept(row) for limit in self.limits) for row in self.numbers)
@@ -261,7 +270,7 @@ class Frontier:
         set_so = f"set in whole per cent every {STEP_K} K " if self.chosen.points else ""
         named = dict.fromkeys([*self.goals, *(limit.name for limit in self.limits)])
         others = "".join(
-            f", {row[name] or 0.0:.0f} {self._words(name)}" for name in named if name != "band_h"
+            f", {self._words(name, row[name] or 0.0, units)}" for name in named if name != "band_h"
         )
         return (
             f"Choose {self.chosen.short()}: {set_so}it has "
@@ -270,12 +279,14 @@ class Frontier:
             + (f"; asked for {within}." if within else ".")
         )
 
-    def _words(self, name: str) -> str:
-        """Return a year number as words; what has none goes by its column."""
+    def _words(self, name: str, value: float, units: Units, *, digits: str = ".0f") -> str:
+        """Return a year number with its unit and words; what has none goes by its column."""
+        if name not in _WORDS:
+            return f"{value:{digits}} {name}"
+        column = next(column for column in columns.COMPARISON if column.name == name)
         tariff = self.scenario.tariff
-        if name == "cost" and tariff is not None:
-            return f"{tariff.currency} of cost"
-        return _WORDS.get(name, name)
+        of = shown(column, units=units, currency=None if tariff is None else tariff.currency)
+        return f"{float(of.of(value)):{digits}} {of.unit} {_WORDS[name]}"
 
     def lines_of_search(self) -> list[str]:
         """Return what was searched, and how far to trust it."""
@@ -358,7 +369,7 @@ class Frontier:
         data |= {name: [row[name] for row in self.numbers] for name in yearly.METRICS}
         return Table(columns=columns.FRONTIER, data=data)
 
-    def write(self, out: Path) -> list[Path]:
+    def write(self, out: Path, *, units: Units = "si") -> list[Path]:
         """Write the table, the chosen line and its settings, `manifest.json` last.
 
         Raises
@@ -375,10 +386,11 @@ class Frontier:
             texts = {"strategy.toml": self.toml().encode()}
         said = about(self.scenario, inputs) | {
             "verdict": self.verdict,
+            "verdict_sentences_ip": [self.sentence("ip")],
             "goals": list(self.goals),
             "limits": {limit.name: limit.most for limit in self.limits},
         }
-        return write_tables(out, tables, said, texts)
+        return write_tables(out, tables, said, texts, units=units)
 
 
 def _points(line: Line) -> str | None:

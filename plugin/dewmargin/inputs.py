@@ -13,6 +13,8 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, model_validator
 
+from dewmargin.units import INCH_OF_WATER_PA
+
 # Ends of names, longest first, and the unit as the conversion library spells it.
 UNITS: dict[str, str | None] = {
     "_m3_h_at_50pa": "m**3/hour",
@@ -67,7 +69,7 @@ _DEGREE = re.compile(r"(?<![A-Za-z_])(?:deg|°)?([CF])(?![A-Za-z_])")
 TRADE_UNITS = (
     "cfm = foot**3 / minute",
     "gpm = gallon / minute",
-    "inwc = 249.089 * pascal",
+    f"inwc = {INCH_OF_WATER_PA!r} * pascal",
 )
 
 

@@ -21,6 +21,7 @@ from dewmargin.onsite.finding import CAUTIONS
 from dewmargin.pages import render
 from dewmargin.reports.tables import rows
 from dewmargin.result_tables import SETTING_STEP_K, limits_table, settings_table
+from dewmargin.units import FOOT_M, GALLON_L, INCH_M, INCH_OF_WATER_PA, POUND_KG
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from dewmargin.equipment.supply import Supply
     from dewmargin.equipment.wetted_pad import AtWork
     from dewmargin.options import Option
+    from dewmargin.units import Units
 
 RISE_H = 3.0  # how long room humidity is watched after a start
 # Tolerances of what is measured, beside those of `commissioning`; common practice, no source.
@@ -39,15 +41,91 @@ LEAST_BORE_MM = 13.0  # of a drain; common practice, no source
 LEAST_CATCH_KG_H = 0.1  # less takes hours to catch
 MOST_NOTES, MOST_ROWS = 2, 11  # on the page; all of them stand in the text
 MOST_FACES = 3  # of today, those that sweat first
+MM_M = 1000.0
 _WIDTH = 72  # of the text: a terminal, or a phone held across
 _OF_PADS = {"drain_hot", "not_cooled", "no_drain", "airflow_low", "blown_off"}
 _SPELT = {"delta_degC": "K", "degC": "°C", "hour": "h", "minute": "min", "**2": "²", "**3": "³"}
+# What an input of the scenario is told in, by its unit, for a reader of US customary units: unit,
+# factor and offset.
+_CUSTOMARY = {
+    "degC": ("°F", 1.8, 32.0),
+    "delta_degC": ("°F", 1.8, 0.0),
+    "kg/s": ("lb/h", 3600.0 / POUND_KG, 0.0),
+    "kg/hour": ("lb/h", 1.0 / POUND_KG, 0.0),
+    "kg/day": ("lb/day", 1.0 / POUND_KG, 0.0),
+    "L/s": ("cfm", 0.06 / FOOT_M**3, 0.0),
+    "m**3/hour": ("cfm", 1.0 / 60.0 / FOOT_M**3, 0.0),
+    "L/min": ("gal/min", 1.0 / GALLON_L, 0.0),
+    "m": ("ft", 1.0 / FOOT_M, 0.0),
+    "mm": ("in", 1e-3 / INCH_M, 0.0),
+    "m**2": ("ft²", 1.0 / FOOT_M**2, 0.0),
+    "m**3": ("ft³", 1.0 / FOOT_M**3, 0.0),
+    "Pa": ("in wc", 1.0 / INCH_OF_WATER_PA, 0.0),
+}
 _RUNS = {
     "always": "whenever the air is too dry",
     "heating": "only while the plant heats",
     "blower": "whenever the blower runs",
     "humidity": "whenever the air is too dry, and starts the blower for it",
 }
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """How amounts are told on site, in a reader's units."""
+
+    units: Units
+
+    def catch(self, kg_h: float) -> str:
+        """Return a flow of water, as the time that a measuring jug takes."""
+        if self.units == "ip":
+            gal_h = kg_h / GALLON_L
+            return f"16 fl oz in {3600.0 / 8.0 / gal_h:.0f} s ({gal_h:.1f} gal/h)"
+        return f"half a litre in {1800.0 / kg_h:.0f} s ({kg_h:.1f} l/h)"
+
+    def between(self, *t_c: float) -> str:
+        """Return a temperature, or the ends of several, in one scale."""
+        unit = "°F" if self.units == "ip" else "°C"
+        t = [1.8 * each + 32.0 if self.units == "ip" else each for each in t_c]
+        return f"{' to '.join(f'{each:.0f}' for each in t)} {unit}"
+
+    def apart(self, k: float, digits: str = "g") -> str:
+        """Return a difference of temperature."""
+        return f"{1.8 * k:{digits}} °F" if self.units == "ip" else f"{k:{digits}} K"
+
+    def length(self, mm: float) -> str:
+        if self.units == "ip":
+            return f"{mm / MM_M / INCH_M:.2g} in"
+        return f"{mm:.0f} mm" if mm < MM_M else f"{mm / MM_M:.0f} m"
+
+    def pressure(self, low_pa: float, high_pa: float) -> str:
+        if self.units == "ip":
+            return f"{low_pa / INCH_OF_WATER_PA:.2f} to {high_pa / INCH_OF_WATER_PA:.2f} in wc"
+        return f"{low_pa:.0f} to {high_pa:.0f} Pa"
+
+    def given(self, part: object) -> str:
+        """Return the keys of a scenario's table and their values, those of inner tables too."""
+        given = part.model_dump(exclude_unset=True) if isinstance(part, BaseModel) else {}
+        return ", ".join(self._keys(given, leave_out=("name", "kind")))
+
+    def _keys(self, given: Mapping[str, Any], *, leave_out: tuple[str, ...] = ()) -> Iterator[str]:
+        for key, value in given.items():
+            if key in leave_out:
+                continue
+            end, unit = next(((e, u) for e, u in UNITS.items() if u and key.endswith(e)), ("", ""))
+            name = key.removesuffix(end).replace("_", " ")
+            if isinstance(value, dict):
+                yield f"{name} ({', '.join(self._keys(value))})"
+            elif isinstance(value, float):
+                yield f"{name} {self._input(value, unit)}".rstrip()
+            else:
+                yield f"{name} {value} {_spelt(unit)}".replace("_", " ").rstrip()
+
+    def _input(self, value: float, unit: str) -> str:
+        if self.units == "ip" and unit in _CUSTOMARY:
+            into, factor, offset = _CUSTOMARY[unit]
+            return f"{factor * value + offset:.4g} {into}"
+        return f"{value:g} {_spelt(unit)}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,6 +267,7 @@ def site_sheet(
     *,
     t_out_c: float | None = None,
     step_percent: int = 1,
+    units: Units = "si",
 ) -> Sheet:
     """Return the page of an option.
 
@@ -202,13 +281,15 @@ def site_sheet(
         the hours in which the option runs. [°C]
     step_percent : int
         The controller can be set to multiples of it. [%]
+    units : str
+        What flows, lengths and pressures are in, "si" or "ip"; outdoor temperatures are in both.
 
     Raises
     ------
     InputError
         If there is no such option, or nothing to be fitted.
     """
-    chosen = _option(result, option)
+    chosen, words = _option(result, option), _Words(units)
     equipment = next(e for e in result.scenario.equipment if e.name == chosen.equipment)
     supply = next(s for s in result.scenario.supplies if s.name == chosen.supply)
     water = supply.feed_water(result.case)
@@ -225,16 +306,16 @@ def site_sheet(
     if t_out_c is not None:
         today = _today(result, chosen, t_out_c, step_percent)
         if today is None:
-            coldest, warmest = result.hours.t_out_c.min(), result.hours.t_out_c.max()
+            ends = words.between(result.hours.t_out_c.min(), result.hours.t_out_c.max())
             notes.append(
-                f"nothing is set at {_both(t_out_c)}: the record has {coldest:.0f} to "
-                f"{warmest:.0f} °C, and holds humidity in the heating season only"
+                f"nothing is set at {_both(t_out_c)}: the record has {ends}, and holds "
+                "humidity in the heating season only"
             )
     return Sheet(
         title=result.scenario.title,
         option=chosen.name,
-        assumed=tuple(_assumed(result, equipment, supply)),
-        fit=tuple(_fit(equipment, water, work)),
+        assumed=tuple(_assumed(result, equipment, supply, words)),
+        fit=tuple(_fit(equipment, water, work, words)),
         settings=tuple(
             dict(row)
             for row in rows(settings_table(result, step_percent=step_percent))
@@ -242,7 +323,7 @@ def site_sheet(
         ),
         today=today,
         at_c=at_c,
-        expected=tuple(_expected(result, chosen, equipment, work, near)),
+        expected=tuple(_expected(result, chosen, equipment, work, near, words)),
         symptoms=tuple(
             row
             for key, row in commissioning.SYMPTOMS.items()
@@ -347,40 +428,22 @@ def _today(
     return {**row, "limits": [dict(each) for each in rows(limits_table(result, [t_out_c]))]}
 
 
-def _assumed(result: Comparison, equipment: Equipment, supply: Supply) -> Iterator[str]:
+def _assumed(
+    result: Comparison, equipment: Equipment, supply: Supply, words: _Words
+) -> Iterator[str]:
     """Yield what the numbers rest on."""
     weather = "" if result.weather is None else f"; weather of {result.weather.place}"
     yield f"{result.case.title}{weather}."
     comfort, hours = result.scenario.comfort, result.hours
     room_c = float(np.mean(hours.t_air_c, where=hours.heating_season))
     yield (
-        f"Room at {room_c:.0f} °C in the heating season, dry below "
+        f"Room at {words.between(room_c)} in the heating season, dry below "
         f"{100.0 * comfort.low_rh:.0f} %, humid above {100.0 * comfort.high_rh:.0f} %."
     )
-    yield f"{equipment.name}: {_given(equipment)}."
-    yield f"Water, {supply.name}: {_given(supply)}."
-    control = _given(result.scenario.control)
+    yield f"{equipment.name}: {words.given(equipment)}."
+    yield f"Water, {supply.name}: {words.given(supply)}."
+    control = words.given(result.scenario.control)
     yield f"Controller: {control}." if control else "Controller: exact sensors, no deadband."
-
-
-def _given(part: object) -> str:
-    """Return the keys of a scenario's table and their values, those of inner tables too."""
-    given = part.model_dump(exclude_unset=True) if isinstance(part, BaseModel) else {}
-    return ", ".join(_keys(given, leave_out=("name", "kind")))
-
-
-def _keys(given: Mapping[str, Any], *, leave_out: tuple[str, ...] = ()) -> Iterator[str]:
-    for key, value in given.items():
-        if key in leave_out:
-            continue
-        end, unit = next(((e, u) for e, u in UNITS.items() if u and key.endswith(e)), ("", ""))
-        name = key.removesuffix(end).replace("_", " ")
-        if isinstance(value, dict):
-            yield f"{name} ({', '.join(_keys(value))})"
-        elif isinstance(value, float):
-            yield f"{name} {value:g} {_spelt(unit)}".rstrip()
-        else:
-            yield f"{name} {value} {_spelt(unit)}".replace("_", " ").rstrip()
 
 
 def _spelt(unit: str) -> str:
@@ -390,7 +453,9 @@ def _spelt(unit: str) -> str:
     return unit
 
 
-def _fit(equipment: Equipment, water: FeedWater, work: _Work | None) -> Iterator[str]:
+def _fit(
+    equipment: Equipment, water: FeedWater, work: _Work | None, words: _Words
+) -> Iterator[str]:
     """Yield what to fit, and how."""
     units = getattr(equipment, "count", 1)
     call = getattr(equipment, "call", "always")
@@ -416,16 +481,20 @@ def _fit(equipment: Equipment, water: FeedWater, work: _Work | None) -> Iterator
         "before going on."
     )
     if work is not None and work.feed_kg_h > 1.001 * work.evaporation_kg_h:
-        trap = f", trap deeper than {plumbing.seal_mm(commissioning.STATIC_PA[1]):.0f} mm"
+        gap = words.length(plumbing.AIR_GAP_MM)
+        trap = f", trap deeper than {words.length(plumbing.seal_mm(commissioning.STATIC_PA[1]))}"
         yield (
-            f"Drain: {LEAST_BORE_MM:.0f} mm bore or more, falling by 1 in "
+            f"Drain: {words.length(LEAST_BORE_MM)} bore or more, falling by 1 in "
             f"{1.0 / plumbing.LEAST_FALL:.0f}, for all of the feed as hot as it comes; air gap of "
-            f"{plumbing.AIR_GAP_MM:.0f} mm, or {plumbing.AIR_GAP_OPENINGS:.0f} openings if more"
+            f"{gap}, or {plumbing.AIR_GAP_OPENINGS:.0f} openings if more"
             f"{trap if ducted else ''}."
         )
+    least, good = (
+        words.length(MM_M * each) for each in (sensor.LEAST_UPSTREAM_M, sensor.GOOD_UPSTREAM_M)
+    )
     yield (
-        f"Humidity sensor: in the return, {1e3 * sensor.LEAST_UPSTREAM_M:.0f} mm upstream of the "
-        f"take-off at least, {sensor.GOOD_UPSTREAM_M:.0f} m preferred, or on an inner wall. "
+        f"Humidity sensor: in the return, {least} upstream of the take-off at least, {good} "
+        "preferred, or on an inner wall. "
         "Outdoor sensor: shaded, away from vents."
     )
     yield (
@@ -442,13 +511,18 @@ def _fit(equipment: Equipment, water: FeedWater, work: _Work | None) -> Iterator
 
 
 def _expected(
-    result: Comparison, option: Option, equipment: Equipment, work: _Work | None, near: BoolArray
+    result: Comparison,
+    option: Option,
+    equipment: Equipment,
+    work: _Work | None,
+    near: BoolArray,
+    words: _Words,
 ) -> Iterator[Expected]:
     """Yield what to measure: a unit's water and air, the room, the circuit."""
     if work is not None:
-        yield from _of_water(work)
+        yield from _of_water(work, words)
     if work is not None and work.pad is not None:
-        yield _cooled(work.pad)
+        yield _cooled(work.pad, words)
     if work is not None:
         run_min = 60.0 * float(np.mean(option.outcome.running_frac, where=near))
         yield Expected(
@@ -469,7 +543,7 @@ def _expected(
             how="manometer, bypass open",
             value=(low + high) / 2.0,
             off=(high - low) / 2.0,
-            text=f"{low:.0f} to {high:.0f} Pa",
+            text=words.pressure(low, high),
             tolerance="usual",
         )
     yield Expected(
@@ -483,22 +557,20 @@ def _expected(
     )
 
 
-def _catch(key: str, what: str, how: str, kg_h: float, frac: float) -> Expected:
-    """Return a flow of water, as the time that half a litre takes."""
+def _catch(key: str, what: str, how: str, kg_h: float, frac: float, words: _Words) -> Expected:
+    """Return a flow of water, to be caught and timed."""
     return Expected(
         key=key,
         what=what,
         how=how,
         value=kg_h,
         off=frac * kg_h,
-        text=f"half a litre in {1800.0 / kg_h:.0f} s ({kg_h:.1f} l/h)"
-        if kg_h > LEAST_CATCH_KG_H
-        else "next to nothing",
+        text=words.catch(kg_h) if kg_h > LEAST_CATCH_KG_H else "next to nothing",
         tolerance=f"±{100.0 * frac:.0f} %",
     )
 
 
-def _degrees(key: str, what: str, how: str, t_c: float, off_k: float) -> Expected:
+def _degrees(key: str, what: str, how: str, t_c: float, off_k: float, words: _Words) -> Expected:
     return Expected(
         key=key,
         what=what,
@@ -506,11 +578,11 @@ def _degrees(key: str, what: str, how: str, t_c: float, off_k: float) -> Expecte
         value=t_c,
         off=off_k,
         text=_both(t_c),
-        tolerance=f"±{off_k:g} K",
+        tolerance=f"±{words.apart(off_k)}",
     )
 
 
-def _of_water(work: _Work) -> Iterator[Expected]:
+def _of_water(work: _Work, words: _Words) -> Iterator[Expected]:
     steady = "once it no longer changes"
     if work.purge_s is not None:
         steady = f"after {2.0 * work.purge_s:.0f} s, two fillings of the line"
@@ -520,6 +592,7 @@ def _of_water(work: _Work) -> Iterator[Expected]:
         "timed catch at the nozzle, or at the drain with the blower off",
         work.feed_kg_h,
         commissioning.FEED_FRAC,
+        words,
     )
     yield _degrees(
         "t_feed_c",
@@ -527,11 +600,12 @@ def _of_water(work: _Work) -> Iterator[Expected]:
         f"probe, {steady}",
         work.t_feed_c,
         commissioning.FEED_K,
+        words,
     )
     drain_kg_h = work.feed_kg_h - work.evaporation_kg_h
     if drain_kg_h > 1e-3 * work.feed_kg_h:
         how = "timed catch after 15 min wet; weigh it"
-        yield _catch("drain_kg_h", "drain of a unit", how, drain_kg_h, DRAIN_FRAC)
+        yield _catch("drain_kg_h", "drain of a unit", how, drain_kg_h, DRAIN_FRAC, words)
         if work.pad is not None:
             yield _degrees(
                 "t_drain_c",
@@ -539,10 +613,11 @@ def _of_water(work: _Work) -> Iterator[Expected]:
                 "probe in the stream; warmer: the feed runs past the pad",
                 float(work.pad.t_drain_c.item()),
                 commissioning.DRAIN_K,
+                words,
             )
 
 
-def _cooled(pad: AtWork) -> Expected:
+def _cooled(pad: AtWork, words: _Words) -> Expected:
     t_in, t_out = float(pad.t_in_c.item()), float(pad.t_out_c.item())
     return Expected(
         key="cooled_k",
@@ -550,8 +625,8 @@ def _cooled(pad: AtWork) -> Expected:
         how="two probes, shielded from radiation and drops, in a call for heat",
         value=t_in - t_out,
         off=OUT_K,
-        text=f"{t_in:.0f} to {t_out:.0f} °C, {t_in - t_out:.0f} K cooler",
-        tolerance=f"±{OUT_K:g} K",
+        text=f"{words.between(t_in, t_out)}, {words.apart(t_in - t_out, '.0f')} cooler",
+        tolerance=f"±{words.apart(OUT_K)}",
     )
 
 

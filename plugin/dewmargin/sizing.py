@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from dewmargin.contracts import Capability, Equipment, FeedWater, Mode, Use
     from dewmargin.hours import Hours
     from dewmargin.readers.epw import HumidificationDesign, Weather
+    from dewmargin.units import Units
 
 # Hours short by default, of all: as many as the 99.6 % design humidity leaves.
 SHORT_FRAC = 0.004
@@ -359,7 +360,7 @@ class Sizing:
         tables = {name: rows(table) for name, table in self.tables().items()}
         return {"title": self.scenario.title, **tables, "notes": list(self.notes)}
 
-    def write(self, out: Path) -> list[Path]:
+    def write(self, out: Path, *, units: Units = "si") -> list[Path]:
         """Write the tables, `manifest.json` last.
 
         Raises
@@ -369,7 +370,7 @@ class Sizing:
         """
         inputs = inputs_sha256(self.scenario, self.weather)
         said = about(self.scenario, inputs) | {"notes": list(self.notes)}
-        return write_tables(out, self.tables(), said)
+        return write_tables(out, self.tables(), said, units=units)
 
 
 def size(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dewmargin.columns import Column, Repeated, Table
+from dewmargin.display import Shown, shown
 from dewmargin.errors import InputError
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
     from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.units import Units
 
 MANIFEST = "manifest.json"
 Source = Any  # a `Data`, the folder of results, or results with `tables` and `about`
@@ -31,11 +33,20 @@ class Data:
     tables : mapping of str to Table
     about : mapping
         What the manifest says.
+    units : str, optional
+        What a reader reads; by default those of the page that the manifest tells of. The numbers
+        stay in SI: `shown` tells how they are shown.
     """
 
-    def __init__(self, tables: Mapping[str, Table], about: Mapping[str, Any]) -> None:
+    def __init__(
+        self,
+        tables: Mapping[str, Table],
+        about: Mapping[str, Any],
+        units: Units | None = None,
+    ) -> None:
         self._tables = tables
         self._about = about
+        self.units: Units = units or about.get("units", {}).get("page", "si")
         self.column = cache(self._column)
 
     @classmethod
@@ -52,6 +63,10 @@ class Data:
         if isinstance(source, (str, Path)):
             return cls(*read(Path(source)))
         return cls(source.tables(), source.about())
+
+    def in_units(self, units: Units | None) -> Data:
+        """Return the same data for a reader of these units; None: those that they have."""
+        return Data(self._tables, self._about, units or self.units)
 
     @cached_property
     def about(self) -> dict[str, Any]:
@@ -86,6 +101,29 @@ class Data:
     def describe(self, table: str, name: str) -> Column:
         """Return what a column means, and its unit."""
         return next(c for c in self._tables[table].columns if c.name == name)
+
+    def shown(self, table: str, name: str, *, decimals: int | None = None) -> Shown:
+        """Return how a column is shown in the reader's units."""
+        return shown(
+            self.describe(table, name),
+            units=self.units,
+            decimals=decimals,
+            currency=self.currency,
+        )
+
+    @cached_property
+    def currency(self) -> str | None:
+        """The unit of money of the results, if they have one."""
+        if not self.has("comparison"):
+            return None
+        return next(iter(self.names("comparison", "currency")), None)
+
+    @property
+    def sentences(self) -> list[str]:
+        """The sentences of the verdict in the reader's units."""
+        told = self.about
+        found: list[str] = told.get("verdict_sentences") or [told["verdict"]]
+        return told.get("verdict_sentences_ip", found) if self.units == "ip" else found
 
     def names(self, table: str, name: str) -> list[str]:
         """Return the distinct texts of a column in their order."""

@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from dewmargin.contracts import Strategy
     from dewmargin.control import Control
     from dewmargin.doubts import Doubt
+    from dewmargin.units import Units
 
 Sampling = Literal["sobol", "latin_hypercube"]
 Draw = tuple[Any, ...]
@@ -280,7 +281,7 @@ class Stress:
             **{name: rows(tables[name]) for name in ("spread", "breaks", "sensitivity")},
         }
 
-    def write(self, out: Path) -> list[Path]:
+    def write(self, out: Path, *, units: Units = "si") -> list[Path]:
         """Write the tables, `manifest.json` last.
 
         Raises
@@ -295,7 +296,7 @@ class Stress:
             "doubts": described(self.doubts),
             "limits": {limit.name: limit.most for limit in self.limits},
         }
-        return write_tables(out, self.tables(), said)
+        return write_tables(out, self.tables(), said, units=units)
 
 
 def _percent(part: int, whole: int) -> str:

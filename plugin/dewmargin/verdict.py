@@ -7,11 +7,13 @@ condensation; then condensation; then cost, or water where a cost is not known.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Generic, Literal, TypeVar
 
 import numpy as np
 
+from dewmargin import columns
+from dewmargin.display import Shown, shown
 from dewmargin.options import Rated, number
 
 if TYPE_CHECKING:
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from dewmargin.hours import Hours
     from dewmargin.scenario import Comfort
     from dewmargin.tariff import Tariff
+    from dewmargin.units import Units
 
 R = TypeVar("R", bound=Rated)
 
@@ -34,7 +37,7 @@ class Limits:
     """What is accepted in a record, and what its sentences need beside the options.
 
     `dry_h` are heating-season hours that need no humidifier, `extra_condensation_h` those beyond
-    the ones without humidifier. [h]
+    the ones without humidifier. [h] `units` are those of the sentences.
     """
 
     dry_h: float
@@ -42,6 +45,7 @@ class Limits:
     season_h: int
     whole_year: bool = True
     currency: str = ""
+    units: Units = "si"
 
     @classmethod
     def of(cls, comfort: Comfort, hours: Hours, tariff: Tariff | None) -> Limits:
@@ -54,6 +58,12 @@ class Limits:
             whole_year=share == 1.0,
             currency="" if tariff is None else tariff.currency,
         )
+
+    def amount_of(self, taken: str) -> Shown:
+        """Return how money or water stands in a sentence."""
+        column = next(column for column in columns.COMPARISON if column.name == taken)
+        of = shown(column, units=self.units, currency=self.currency)
+        return of if taken == "cost" else replace(of, unit=f"{of.unit} of water")
 
     def now(self, limit_h: float) -> str:
         """Return a limit as it stands; hours are whole, so that a part of one counts for none."""
@@ -255,14 +265,15 @@ def _second(dry: R, choice: _Choice[R], limits: Limits) -> str:
         return f"Of the options that {of_all}, none saves {100.0 * WORTH_FRAC:.0f} % of {saves}."
     other = _best(drier or cheaper, taken)
     saved = number(best, taken) - number(other, taken)
+    amount = float(limits.amount_of(taken).of(saved))
     lost_h = number(best, "band_h") - number(other, "band_h")
-    gain = (
-        f"have {_extra_h(best, other)} h less condensation"
-        if drier
-        else f"save {_amount(saved, taken, limits)} ({100.0 * saved / number(best, taken):.0f} %)"
-    )
+    if drier:
+        gain = f"have {_extra_h(best, other)} h less condensation"
+    else:
+        share = 100.0 * saved / number(best, taken)
+        gain = f"save {_amount(amount, taken, limits)} ({share:.0f} %)"
     loss = (
-        f"{lost_h:.0f} h fewer in the band" if lost_h else f"{_amount(-saved, taken, limits)} more"
+        f"{lost_h:.0f} h fewer in the band" if lost_h else f"{_amount(-amount, taken, limits)} more"
     )
     return f"{other.name!r} would {gain}, for {loss}."
 
@@ -295,8 +306,9 @@ def _lost_tie(choice: _Choice[R], limits: Limits) -> list[str]:
     if not tied:
         return []
     other = _best(tied, taken)
-    margin = math.floor(number(other, taken) - number(best, taken)) + 1
-    if margin > number(other, taken):
+    theirs, ours = (float(limits.amount_of(taken).of(number(o, taken))) for o in (other, best))
+    margin = math.floor(theirs - ours) + 1
+    if margin > theirs:
         return []  # not even for nothing
     less = f"{_amount(margin, taken, limits)} less"
     return [f"{other.name!r} has as many hours in the band and would be chosen at {less}"]
@@ -315,19 +327,24 @@ def _band(dry: R, option: R, limits: Limits) -> str:
 
 
 def _takes(choice: _Choice[R], limits: Limits) -> str:
-    water = f"{number(choice.option, 'feed_l'):.0f} l of water"
-    if choice.taken != "cost":
-        return water
-    return f"{water}, {number(choice.option, 'cost'):.0f} {limits.currency}"
+    taken = ("feed_l", "cost") if choice.taken == "cost" else ("feed_l",)
+    return ", ".join(
+        _words(float(limits.amount_of(name).of(number(choice.option, name))), name, limits)
+        for name in taken
+    )
 
 
 def _examined(dry: R) -> bool:
     return dry.row["condensation_h"] is not None
 
 
+def _words(amount: float, taken: str, limits: Limits) -> str:
+    """Return an amount, as it is shown, with its unit."""
+    return f"{amount:.0f} {limits.amount_of(taken).unit}"
+
+
 def _amount(amount: float, taken: str, limits: Limits) -> str:
-    unit = limits.currency if taken == "cost" else "l of water"
-    return f"{amount:.0f} {unit}" if amount >= 1.0 else f"under 1 {unit}"
+    return _words(amount, taken, limits) if amount >= 1.0 else f"under {_words(1.0, taken, limits)}"
 
 
 def _sentence(text: str) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 from rich.console import Console
 
-from dewmargin.columns import COMPARISON, FRONTIER, Table
+from dewmargin.columns import COMPARISON, FRONTIER, SETTINGS, Table
 from dewmargin.reports import terminal
 from dewmargin.reports.tables import rows
 
@@ -82,6 +82,21 @@ def test_a_terminal_without_unicode_gets_plain_lines(encoding: str) -> None:
     assert "----" in shown(options(), encoding=encoding)
 
 
+@pytest.mark.parametrize(("encoding", "told"), [("ascii", "degC degF"), ("cp1252", "°C °F")])
+def test_degrees_are_told_on_every_terminal(encoding: str, told: str) -> None:
+    settings: dict[str, list] = {c.name: [5] for c in SETTINGS} | {"strategy": ["a"]}
+
+    text = shown(
+        Table(columns=SETTINGS, data=settings),
+        encoding=encoding,
+        show=lambda out, t: terminal.print_by_outdoor_temperature(
+            out, t, "strategy", "rh_set_percent"
+        ),
+    )
+
+    assert told in " ".join(text.replace("|", " ").split())
+
+
 def test_what_is_not_known_is_a_dash() -> None:
     line = next(t for t in shown(options()).splitlines() if "no humidifier" in t)
 
@@ -97,6 +112,15 @@ def test_json_rows_keep_missing_as_null() -> None:
 
     assert found[0]["demand_kg"] is None
     assert found[2]["option"] == "a | pad | hot"
+
+
+@pytest.mark.parametrize("width", [80, 120])
+@pytest.mark.parametrize("show", [terminal.print_comparison, terminal.print_taken])
+def test_plain_lines_fit_the_terminal_too(show, width: int) -> None:
+    text = shown(many(), show=show, encoding="ascii", width=width)
+
+    assert max(map(len, text.splitlines())) <= width
+    assert "54321" in text
 
 
 @pytest.mark.parametrize("show", [terminal.print_comparison, terminal.print_taken])

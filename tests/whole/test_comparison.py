@@ -293,6 +293,14 @@ def test_the_demo_says_six_numbered_things(results) -> None:
     assert f"{heat[0]:.2f} kWh for each kg with hot feed and {heat[1]:.2f} with cold" in lines[5]
     assert heat[0] == pytest.approx(heat[1], rel=0.1)
 
+    ours = findings(results["house"], results["simulation"], "ip")
+    # 1 l/kg is 0.11983 gal/lb, 1 kWh/kg is 1.5477 kBtu/lb.
+    needs = 0.1198264 * hot.row["feed_l_per_kg"]
+    assert f"needs {needs:.2f} gal for each lb delivered" in ours[4]
+    assert f"{1.547721 * heat[0]:.2f} kBtu for each lb with hot feed" in ours[5]
+    assert f"{hot.row['co2_kg'] / 0.45359237:.0f} and " in ours[5]
+    assert ours[5].endswith(f"{cold.row['co2_kg'] / 0.45359237:.0f} lb of CO2.")
+
 
 # How much of its runs a pad has on water that stood in its line is taken from the demand, before
 # the balance. Here it is solved again with the humidifier's own runs and pauses, five times, until

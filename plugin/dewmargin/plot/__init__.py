@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from dewmargin.stored import Source
+    from dewmargin.units import Units
 
 # Charts of one option, by default the chosen one, and charts of all.
 OF_ONE = ("setpoint_lines", "through_the_year", "load_duration", "humidity_map", "margin_map")
@@ -31,7 +32,9 @@ def __getattr__(name: str) -> object:
     return getattr(import_module("dewmargin.plot.charts"), name)
 
 
-def draw(name: str, source: Source, *, option: str | None = None) -> Figure:
+def draw(
+    name: str, source: Source, *, option: str | None = None, units: Units | None = None
+) -> Figure:
     """Return the figure of a chart.
 
     Parameters
@@ -42,6 +45,8 @@ def draw(name: str, source: Source, *, option: str | None = None) -> Figure:
         Results, or the folder that they were written to.
     option : str, optional
         Of which option, for a chart of one; by default the one chosen.
+    units : str, optional
+        What its axes are in, "si" or "ip"; by default what the page of the results is in.
 
     Raises
     ------
@@ -49,8 +54,10 @@ def draw(name: str, source: Source, *, option: str | None = None) -> Figure:
         If there is no such option, the chart is of all, or the results lack what it shows.
     """
     from dewmargin.plot import charts, style  # noqa: PLC0415 - slow to import
+    from dewmargin.stored import Data  # noqa: PLC0415 - idem
 
     if option is not None and name in OF_ALL:
         raise InputError(f"{name} is a chart of all options", hint="leave --option out")
     chart = getattr(charts, name)
-    return style.figure_of(chart(source) if option is None else chart(source, option=option))
+    data = Data.of(source).in_units(units)
+    return style.figure_of(chart(data) if option is None else chart(data, option=option))

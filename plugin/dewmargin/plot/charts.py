@@ -13,7 +13,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 
-from dewmargin.display import printable, shown
+from dewmargin.display import Shown, printable
 from dewmargin.errors import InputError
 from dewmargin.plot.style import (
     BLUE,
@@ -58,7 +58,7 @@ TOO_SHORT = 0.04  # of the longest bar
 HUMIDITY_COLOURS = ("#8c510a", "#cf9f4c", "#f0ddb0", "#bfe3dc", "#56ada3", "#01665e")
 # Red is below the dew point.
 MARGIN_COLOURS = ("#a50026", "#f46d43", "#fdd27f", "#d9eef5", "#8ab8d8", "#3f66ad")
-MARGIN_EDGES_K = (-2.0, 0.0, 1.0, 3.0, 6.0)
+MARGIN_EDGES = {"si": (-2.0, 0.0, 1.0, 3.0, 6.0), "ip": (-4.0, 0.0, 2.0, 5.0, 10.0)}  # K, °F
 
 
 def chosen_option(data: Data, option: str | None) -> str:
@@ -109,9 +109,8 @@ def setpoint_lines(source: Source, *, option: str | None = None, axes: Axes | No
     with _style(axes):
         ax = axes or _axes(3.3)
         panel(ax, data, name)
-        t_out, rh = data.describe("settings", "t_out_c"), data.describe("settings", "rh_set_frac")
-        ax.set_xlabel(shown(t_out).label("outdoors"))
-        ax.set_ylabel(shown(rh).label("relative humidity"))
+        ax.set_xlabel(data.shown("settings", "t_out_c").label("outdoors"))
+        ax.set_ylabel(data.shown("settings", "rh_set_frac").label("relative humidity"))
         handles = [
             Line2D([], [], color=BLUE, marker="o", label=f"set: {short(_rule(data, name))}"),
             *(
@@ -144,9 +143,8 @@ def strategies(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
                 continue
             panel(ax, data, options[i])
             ax.set_title(short(_rule(data, options[i]), 26) + (" ✓" if options[i] == best else ""))
-        t_out, rh = data.describe("settings", "t_out_c"), data.describe("settings", "rh_set_frac")
-        made.supxlabel(shown(t_out).label("outdoors"), fontsize=9)
-        made.supylabel(shown(rh).label("relative humidity"), fontsize=9)
+        made.supxlabel(data.shown("settings", "t_out_c").label("outdoors"), fontsize=9)
+        made.supylabel(data.shown("settings", "rh_set_frac").label("relative humidity"), fontsize=9)
     return list(panels[: len(options)])
 
 
@@ -157,7 +155,7 @@ def through_the_year(
     data = Data.of(source).needing("comparison", "daily")
     name = chosen_option(data, option)
     days = data.column("daily", "date")[data.where("daily", option=name)]
-    amount = shown(data.describe("daily", "demand_kg"))
+    amount = data.shown("daily", "demand_kg")
     demand, given = (
         amount.of(data.numbers("daily", column, option=name))
         for column in ("demand_kg", "delivered_kg")
@@ -187,7 +185,7 @@ def load_duration(source: Source, *, option: str | None = None, axes: Axes | Non
     """
     data = Data.of(source).needing("comparison", "duration")
     name = chosen_option(data, option)
-    rate = shown(data.describe("duration", "demand_kg_h"))
+    rate = data.shown("duration", "demand_kg_h")
     with _style(axes):
         ax = axes or _axes(2.9)
         for i, each in enumerate(under_one_strategy(data, name)):
@@ -257,7 +255,7 @@ def humidity_panel(ax: Axes, data: Data, option: str) -> None:
 
 def humidity_legend(ax: Axes, data: Data) -> None:
     """Say what the colours of such a map mean."""
-    unit = shown(data.describe("hourly", "rh_frac"))
+    unit = data.shown("hourly", "rh_frac")
     _classes(ax, [unit.number(e) for e in _humidity_edges(data)], unit.unit, HUMIDITY_COLOURS)
 
 
@@ -272,17 +270,18 @@ def margin_map(source: Source, *, option: str | None = None, axes: Axes | None =
     data = Data.of(source).needing("comparison", "surfaces", "surfaces_hourly")
     name = chosen_option(data, option)
     of = {"option": name, "surface": worst_surface(data, name)}
-    unit = shown(data.describe("surfaces_hourly", "dew_margin_k"), decimals=0)
+    edges = MARGIN_EDGES[data.units]
+    unit = data.shown("surfaces_hourly", "dew_margin_k", decimals=0)
     with _style(axes):
         ax = axes or _axes(2.3)
         _map(
             ax,
             data.column("surfaces_hourly", "interval_start")[data.where("surfaces_hourly", **of)],
-            data.numbers("surfaces_hourly", "dew_margin_k", **of),
-            np.array(MARGIN_EDGES_K),
+            unit.of(data.numbers("surfaces_hourly", "dew_margin_k", **of)),
+            np.array(edges),
             MARGIN_COLOURS,
         )
-        _classes(ax, [unit.number(edge) for edge in MARGIN_EDGES_K], unit.unit, MARGIN_COLOURS)
+        _classes(ax, [Shown("", 0).number(edge) for edge in edges], unit.unit, MARGIN_COLOURS)
     return ax
 
 
@@ -364,7 +363,7 @@ def water(source: Source, *, figure_: Figure | None = None) -> list[Axes]:
             ),
         ),
     )
-    unit = shown(data.describe("comparison", "feed_l"))
+    unit = data.shown("comparison", "feed_l")
     with _style(figure_):
         made = figure_ or figure(0.95 + _tall(ROW_IN, options))
         panels = made.subplots(1, 2, sharey=True, sharex=True)
@@ -393,7 +392,7 @@ def energy(source: Source, *, axes: Axes | None = None) -> Axes:
         (label, _of_options(data, "comparison", column, options), colour)
         for column, label, colour in kinds
     ]
-    unit = shown(data.describe("comparison", "feed_heat_kwh"))
+    unit = data.shown("comparison", "feed_heat_kwh")
     with _style(axes):
         ax = axes or _axes(0.95 + _tall(ROW_IN, options))
         _stacked(ax, [each for each in parts if np.nansum(np.abs(each[1])) > 0.0])
@@ -454,8 +453,8 @@ def trade_off(source: Source, *, axes: Axes | None = None) -> Axes:
                     x[0] + extra_h, color=ORANGE, linestyle=DASHES[1], lw=1.2, label="accepted"
                 )
             )
-        unit = shown(data.describe("comparison", against))
-        band = shown(data.describe("comparison", "band_h"))
+        unit = data.shown("comparison", against)
+        band = data.shown("comparison", "band_h")
         ax.set_xlabel(unit.label("condensation" if against == "condensation_h" else "water"))
         ax.set_ylabel(band.label("in the comfort band"))
         ax.margins(0.06)
@@ -467,7 +466,8 @@ def frontier(source: Source, *, axes: Axes | None = None) -> Axes:
     """Draw the set-point lines that no other beats, by the first two goals of their search."""
     data = Data.of(source).needing("frontier")
     up, across = (data.about["goals"] * 2)[:2]
-    x, y = data.numbers("frontier", across), data.numbers("frontier", up)
+    of_x, of_y = (data.shown("frontier", goal) for goal in (across, up))
+    x, y = of_x.of(data.numbers("frontier", across)), of_y.of(data.numbers("frontier", up))
     chosen = data.column("frontier", "chosen").astype(bool)
     with _style(axes):
         ax = axes or _axes(3.0)
@@ -479,16 +479,12 @@ def frontier(source: Source, *, axes: Axes | None = None) -> Axes:
             )
         for goal, most in data.about["limits"].items():
             if goal == across:
-                ax.axvline(most, color=ORANGE, linestyle=DASHES[1], label="limit")
-        ax.set_xlabel(f"{across.replace('_', ' ')}: {_unit(data, across)}")
-        ax.set_ylabel(f"{up.replace('_', ' ')}: {_unit(data, up)}")
+                ax.axvline(float(of_x.of(most)), color=ORANGE, linestyle=DASHES[1], label="limit")
+        ax.set_xlabel(f"{across.replace('_', ' ')}: {of_x.unit}")
+        ax.set_ylabel(f"{up.replace('_', ' ')}: {of_y.unit}")
         ax.margins(0.08)
         legend(ax, ax.get_legend_handles_labels()[0])
     return ax
-
-
-def _unit(data: Data, column: str) -> str:
-    return shown(data.describe("frontier", column)).unit
 
 
 def against_band(data: Data) -> str:
@@ -593,8 +589,8 @@ def _dash(i: int) -> tuple[float, ...]:
 
 def panel(ax: Axes, data: Data, option: str) -> None:
     """Draw an option's set-points, the limits of the surfaces and the hours behind them."""
-    t_out = shown(data.describe("settings", "t_out_c"), decimals=0)
-    rh = shown(data.describe("settings", "rh_set_frac"))
+    t_out = data.shown("settings", "t_out_c", decimals=0)
+    rh = data.shown("settings", "rh_set_frac")
     rule = part(data, option, "strategy")
     temperatures = t_out.of(data.numbers("settings", "t_out_c"))
     low, high = float(temperatures.min()), float(temperatures.max())
@@ -702,7 +698,7 @@ def _of_options(
     data: Data, table: str, column: str, options: Sequence[str], **equal: str
 ) -> FloatArray:
     """Return a number of each option, as it is shown."""
-    unit = shown(data.describe(table, column))
+    unit = data.shown(table, column)
     found = dict(
         zip(
             data.texts(table, "option", **equal),

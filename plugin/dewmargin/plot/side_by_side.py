@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dewmargin.display import shown
 from dewmargin.plot import charts
 from dewmargin.plot.style import figure, look, styled
 
@@ -32,9 +31,9 @@ def setpoint_panels(results: Mapping[str, Data]) -> list[Axes]:
         for ax in panels[len(results) :]:
             ax.set_axis_off()
         first = next(iter(results.values()))
-        made.supxlabel(shown(first.describe("settings", "t_out_c")).label("outdoors"), fontsize=9)
+        made.supxlabel(first.shown("settings", "t_out_c").label("outdoors"), fontsize=9)
         made.supylabel(
-            shown(first.describe("settings", "rh_set_frac")).label("relative humidity"), fontsize=9
+            first.shown("settings", "rh_set_frac").label("relative humidity"), fontsize=9
         )
     return list(panels[: len(results)])
 
@@ -45,7 +44,7 @@ def demand_durations(results: Mapping[str, Data]) -> Axes:
         ax = figure(2.9).subplots()
         for i, (name, data) in enumerate(results.items()):
             option, kind = charts.chosen_option(data, None), look(i)
-            rate = shown(data.describe("duration", "demand_kg_h"))
+            rate = data.shown("duration", "demand_kg_h")
             hours, demand, given = (
                 data.numbers("duration", column, option=option)
                 for column in ("exceeded_h", "demand_kg_h", "delivered_kg_h")

@@ -9,6 +9,7 @@ from pydantic import Field
 
 from dewmargin.inputs import Inputs
 from dewmargin.reports.tables import arrow
+from dewmargin.units import in_units
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -52,12 +53,14 @@ class CsvTables(Inputs):
     def files(
         self,
         tables: Mapping[str, Table],
-        about: Mapping[str, Any],  # noqa: ARG002 - all reports are called alike
+        about: Mapping[str, Any],
     ) -> Mapping[str, bytes]:
-        """Return two files a table."""
+        """Return two files a table, in the units of CSV that the manifest tells of."""
         found: dict[str, bytes] = {}
-        for name, table in tables.items():
+        units = about.get("units", {}).get("csv", "si")
+        for name, in_si in tables.items():
             if name in SHORT or (name == HOURLY and self.hourly):
+                table = in_units(in_si, units)
                 content = arrow(table)
                 found[f"{name}.csv"] = _csv(content)
                 schema = _table_schema(table, content)

@@ -142,8 +142,10 @@ def write_folder(out: Path, files: Mapping[str, bytes], *, about: Mapping[str, A
     return [out / name for name in (*files, MANIFEST)]
 
 
-def replace_file(folder: Path, name: str, content: bytes) -> Path:
+def replace_file(folder: Path, name: str, content: bytes, *, units: Mapping[str, str]) -> Path:
     """Write one file of a results folder anew, and its hash into the manifest.
+
+    `units` are the file's, by its kind.
 
     Raises
     ------
@@ -153,7 +155,8 @@ def replace_file(folder: Path, name: str, content: bytes) -> Path:
     manifest = _json(folder / MANIFEST)
     hashes = dict(manifest["outputs_sha256"]) | {name: hashlib.sha256(content).hexdigest()}
     write_file(folder / name, content)
-    _write_manifest(folder, manifest | {"outputs_sha256": hashes})
+    told = {"units": dict(manifest.get("units", {})) | dict(units)}
+    _write_manifest(folder, manifest | told | {"outputs_sha256": hashes})
     return folder / name
 
 
@@ -190,6 +193,11 @@ def verify_folder(folder: Path, *, but: str | None = None) -> list[str]:
         if found != digest:
             raise InputError("is not as it was written", file=path, hint="compare again")
     return list(written)
+
+
+def units_of(folder: Path) -> dict[str, str]:
+    """Return the units of what people read in a results folder, by kind of file."""
+    return dict(_json(folder / MANIFEST).get("units", {}))
 
 
 def _places(name: str) -> list[str]:

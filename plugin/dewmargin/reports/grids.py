@@ -11,6 +11,7 @@ import numpy as np
 
 from dewmargin.columns import Column
 from dewmargin.display import MISSING, shown
+from dewmargin.units import conversions
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -57,7 +58,7 @@ HEADS = {
     "evaporated_l": "evaporated",
     "drained_l": "drained",
     "hot_feed_l": "of it heated",
-    "feed_l_per_kg": "feed per kg",
+    "feed_l_per_kg": "feed to vapour",
     "running_h": "runs",
     "feed_heat_kwh": "heat of the feed",
     "makeup_heat_kwh": "heat of the plant",
@@ -72,6 +73,7 @@ HEADS = {
     "delivered_kg_h": "delivered",
     "able_kg_h": "could give",
     "number": "number",
+    "points": "points: °C, relative humidity",
     "demand_peak_kg_h": "peak",
     "demand_p99_kg_h": "exceeded in 1 %",
     "demand_after_setback_kg_h": "after set-back",
@@ -134,14 +136,21 @@ def grid(
     for name, texts in where.items():
         mask &= np.isin(data.column(table, name).astype(str), list(texts))
     best = data.about.get("chosen")
-    currency = currency_of(data)
+    described = [data.describe(table, name) for name in columns]
+    # °C stays where °F stands beside it.
+    stays = {each.column.name for each in conversions(described, data.units)}
     heads: list[Cell] = []
     cells: list[list[Cell]] = []
     kept: list[str] = []
-    for name in columns:
-        column, head = data.describe(table, name), HEADS.get(name, name.replace("_", " "))
+    for name, column in zip(columns, described, strict=True):
+        head = HEADS.get(name, name.replace("_", " "))
         values = data.column(table, name)[mask]
-        how = shown(column, decimals=(decimals or {}).get(name), currency=currency)
+        how = shown(
+            column,
+            units="si" if name in stays else data.units,
+            decimals=(decimals or {}).get(name),
+            currency=data.currency,
+        )
         if column.unit or any(isinstance(value, float) for value in values):
             numbers = values.astype(np.float64)
             if not np.isfinite(numbers).any():
@@ -181,13 +190,6 @@ def grid(
         heads=heads,
         rows=rows,
     )
-
-
-def currency_of(data: Data) -> str | None:
-    """Return the unit of money of the results, if they have one."""
-    if not data.has("comparison"):
-        return None
-    return next(iter(data.names("comparison", "currency")), None)
 
 
 def tied(text: str) -> str:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from dewmargin.columns import Table
+    from dewmargin.units import Units
 
 FILE = "report.html"
 NEEDED = {"given", "defaults"}  # what a page asks of a manifest
@@ -31,8 +32,10 @@ class Page(Inputs):
         return {FILE: page(Data(tables, about)).encode("utf-8")}
 
 
-def again(folder: Path, out: Path | None = None) -> Path:
+def again(folder: Path, out: Path | None = None, *, units: Units | None = None) -> Path:
     """Make the page of a results folder again, in it or as another file.
+
+    By default it is in the units that it had.
 
     Raises
     ------
@@ -43,15 +46,16 @@ def again(folder: Path, out: Path | None = None) -> Path:
     """
     from dewmargin.reports.page_content import page  # noqa: PLC0415 - slow to import
 
-    content = page(_data(folder)).encode("utf-8")
+    data = _data(folder).in_units(units)
+    content = page(data).encode("utf-8")
     if out is None:
-        return results_folder.replace_file(folder, FILE, content)
+        return results_folder.replace_file(folder, FILE, content, units={"page": data.units})
     results_folder.write_file(out, content)
     return out
 
 
-def several(folders: Sequence[Path], out: Path) -> Path:
-    """Make one page of several results folders, side by side.
+def several(folders: Sequence[Path], out: Path, *, units: Units | None = None) -> Path:
+    """Make one page of several results folders, side by side; by default in the first's units.
 
     Raises
     ------
@@ -65,7 +69,9 @@ def several(folders: Sequence[Path], out: Path) -> Path:
     names = side_by_side.named(folders)
     found = {folder: _data(folder) for folder in folders}
     side_by_side.require_alike(found)
-    content = side_by_side.page(dict(zip(names, found.values(), strict=True)))
+    units = units or found[folders[0]].units
+    alike = [data.in_units(units) for data in found.values()]
+    content = side_by_side.page(dict(zip(names, alike, strict=True)))
     results_folder.write_file(out, content.encode("utf-8"))
     return out
 

@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dewmargin import pages
-from dewmargin.display import shown
 from dewmargin.plot import charts, style
 from dewmargin.plot.style import COLOURS, styled
-from dewmargin.reports.grids import Grid, currency_of, grid, tied
+from dewmargin.reports.grids import Grid, grid, tied
 from dewmargin.reports.svg import inline
 
 if TYPE_CHECKING:
@@ -85,7 +84,7 @@ def colours() -> Mapping[str, Sequence[tuple[str, str]]]:
 def answer(data: Data) -> dict[str, Any]:
     """Return the first screen: verdict, key numbers, the chosen option and what to set."""
     about = data.about
-    sentences = about.get("verdict_sentences") or [about["verdict"]]
+    sentences = data.sentences
     chosen = about.get("chosen")
     found: dict[str, Any] = {
         "lead": tied(sentences[0]),
@@ -142,7 +141,7 @@ def _keys(data: Data, option: str, baseline: str) -> list[Key]:
         )
         if np.isnan(value):
             continue
-        how = shown(data.describe("comparison", column), currency=currency_of(data))
+        how = data.shown("comparison", column)
         compare = option != baseline and column in ("band_h", "dry_h", "condensation_h")
         keys.append(
             Key(
@@ -329,7 +328,7 @@ def _room_charts(
     data: Data, option: str, of: Mapping[str, Sequence[str]], *, has_faces: bool
 ) -> list[Chart]:
     comfort = data.about["scenario"]["comfort"]
-    rh = shown(data.describe("hourly", "rh_frac"))
+    rh = data.shown("hourly", "rh_frac")
     found = [
         _chart(
             data,
@@ -461,7 +460,7 @@ def _water_charts(data: Data) -> list[Chart]:
 
 def _trade_off(data: Data) -> Chart:
     against = charts.against_band(data)
-    what = "hours of condensation" if against == "condensation_h" else "litres of feed"
+    what = "hours of condensation" if against == "condensation_h" else "feed"
     return _chart(
         data,
         charts.trade_off,

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from dewmargin import pages
-from dewmargin.display import MISSING, shown
+from dewmargin.display import MISSING
 from dewmargin.errors import InputError
 from dewmargin.plot import charts, side_by_side
-from dewmargin.reports.grids import HEADS, currency_of, grid, tied
+from dewmargin.reports.grids import HEADS, grid, tied
 from dewmargin.reports.page_content import Section, chart_of, colours
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ NUMBERS = (
     ("co2_kg", False),
 )
 BASELINE = " without humidifier"
+PLACE = ("t_out_c", "t_out_f")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,7 +120,7 @@ def _told(name: str, data: Data) -> dict[str, Any]:
     return {
         "name": name,
         "title": about["title"],
-        "verdict": [tied(sentence) for sentence in about["verdict_sentences"]],
+        "verdict": [tied(sentence) for sentence in data.sentences],
         "chosen": about["chosen"],
         "warnings": [tied(warning) for warning in about["warnings"]],
         "inputs": sorted(about["inputs_sha256"].items()),
@@ -137,7 +138,7 @@ def _numbers(results: Mapping[str, Data]) -> list[dict[str, Any]]:
                 option = data.names("comparison", "option")[0]
                 option = option if baseline else data.about["chosen"] or option
                 value = float(data.numbers("comparison", column, option=option)[0])
-                how = shown(data.describe("comparison", column), currency=currency_of(data))
+                how = data.shown("comparison", column)
                 alone = column == "cost"  # each in its own currency
                 values.append(
                     Value(text=how.text(value) if alone else how.number(value), option=option)
@@ -158,32 +159,31 @@ def _numbers(results: Mapping[str, Data]) -> list[dict[str, Any]]:
 
 def _settings(results: Mapping[str, Data]) -> list[dict[str, Any]]:
     """Return what to set in each, by outdoor temperature."""
-    set_at: dict[float, dict[str, tuple[str, str]]] = {}
-    unit = None
+    set_at: dict[tuple[float, float], dict[str, tuple[str, str]]] = {}
+    first = next(iter(results.values())).in_units("si")  # both °C and °F, for everyone
     for name, data in results.items():
         chosen = data.about["chosen"]
         if chosen is None:
             continue
         rule = charts.part(data, chosen, "strategy") or ""
-        unit = data
-        how = shown(data.describe("settings", "rh_set_percent"))
-        for t_c, percent in zip(
-            data.numbers("settings", "t_out_c", strategy=rule),
-            data.numbers("settings", "rh_set_percent", strategy=rule),
+        how = data.shown("settings", "rh_set_percent")
+        for t_c, t_f, percent in zip(
+            *(
+                data.numbers("settings", column, strategy=rule)
+                for column in (*PLACE, "rh_set_percent")
+            ),
             strict=True,
         ):
-            set_at.setdefault(float(t_c), {})[name] = how.number(percent), rule
-    if unit is None:
+            set_at.setdefault((float(t_c), float(t_f)), {})[name] = how.number(percent), rule
+    if not set_at:
         return []
-    places = [
-        shown(unit.describe("settings", column), decimals=0) for column in ("t_out_c", "t_out_f")
-    ]
+    places = [first.shown("settings", column, decimals=0) for column in PLACE]
     return [
         {
-            "at": [places[0].text(t_c), places[1].text(t_c * 1.8 + 32.0)],
-            "set": [set_at[t_c].get(name, (MISSING, "")) for name in results],
+            "at": [how.text(each) for how, each in zip(places, at, strict=True)],
+            "set": [set_at[at].get(name, (MISSING, "")) for name in results],
         }
-        for t_c in sorted(set_at)
+        for at in sorted(set_at)
     ]
 
 
