@@ -83,11 +83,11 @@ def settings_table(
         if held is None:
             continue
         for where, found in _by_outdoor_temperature(result, held, grid):
-            # Half a step is rounded down; all of it where the rule needs it, or where rounding up
-            # would pass what the surfaces allow.
-            allowed, half_step = least.get(where["t_out_c"], 1.0), 0.005 * step_percent
-            tight = found["at"] <= allowed < found["at"] + half_step
-            half = 0.0 if found["wide"] or tight else 0.5
+            # Half a per cent is rounded down; all of it where the rule needs it, where rounding up
+            # would pass what the surfaces allow, and in coarser steps.
+            allowed = least.get(where["t_out_c"], 1.0)
+            tight = found["at"] <= allowed < found["at"] + 0.005
+            half = 0.0 if found["wide"] or tight or step_percent > 1 else 0.5
             rows.append(
                 {
                     "strategy": option.strategy,

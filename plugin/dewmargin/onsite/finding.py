@@ -21,7 +21,7 @@ _STAGNANT = (
     "branch for the summer, flush it before the season."
 )
 _TOO_HUMID = "Too much humidity condenses and grows mould: keep the limit by outdoor temperature."
-_COMBUSTION = (
+OF_A_BYPASS = (
     "A bypass changes airflow and pressures: have temperature rise, limits, venting and CO "
     "checked, and draw no air from where something burns."
 )
@@ -30,7 +30,7 @@ CAUTIONS = {
     "thermistor": (_ISOLATE, _HIDDEN, _LOCAL),
     "circuit": (_ISOLATE, _HIDDEN, _LOCAL),
     "water": (_SCALD, _STAGNANT, _LOCAL),
-    "measured": (_SCALD, _ISOLATE, _TOO_HUMID, _COMBUSTION, _LOCAL),
+    "measured": (_SCALD, _ISOLATE, _TOO_HUMID, OF_A_BYPASS, _LOCAL),
 }
 
 
