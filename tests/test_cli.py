@@ -270,7 +270,10 @@ def test_results_are_verified_and_a_foreign_folder_is_not(tmp_path) -> None:
     whole, other = run("verify", out), run("verify", tmp_path)
 
     written = [file for file in out.iterdir() if file.name != "manifest.json"]
-    assert whole.stdout == f"{out}: whole, {len(written)} files as they were written\n"
+    assert whole.stdout == (
+        f"{out}: whole, {len(written)} files as they were written; "
+        "Parquet in si, csv in si, page in si\n"
+    )
     assert other.returncode == 3
     assert other.stderr.startswith(f"error: {tmp_path}: has no manifest of results")
 

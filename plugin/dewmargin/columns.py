@@ -52,7 +52,7 @@ class Repeated:
 # Ranges: EnergyPlus, Auxiliary Programs, EPW data dictionary (temperature, pressure, wind);
 # the others are bounds beyond which no building is meant.
 T_OUT = Column("t_out_c", "°C", "outdoor air dry-bulb temperature", -70.0, 70.0)
-W_OUT = Column("w_out_kg_kg", "kg/kg", "outdoor humidity ratio, to dry air", 0.0, 0.06)
+W_OUT = Column("w_out_kg_kg", "kg/kg", "outdoor humidity ratio, vapour to dry air", 0.0, 0.06)
 PRESSURE = Column("p_pa", "Pa", "station pressure", 31_000.0, 120_000.0)
 T_AIR = Column("t_air_c", "°C", "room air temperature, volume mean", -40.0, 60.0)
 EXCHANGE = Column(
@@ -88,7 +88,7 @@ COMPARISON = (
     Column("evaporated_l", "l", "water that became vapour, 1 l = 1 kg"),
     Column("drained_l", "l", "water to waste"),
     Column("hot_feed_l", "l", "feed heated above the unheated water, wherever it cooled again"),
-    Column("feed_l_per_kg", "l/kg", "feed to vapour delivered"),
+    Column("feed_l_per_kg", "l/kg", "feed per mass of vapour delivered"),
     Column(
         "running_h",
         "h",
