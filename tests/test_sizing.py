@@ -687,5 +687,5 @@ def test_the_demo_says_that_heating_alone_leaves_too_little_time() -> None:
 
     assert "time, not size: it may run in " in text
     assert "% of the time with demand, in 454 h not at all" in text
-    assert "Steady load in kg/h at the design dew points of the climate:" in text
+    assert "Steady load at the design dew points of the climate:" in text
     assert "-29.1 °C" in text

@@ -347,7 +347,7 @@ def test_a_draw_does_not_depend_on_what_else_is_drawn_beside_it(tmp_path) -> Non
 def test_numbers_do_not_depend_on_how_many_cases_are_solved_at_once(
     at_once, tmp_path, monkeypatch
 ) -> None:
-    runner = stress._Runner(small(tmp_path, SETS["house"], lines=MORE))
+    runner = stress.Runner(small(tmp_path, SETS["house"], lines=MORE))
     a, b = (stress.draws_of(runner.doubts, each) for each in design(7, 9, "sobol", seed=1))
     group = [runner.variants.row(draw) for draw in (a[0], *stress._mixed(a[0], b[0]))]
     runner._prepare(group)
