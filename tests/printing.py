@@ -14,11 +14,11 @@ from browser import chromium, found
 if TYPE_CHECKING:
     from pathlib import Path
 
-# For tests of printed pages; nothing else may be skipped.
+# Without Chromium, which pip does not bring, no page can be seen or printed; .ci/run installs it.
 needs_chromium = pytest.mark.skipif(
     found() is None, reason="no Chromium on PATH: install Debian's package chromium"
 )
-PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+PAPERS_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
 
 
 @dataclass(frozen=True)

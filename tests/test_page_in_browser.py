@@ -16,16 +16,15 @@ import browser
 import page_case
 from dewmargin.plot import style
 from dewmargin.reports import page
+from printing import PAPERS_MM, needs_chromium
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(browser.found() is None, reason="no Chromium is installed"),
-]
+pytestmark = [pytest.mark.browser, needs_chromium]
 WIDTHS = (390, 820, 1440)
-AXE = os.environ.get("DEWMARGIN_AXE")  # axe.min.js of the npm package axe-core
+# axe.min.js of the npm package axe-core, which pip does not bring: where it is not named, the
+# tests that need it are skipped. The automated run names it where it has npm.
+AXE = os.environ.get("DEWMARGIN_AXE")
 MM_PER_PX = 25.4 / 96.0  # CSS Values and Units 4: an inch is 96 px
 MARGIN_MM = 14.0  # of @page, in the page's own style
-PAPER_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
 
 
 @pytest.fixture(scope="module")
@@ -96,11 +95,11 @@ def test_what_gets_into_a_page_cannot_run_or_load(files, chromium, tmp_path: Pat
     assert all("Content Security Policy" in told for told in chromium.complaints)
 
 
-@pytest.mark.parametrize("paper", PAPER_MM)
+@pytest.mark.parametrize("paper", PAPERS_MM)
 @pytest.mark.parametrize("name", NAMES)
 def test_no_figure_is_higher_than_a_printed_page(name: str, paper: str, files, chromium) -> None:
     """A figure does not break; one that is no higher than the page is not cut."""
-    across, down = (side - 2.0 * MARGIN_MM for side in PAPER_MM[paper])
+    across, down = (side - 2.0 * MARGIN_MM for side in PAPERS_MM[paper])
     chromium.open(files[name], width=int(across / MM_PER_PX))
     chromium.ask("Emulation.setEmulatedMedia", media="print")
     try:
@@ -120,7 +119,7 @@ def test_no_figure_is_higher_than_a_printed_page(name: str, paper: str, files, c
     assert wide <= int(across / MM_PER_PX)
 
 
-@pytest.mark.parametrize("paper", PAPER_MM)
+@pytest.mark.parametrize("paper", PAPERS_MM)
 def test_a_page_prints(paper: str, files, chromium, tmp_path: Path) -> None:
     chromium.open(files["house"], width=820)
 

@@ -149,7 +149,12 @@ def enthalpy(t_c: FloatArray, w_kg_kg: FloatArray) -> FloatArray:
 
     *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 30.
     """
-    return CP_DRY_AIR * t_c + w_kg_kg * (H_FG_0C + CP_VAPOUR * t_c)
+    return CP_DRY_AIR * t_c + w_kg_kg * vapour_enthalpy(t_c)
+
+
+def vapour_enthalpy(t_c: FloatArray) -> FloatArray:
+    """Enthalpy of vapour at air temperature, the vapour's part of `enthalpy`. [J/kg]."""
+    return H_FG_0C + CP_VAPOUR * t_c
 
 
 def temperature_of_enthalpy(h_j_kg: FloatArray, w_kg_kg: FloatArray) -> FloatArray:

@@ -326,7 +326,7 @@ def _used(
         beside = 0.0 if capability.added is None else capability.added_share
         available_s = case.step_s * (capability.heat_frac + (1.0 - capability.heat_frac) * beside)
         fuel = fuel / capability.part_load.factor(given_kg[0] + given_kg[1], available_s)
-    vapour_j = (given_kg[0] + given_kg[1]) * (air.H_FG_0C + air.CP_VAPOUR * case.t_air_c)
+    vapour_j = (given_kg[0] + given_kg[1]) * air.vapour_enthalpy(case.t_air_c)
     return {
         "feed_kg": feed,
         "hot_feed_kg": np.zeros_like(feed) if capability.hot is None else feed * capability.hot,

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 # Takes inputs by name, cases turn by turn, and the number of demands; gives a row a case.
 Years = Callable[[dict[str, np.ndarray], list[np.ndarray], int], "FloatArray"]
 MOST_BYTES = 24e9  # of what is given to a GPU at a time
+_MOST_ROWS = 12  # of what a device uses, usually
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,9 +57,6 @@ class Job:
         """Return about what it takes on a device."""
         rows = len(self.cases.low) + len(self.cases.devices) * (year.OF_A_DEVICE + _MOST_ROWS)
         return 8 * self.of.case.n_steps * (rows + 12 + 8 * self.of.area_m2.size)
-
-
-_MOST_ROWS = 12  # of what a device uses, usually
 
 
 def gpu_years() -> Years:
@@ -204,7 +202,6 @@ def _shared(job: Job) -> FloatArray:
 
 def _steps(job: Job) -> FloatArray:
     of, case = job.of, job.of.case
-    vapour_j_kg = air.H_FG_0C + air.CP_VAPOUR * case.t_air_c
     return np.array(
         [
             of.ceiling,
@@ -212,7 +209,7 @@ def _steps(job: Job) -> FloatArray:
             of.source_kg_s,
             case.exchange_kg_s,
             case.w_base_kg_kg,
-            vapour_j_kg,
+            air.vapour_enthalpy(case.t_air_c),
         ]
     ).T
 

@@ -317,7 +317,7 @@ def _account(
     hot: BoolArray = np.zeros(n, dtype=bool) if can.hot is None else can.hot
     _, _, _, _, added, added_rest, running, running_rest, _ = ran.steps
     kernel.tally_device()(
-        case.step_s, case.steps_per_hour, air.H_FG_0C + air.CP_VAPOUR * case.t_air_c,
+        case.step_s, case.steps_per_hour, air.vapour_enthalpy(case.t_air_c),
         3600.0 * case.hourly_mean(case.heating_w), book.hours.cooling, energy.KEPT_IN_AN_HOUR,
         per_heat(case.heat_source, of), per_heat(taker.heater, of), rows, of_use,
         _column(can.added_share, n),

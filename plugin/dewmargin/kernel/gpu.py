@@ -26,7 +26,6 @@ SIMULATED: bool = import_module("numba").config.ENABLE_CUDASIM
 THREADS = 64  # of a block
 _ONE = threading.Lock()  # threads that prepare take turns on the device
 seconds: list[float] = []  # that each call ran on the device, copies left out
-REGISTERS = 0  # of a thread at most; 0: as many as it likes
 
 
 @functools.cache
@@ -49,8 +48,6 @@ def _twin(plain: ModuleType) -> ModuleType:
 def _kernel() -> Any:
     one_year = _twin(year).year
 
-    limits = {"max_registers": REGISTERS} if REGISTERS and not SIMULATED else {}
-
     def solve(
         which: Any, first: Any, shared: Any, of_case: Any, numbers: Any, steps: Any, hours: Any,
         faces: Any, face_hours: Any, area: Any, devices: Any, rows: Any, of_use: Any,
@@ -65,7 +62,7 @@ def _kernel() -> Any:
                 out,
             )  # fmt: skip
 
-    return cuda.jit(**limits)(solve)
+    return cuda.jit(solve)
 
 
 def years(inputs: dict[str, np.ndarray], turns: list[np.ndarray], n_wanted: int) -> FloatArray:

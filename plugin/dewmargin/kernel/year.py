@@ -94,7 +94,6 @@ OF_BUILDING, OF_DEVICE, OF_LOW, OF_LOW_WET, WANTED, FILLS = range(6)
 OF_ALL = 12
 
 # What is found: the columns of `tally`, room and device, then the least dew margin.
-OF_THE_DEVICE = OF_ROOM
 MARGIN = OF_ROOM + OF_DEVICE_YEAR
 FOUND = MARGIN + 1
 # Rows to work in, a number a case and surface each.
@@ -363,7 +362,7 @@ def year(
     out[c, HUMID_H], out[c, BELOW_BAND], out[c, FOG] = humid_h, below, fogged
     out[c, CONDENSATION_H], out[c, FROST_H], out[c, WET_H] = condensing_h, frost_h, wet_h
     out[c, RUNOFF_H], out[c, CONDENSED], out[c, DRIED] = runoff_h, condensed, dried
-    at = OF_THE_DEVICE
+    at = OF_ROOM
     out[c, at + FEED] = feed + of_device[dev, RESTING_FEED] * resting_sum_s
     out[c, at + BROUGHT], out[c, at + FEED_HEAT], out[c, at + FAN] = brought, feed_heat, fan
     out[c, at + ELECTRICITY] = electricity + of_device[dev, STANDBY] * resting_sum_s
