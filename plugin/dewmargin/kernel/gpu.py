@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 cuda: Any = import_module("numba.cuda")  # untyped
 SIMULATED: bool = import_module("numba").config.ENABLE_CUDASIM
-THREADS = 64  # of a block
+THREADS = 128  # of a block
 _ONE = threading.Lock()  # threads that prepare take turns on the device
 seconds: list[float] = []  # that each call ran on the device, copies left out
 
@@ -35,10 +35,11 @@ def _twin(plain: ModuleType) -> ModuleType:
     assert spec is not None  # noqa: S101 - a file of this package
     assert spec.loader is not None  # noqa: S101 - idem
     twin = module_from_spec(spec)
-    # The simulator knows no inlining.
-    forced = {} if SIMULATED else {"forceinline": True}
-    inline = cuda.jit(device=True, **forced)
+    # The simulator knows no inlining, and goes thread by thread.
+    inline = cuda.jit(device=True, **({} if SIMULATED else {"forceinline": True}))
     vars(twin).update(jit=cuda.jit(device=True), inline=inline, VECTOR=1, buffer=None)
+    if not SIMULATED:
+        vars(twin).update(sync=cuda.syncthreads)  # does not wait for threads that have ended
     spec.loader.exec_module(twin)
     vars(twin).update(_borrowed(plain, _twin, inline))
     return twin

@@ -70,6 +70,12 @@ if "jit" not in globals():  # the loader of a twin sets them beforehand
 
     inline = jit
 
+if "sync" not in globals():  # a GPU's loader does
+
+    @inline
+    def sync() -> None:
+        """Wait for the others who solve cases: here there are none."""
+
 
 # Rows of a building in each step,
 HIGH, K, G_IN, A_OUT, BASE, VAPOUR = range(6)
@@ -212,6 +218,7 @@ def year(
     feed_heat, water_heating, makeup, space_heating, owed_j = 0.0, 0.0, 0.0, 0.0, 0.0
     resting_sum_s, least_k = 0.0, 1e3
     for hour in range(first, n_hours):
+        sync()  # who goes in step shares what it reads of the code, too long for a GPU's caches
         mean, given, need, feed_heat_hour = 0.0, 0.0, 0.0, 0.0
         for j in range(n_surfaces):
             work[HOUR_TOOK, c, j], work[HOUR_RAN, c, j] = 0.0, 0.0
