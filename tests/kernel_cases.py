@@ -96,15 +96,14 @@ class Problem:
 
 
 OUTPUTS = (
-    "x_end",
-    "y_end",
     "sum_x",
-    "sum_y",
     "added_first",
     "added_rest",
     "running",
     "running_rest",
     "fog",
+    "x_end",
+    "y_end",
 )
 
 
@@ -138,7 +137,7 @@ def solve_together(
     each = np.arange(size)
     steps, of_films = np.empty((len(OUTPUTS), size, n)), np.zeros((3, size, m, n))
     cases(
-        end_x, end_y, films, HOUR_S, *map(rows, ("mass", "buffer_mass", "h")),
+        end_x, end_y, films, HOUR_S, 2, *map(rows, ("mass", "buffer_mass", "h")),
         *map(rows, ("high", "k", "g_in", "a_out", "area", "beta", "saturation")),
         np.array([np.full((m, n), p.most) for p in firsts]), each, of_building,
         np.array([p.unlimited for p in problems]), each, each + size, each,

@@ -145,6 +145,17 @@ def test_saturation_pressure_agrees_with_psychrolib_on_a_dense_grid() -> None:
     np.testing.assert_allclose(got, want, rtol=1e-12)
 
 
+def test_slope_of_saturation_agrees_with_psychrolib() -> None:
+    """Its `dLnPws_` is d ln p/dT of the same equations, over ice and over water."""
+    psychrolib = psychrolib_oracle.load()
+    t_c = np.concatenate([np.linspace(-60.0, 0.0, 31), np.linspace(0.02, 90.0, 31)])
+
+    got = air.saturation_slope(t_c)
+
+    want = [psychrolib.dLnPws_(t) for t in t_c.tolist()]
+    np.testing.assert_allclose(got, want, rtol=1e-12)
+
+
 def test_ice_gives_way_to_water_at_the_same_temperature_as_in_psychrolib() -> None:
     psychrolib = psychrolib_oracle.load()
     # Not nearer than 1e-12 K: we switch in kelvin, where 0.01 °C and its next number are one.

@@ -72,6 +72,19 @@ def saturation_pressure(t_c: FloatArray) -> FloatArray:
     return np.exp(ln_p)
 
 
+def saturation_slope(t_c: FloatArray) -> FloatArray:
+    """Return d ln p/dT of saturation, over ice up to 0.01 °C and over water above. [1/K].
+
+    *Source.* Derivative of ASHRAE Fundamentals 2017 ch. 1 eq. 5 and 6.
+    """
+    t_k = np.asarray(t_c, dtype=np.float64) + KELVIN
+    slope = np.asarray(slope_over_water(t_k))
+    ice = np.flatnonzero(t_k <= TRIPLE_POINT_C + KELVIN)
+    if ice.size:
+        slope.put(ice, slope_over_ice(np.take(t_k, ice)))
+    return slope
+
+
 def saturation_pressure_over_water(t_c: FloatArray) -> FloatArray:
     """Saturation pressure over liquid water, supercooled below 0 °C. [Pa].
 

@@ -259,7 +259,7 @@ def _solve(
         ),
         start=start,
     )
-    x_end, y_end, sum_x, _sum_y, *given, run_heat, run_rest, fog = ran.steps[:, 0]
+    sum_x, *given, run_heat, run_rest, fog, x_end, y_end = ran.steps[:, 0]
     taken, runoff, film = ran.films[:, 0]
     added = given[0] + given[1]
     base, area = case.w_base_kg_kg, of.area_m2

@@ -14,7 +14,7 @@ import numpy as np
 from dewmargin import air, kernel
 from dewmargin.checks import require_hourly
 from dewmargin.errors import OutOfRangeError
-from dewmargin.kernel.source import NEVER, UNLIMITED
+from dewmargin.kernel.source import ACCOUNTED, NEVER, UNLIMITED
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -28,17 +28,8 @@ BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
 _MOST_YEARS = 5  # films that have not returned by then grow from year to year
 FILM_KG_M2 = 1e-6  # films that end so near have returned
 
-OUTPUTS = (
-    "x_end",
-    "y_end",
-    "sum_x",
-    "sum_y",
-    "added",
-    "added_rest",
-    "running",
-    "running_rest",
-    "fog",
-)
+OUTPUTS = ("sum_x", "added", "added_rest", "running", "running_rest", "fog", "x_end", "y_end")
+MODES = 2  # of a step
 FILMS = ("taken", "runoff", "film")
 _OF_A_DEVICE = ("heat_frac", "r0_kg_s", "r1_kg_s", "rest_r0_kg_s", "rest_r1_kg_s")
 
@@ -167,7 +158,7 @@ class Ran:
     Attributes
     ----------
     begins, ends : State
-    steps : float64 array, shape (len(OUTPUTS), n_cases, n_steps)
+    steps : float64 array, shape (len(OUTPUTS) or `ACCOUNTED`, n_cases, n_steps)
     films : float64 array, shape (len(FILMS), n_cases, n_surfaces, n_steps)
     """
 
@@ -179,8 +170,8 @@ class Ran:
     @property
     def added_kg(self) -> FloatArray:
         """Return what was added in both modes, shape (n_cases, n_steps). [kg]."""
-        first = OUTPUTS.index("added")
-        added: FloatArray = self.steps[first] + self.steps[first + 1]
+        _, first, second, *_ = self.steps
+        added: FloatArray = first + second
         return added
 
     def replace(self, which: Sequence[int], new: Ran) -> None:
@@ -246,20 +237,25 @@ def device(case: HourlyCase, capability: Capability | None) -> Device:
     )
 
 
-def solve(of: Building, cases: Cases, *, start: State | None = None) -> Ran:
+def solve(of: Building, cases: Cases, *, start: State | None = None, states: bool = True) -> Ran:
     """Follow every case of a building, as `solve_all` does."""
-    return solve_all([(of, cases)], starts=None if start is None else [start])[0]
+    starts = None if start is None else [start]
+    return solve_all([(of, cases)], starts=starts, states=states)[0]
 
 
 def solve_all(
-    of: Sequence[tuple[Building, Cases]], *, starts: Sequence[State] | None = None
+    of: Sequence[tuple[Building, Cases]],
+    *,
+    starts: Sequence[State] | None = None,
+    states: bool = True,
 ) -> list[Ran]:
     """Follow every case of every building through the year.
 
     A whole year starts from its own last 14 days, and is followed until its films end as they
     began: frost may be older than these days. A part of a year starts as it would be without a
     humidifier, and all from `starts`, one a building, if they are given.
-    What becomes of a case does not depend on the others.
+    What becomes of a case does not depend on the others. A year's numbers need no `states` at the
+    ends of its steps: without them there are only the `ACCOUNTED` first outputs.
 
     Raises
     ------
@@ -271,6 +267,7 @@ def solve_all(
         require_hourly("balance", **_columns(building, cases))
     _require_same_steps([building.case for building, _ in of])
     # Side by side go buildings with as many surfaces.
+    outputs = len(OUTPUTS) if states else ACCOUNTED
     by_faces: dict[int, list[int]] = {}
     for i, (building, _) in enumerate(of):
         by_faces.setdefault(building.area_m2.size, []).append(i)
@@ -278,7 +275,7 @@ def solve_all(
     for which in by_faces.values():
         some = [of[i] for i in which]
         begins = None if starts is None else [starts[i] for i in which]
-        found.update(zip(which, _solved(some, begins), strict=True))
+        found.update(zip(which, _solved(some, begins, outputs), strict=True))
     return [found[i] for i in range(len(of))]
 
 
@@ -294,14 +291,16 @@ def _require_same_steps(cases: Iterable[HourlyCase]) -> None:
         )
 
 
-def _solved(of: Sequence[tuple[Building, Cases]], starts: Sequence[State] | None) -> list[Ran]:
+def _solved(
+    of: Sequence[tuple[Building, Cases]], starts: Sequence[State] | None, outputs: int
+) -> list[Ran]:
     case = of[0][0].case
     year = slice(0, case.n_steps)
     begins = [each.start(cases.n) for each, cases in of] if starts is None else starts
     if starts is not None or not case.wraps:
-        return _run(of, begins, year)
+        return _run(of, begins, year, outputs)
     warm_up = slice(max(case.n_steps - WARM_UP_DAYS * 24 * case.steps_per_hour, 0), case.n_steps)
-    found = _run(of, [ran.ends for ran in _run(of, begins, warm_up)], year)
+    found = _run(of, [ran.ends for ran in _run(of, begins, warm_up, ACCOUNTED)], year, outputs)
     for _ in range(_MOST_YEARS):
         late = [(i, which) for i, ran in enumerate(found) if (which := _late(ran))]
         if not late:
@@ -310,6 +309,7 @@ def _solved(of: Sequence[tuple[Building, Cases]], starts: Sequence[State] | None
             [(of[i][0], of[i][1].some(which)) for i, which in late],
             [found[i].ends.of(which) for i, which in late],
             year,
+            outputs,
         )
         for (i, which), new in zip(late, again, strict=True):
             found[i].replace(which, new)
@@ -332,7 +332,9 @@ def _columns(of: Building, cases: Cases) -> dict[str, FloatArray]:
     return {f"input {i}": c for i, c in enumerate([*cases.low, *_shared(of), *devices])}
 
 
-def _run(of: Sequence[tuple[Building, Cases]], begins: Sequence[State], steps: slice) -> list[Ran]:
+def _run(
+    of: Sequence[tuple[Building, Cases]], begins: Sequence[State], steps: slice, outputs: int
+) -> list[Ran]:
     def rows(values: Iterable[FloatArray]) -> FloatArray:
         return np.stack([each[..., steps] for each in values], dtype=np.float64)
 
@@ -358,12 +360,12 @@ def _run(of: Sequence[tuple[Building, Cases]], begins: Sequence[State], steps: s
     kinds = np.array([2 * bool(np.any(d.heat_frac < 1.0)) - d.unlimited for d in devices])
     shared = [rows(each) for each in zip(*map(_shared, buildings), strict=True)]
     n, n_faces = shared[0].shape[1], buildings[0].area_m2.size
-    results = np.empty((len(OUTPUTS), sum(sizes), n))
+    results = np.empty((outputs, sum(sizes), n))
     films = np.zeros((len(FILMS), sum(sizes), n_faces, n))
     x, y = joined(each.x for each in begins), joined(each.y for each in begins)
     film = joined(each.film_kg_m2 for each in begins)
     kernel.cases()(
-        x, y, film, own[0].step_s, np.array([case.dry_air_kg for case in own]),
+        x, y, film, own[0].step_s, MODES, np.array([case.dry_air_kg for case in own]),
         np.array([case.buffer_kg for case in own]), np.array([case.buffer_kg_s for case in own]),
         *shared, np.array([each.area_m2 for each in buildings]),
         rows(each.beta_kg_m2_s for each in buildings), rows(each.limit for each in buildings),

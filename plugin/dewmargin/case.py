@@ -79,6 +79,12 @@ class SurfaceYear:
         """Saturation pressure at the inside face. [Pa]."""
         return air.saturation_pressure(self.t_surface_c)
 
+    def with_mass_transfer(self, beta_kg_m2_s: FloatArray) -> SurfaceYear:
+        """Return the surface with another mass transfer; what is known of it is kept."""
+        found = copy.copy(self)
+        object.__setattr__(found, "beta_kg_m2_s", beta_kg_m2_s)
+        return found
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sensor:

@@ -265,7 +265,7 @@ class Search:
             of_device=[*range(n)],
             wet_above_kg_m2=np.full((n, len(case.surfaces)), np.inf),
         )
-        added = batch.solve(of, cases).added_kg
+        added = batch.solve(of, cases, states=False).added_kg
         hourly = case.steps_per_hour * case.hourly_mean(added)
         return [missed(self.held, each) for each in hourly]
 

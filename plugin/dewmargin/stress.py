@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
+    from dewmargin.comparison import Comparison
     from dewmargin.contracts import Strategy
     from dewmargin.control import Control
     from dewmargin.doubts import Doubt
@@ -615,11 +616,15 @@ class Runner:
     def _check(self, draws: Sequence[Draw], numbers: FloatArray) -> dict[str, float]:
         """Compare a few draws in full; return the largest differences."""
         worst = {"condensation_h": 0.0, "band_h": 0.0, "delivered %": 0.0, "feed %": 0.0}
-        for j in np.linspace(0, len(draws) - 1, min(CHECKED, len(draws))).astype(int):
+
+        def compared(j: int) -> Comparison:
             row = self.variants.row(draws[j])
             drawn = self.variants.scenario_of(row, range(len(row)))
-            case = drawn.with_surfaces(self.variants.case_of(row))
-            for i, option in enumerate(compare_case(drawn, None, case).options):
+            return compare_case(drawn, None, drawn.with_surfaces(self.variants.case_of(row)))
+
+        some = np.linspace(0, len(draws) - 1, min(CHECKED, len(draws))).astype(int).tolist()
+        for j, found in zip(some, side_by_side(compared, some), strict=True):
+            for i, option in enumerate(found.options):
                 mine = dict(zip(yearly.METRICS, numbers[j, i], strict=True))
                 for name in ("condensation_h", "band_h"):
                     apart = abs((option.row[name] or 0.0) - np.nan_to_num(mine[name]))
@@ -956,7 +961,8 @@ def _massed(piles: Sequence[_Pile], years: massed.Years) -> Sequence[_Pile]:
 
 def _solve(together: Mapping[_Work, Sequence[int]]) -> None:
     """Solve some cases of several buildings in one call."""
-    ran = batch.solve_all([work.some(which) for work, which in together.items()])
+    asked = [work.some(which) for work, which in together.items()]
+    ran = batch.solve_all(asked, states=False)
     for (work, which), each in zip(together.items(), ran, strict=True):
         work.take(which, each)
 

@@ -332,19 +332,22 @@ class SurfaceInput(Inputs):
         sensitivity = self.mould_class
         if sensitivity is None:
             sensitivity = self._usual_class() if face is None else face.sensitivity
-        return SurfaceYear(
+        found = SurfaceYear(
             name=self.name,
             t_surface_c=t_c,
             area_m2=area_m2,
             w_offset_kg_kg=None if face is None else face.w_offset_kg_kg,
-            beta_kg_m2_s=surfaces.wet_mass_transfer(
+            retention_g_m2=self.retention_g_m2,
+            sensitivity=sensitivity,
+        )
+        return found.with_mass_transfer(
+            surfaces.wet_mass_transfer(
                 surfaces.mass_transfer(convection_w_m2_k=self.convection_w_m2_k),
                 t_c,
                 case.p_pa,
                 resistance_m2_k_w=_typical_index(t_c, case) * self.inside_m2_k_w,
-            ),
-            retention_g_m2=self.retention_g_m2,
-            sensitivity=sensitivity,
+                p_sat_pa=found.p_sat_pa,
+            )
         )
 
     def change_room(self, case: HourlyCase, where: str) -> tuple[float, float]:

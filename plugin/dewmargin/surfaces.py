@@ -29,7 +29,6 @@ RETENTION_G_M2 = 100.0  # film that runs off; engineering default between BS 525
 WET_G_M2 = 0.01  # less is no film: it dries in seconds
 VISIBLE_G_M2 = 5.0  # film that one sees; engineering default
 DAY_H = 24.0
-_SLOPE_STEP_K = 0.02
 BUFFER_TEST_RH = (0.33, 0.75)  # NORDTEST moisture buffer value: 16 h at 33 %, 8 h at 75 %
 BUFFER_TEST_HIGH_H = 8.0
 
@@ -347,7 +346,12 @@ def mass_transfer(*, convection_w_m2_k: float = CONVECTION_W_M2_K) -> float:
 
 
 def wet_mass_transfer(
-    beta_kg_m2_s: float, t_surface_c: FloatArray, p_pa: FloatArray, *, resistance_m2_k_w: float
+    beta_kg_m2_s: float,
+    t_surface_c: FloatArray,
+    p_pa: FloatArray,
+    *,
+    resistance_m2_k_w: float,
+    p_sat_pa: FloatArray | None = None,
 ) -> FloatArray:
     r"""Mass transfer to a surface that its latent heat warms, over the dry surface's saturation.
 
@@ -378,10 +382,9 @@ def wet_mass_transfer(
 
     *Source.* Energy balance of the surface; latent heats 2.501 and 2.835 MJ/kg.
     """
-    slope_1_k = (
-        air.saturated_humidity_ratio(t_surface_c + 0.5 * _SLOPE_STEP_K, p_pa)
-        - air.saturated_humidity_ratio(t_surface_c - 0.5 * _SLOPE_STEP_K, p_pa)
-    ) / _SLOPE_STEP_K
+    p_sat = air.saturation_pressure(t_surface_c) if p_sat_pa is None else p_sat_pa
+    w_sat = air.humidity_ratio(p_sat, p_pa)
+    slope_1_k = w_sat * p_pa / (p_pa - p_sat) * air.saturation_slope(t_surface_c)
     latent_j_kg = np.where(t_surface_c < 0.0, SUBLIMATION_J_KG, air.H_FG_0C)
     damping = beta_kg_m2_s * latent_j_kg * resistance_m2_k_w * slope_1_k
     return beta_kg_m2_s / (1.0 + damping)

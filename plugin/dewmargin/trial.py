@@ -141,7 +141,7 @@ class Trial:
             of_device=[0] * len(rows),
             wet_above_kg_m2=np.full((len(rows), len(self.case.surfaces)), np.inf),
         )
-        return batch.solve(self._of, cases)
+        return batch.solve(self._of, cases, states=False)
 
     def _rh(self, line: Line) -> FloatArray:
         control = self.scenario.control

@@ -15,6 +15,7 @@ import numpy as np
 from dewmargin import air, columns, energy, kernel
 from dewmargin.hours import EDGE_SLACK
 from dewmargin.kernel import tally
+from dewmargin.kernel.source import ACCOUNTED
 from dewmargin.metrics import DEMAND_HOUR_KG, SHORTFALL_FRAC
 from dewmargin.surfaces import SUBLIMATION_J_KG, WET_G_M2, dew_margin
 
@@ -226,7 +227,7 @@ def _room(
     w = np.empty((n_cases, case.n_hours))
     worst = np.zeros((n_cases, n_faces, tally.CANDIDATES), dtype=np.int64)
     shares = np.array([np.broadcast_to(d.rest_share, case.n_steps) for d in devices])
-    _, _, sum_x, _, added, added_rest, running, running_rest, fog = ran.steps
+    sum_x, added, added_rest, running, running_rest, fog = ran.steps[:ACCOUNTED]
     taken, runoff, film = ran.films
     kernel.tally_room()(
         case.step_s, case.steps_per_hour, case.w_base_kg_kg, hours.p_pa, hours.p_sat_pa,
@@ -315,7 +316,7 @@ def _account(
     rows, of_use = use_rows(can, n)
     load = can.part_load
     hot: BoolArray = np.zeros(n, dtype=bool) if can.hot is None else can.hot
-    _, _, _, _, added, added_rest, running, running_rest, _ = ran.steps
+    _, added, added_rest, running, running_rest, _ = ran.steps[:ACCOUNTED]
     kernel.tally_device()(
         case.step_s, case.steps_per_hour, air.vapour_enthalpy(case.t_air_c),
         3600.0 * case.hourly_mean(case.heating_w), book.hours.cooling, energy.KEPT_IN_AN_HOUR,

@@ -1,4 +1,4 @@
-"""What sweeps take: `python tests/benchmarks/bench_sweep.py [--cases N ...] [--engine]`.
+"""What sweeps take: `bench_sweep.py [--cases N ...] [--many N ...] [--engine]`.
 
 Rates of sweeps of one building and of many, with the share of the time that is not the kernel's;
 writing a million rows; and the same plain room beside a vectorised numpy version and a plain loop
@@ -8,6 +8,7 @@ of pandas and psychrolib. `--engine` adds a run of EnergyPlus. Wall and CPU seco
 from __future__ import annotations
 
 import argparse
+import resource
 import tempfile
 import threading
 import time
@@ -128,7 +129,8 @@ def rate(folder: Path, axes: str, n: int, inside: KernelTime) -> str:
     outside = 1.0 - (inside.seconds - before) / cpu
     return (
         f"{n:9d} cases, {years:9d} case-years: {wall:7.2f} s, {cpu:7.2f} s of CPU, "
-        f"{years / wall:8.0f} case-years/s, outside the kernel {100 * outside:.0f} % of CPU"
+        f"{years / wall:8.0f} case-years/s, outside the kernel {100 * outside:.0f} % of CPU, "
+        f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB at most so far"
     )
 
 
@@ -243,6 +245,7 @@ def main() -> None:
     """Measure, print."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--cases", type=int, nargs="*", default=[1, 1000, 100_000])
+    parser.add_argument("--many", type=int, nargs="*", default=[1, 1000, 10_000])
     parser.add_argument("--engine", action="store_true")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
@@ -250,10 +253,13 @@ def main() -> None:
         room(folder, FULL, "full.toml")
         inside = KernelTime()
         rate(folder, SHARED, 2, inside)  # the kernel from its cache
-        for title, axes in (("one building", SHARED), ("many buildings", MANY)):
+        for title, axes, sizes in (
+            ("one building", SHARED, asked.cases),
+            ("many buildings", MANY, asked.many),
+        ):
             print(title)  # noqa: T201 - a script
-            for n in asked.cases:
-                print(rate(folder, axes, max(n, 2), inside))  # noqa: T201 - idem
+            for n in sizes:
+                print(rate(folder, axes, max(n, 2), inside), flush=True)  # noqa: T201 - idem
         print(writing(folder))  # noqa: T201 - idem
         for line in beside(folder):
             print(line)  # noqa: T201 - idem

@@ -63,10 +63,11 @@ UNLIMITED = 1e30  # kg/s, the rate of a device without limit
 
 LANES = 32  # cases side by side
 MANY = 2  # of so many lanes one goes on: not worth to move
+ACCOUNTED = 6  # outputs of a step of which a year's account is made; the state comes behind them
 # A row of the buffer: the cases, then a dense list of those not done with a mode's first segment.
 ROW = 2 * LANES
 # Rows, by their first element. The outputs of a step, in their order,
-(X, Y, SUM_X, SUM_Y, ADDED, ADDED_REST, RUNNING, RUNNING_REST, FOG,
+(SUM_X, ADDED, ADDED_REST, RUNNING, RUNNING_REST, FOG, X, Y,
  # what else a segment changes,
  OWED, LEFT,
  # what holds in a mode: what is to be held, the device, and the building,
@@ -79,8 +80,7 @@ ROW = 2 * LANES
  S_LEFT, S_M0, S_END, S_G, S_U, S_L1, S_L2, S_T, S_FROM, S_TO, S_E1, S_E21, S_I1, S_I21,
  # and the first of the surfaces' rows: what a segment changes, what holds in a mode.
  FILM, TAKEN, AREA, BETA, X_SAT,
- ) = range(0, 66 * ROW, ROW)  # fmt: skip
-OUTPUTS, OF_STEP, OF_MODE = 9, 5, 2  # so many outputs are of a step, so many of each mode
+ ) = range(0, 65 * ROW, ROW)  # fmt: skip
 SURFACE = 5 * ROW
 
 
@@ -298,15 +298,14 @@ def follow(
     run: bool, hold: bool, fog: bool, rate: float, need: float, gx: float, gy: float, ux: float,  # noqa: FBT001 - numba takes no keywords
     uy: float, x: float, y: float, t: float, r0: float, r1: float, h: float,
     e1: float, e21: float, i1: float, i21: float,
-) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
+) -> tuple[float, float, float, float, float, float]:  # fmt: skip
     """Follow a regime for t seconds.
 
-    Returns x, y at its end, the integrals of x and y [s], what the humidifier added [kg], its
-    running time [s] and what became fog at saturation [kg].
+    Returns x, y at its end, the integral of x [s], what the humidifier added [kg], its running
+    time [s] and what became fog at saturation [kg].
     """
     sum_x = x * t + gx * i1 + ux * i21
-    sum_dy = gy * i1 + uy * i21
-    held = need * t - h * sum_dy
+    held = need * t - h * (gy * i1 + uy * i21)
     working = hold & (not fog)
     added = held if working else 0.0
     added = r0 * t - r1 * sum_x if run else added
@@ -315,7 +314,6 @@ def follow(
         x + gx * e1 + ux * e21,
         y + gy * e1 + uy * e21,
         sum_x,
-        y * t + sum_dy,
         added,
         t if run else running,
         -held if fog else 0.0,
@@ -418,7 +416,7 @@ def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
         b[FOG + q] = b[MASS + q] * (b[X + q] - x)
         b[ADDED + q] = b[MASS + q] * (low - x) if lifts else 0.0
         b[X + q] = low if lifts else x
-        b[SUM_X + q], b[SUM_Y + q], b[OWED + q] = 0.0, 0.0, 0.0
+        b[SUM_X + q], b[OWED + q] = 0.0, 0.0
         b[ADDED_REST + q], b[RUNNING + q], b[RUNNING_REST + q] = 0.0, 0.0, 0.0
     for row in range(TAKEN, TAKEN + n_surfaces * SURFACE, SURFACE):
         for q in range(n):
@@ -567,7 +565,7 @@ def go_on(b: FloatArray, n: int) -> None:
         run, hold, fog, rate, need, _ = choose(
             x, y, b[LOW + q], b[HIGH + q], r0, r1, b[H + q], b[K + q], b[G + q], b[A + q]
         )
-        x_end, y_end, sum_x, sum_y, added, running, lost = follow(
+        x_end, y_end, sum_x, added, running, lost = follow(
             run, hold, fog, rate, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, y, t,
             r0, r1, b[H + q], b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q],
         )  # fmt: skip
@@ -576,7 +574,6 @@ def go_on(b: FloatArray, n: int) -> None:
         b[Y + q] = y_end if t > 0.0 else y
         b[LEFT + q] -= t
         b[SUM_X + q] += sum_x
-        b[SUM_Y + q] += sum_y
         b[ADDED + q] += added
         b[RUNNING + q] += running
         b[FOG + q] += lost
@@ -713,13 +710,13 @@ def stretch_alone(
     c: int, of: int, i: int, left: float, x: float, y: float, low: float, r0: float, r1: float,
     high: float, k: float, g_in: float, a_out: float, h: float, inv_mass: float, inv_buffer: float,
     area: FloatArray, beta: FloatArray, x_sat: FloatArray, film: FloatArray, taken: FloatArray,
-    sum_x: float, sum_y: float, added: float, fog: float, owed: float,
-) -> tuple[float, float, float, float, float, float, float, float, bool]:  # fmt: skip
+    sum_x: float, added: float, fog: float, owed: float,
+) -> tuple[float, float, float, float, float, float, float, bool]:  # fmt: skip
     """Solve a mode of a step for one case in scalars, with the operations of `stretch`.
 
-    Changes row `c` of `film` and of `taken`. Returns x and y at its end; their integrals, what was
-    added, fog, and what the room is owed for the films' rounding, each added to what is given; the
-    running time; and whether any surface was wet.
+    Changes row `c` of `film` and of `taken`. Returns x and y at its end; the integral of x,
+    what was added, fog, and what the room is owed for the films' rounding, each added to what is
+    given; the running time; and whether any surface was wet.
     """
     n_surfaces = area.shape[1]
     ran, any_wet = 0.0, False
@@ -759,7 +756,7 @@ def stretch_alone(
                         if dry < t:
                             t = dry
                             e1, e21, i1, i21 = spans(t, l1, l2)
-        x_end, y_end, part_x, part_y, gained, running, lost = follow(
+        x_end, y_end, part_x, gained, running, lost = follow(
             run, hold, foggy, rate, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
         )
         if wet:
@@ -775,16 +772,15 @@ def stretch_alone(
         y = y_end if t > 0.0 else y
         left -= t
         sum_x += part_x
-        sum_y += part_y
         added += gained
         ran += running
         fog += lost
-    return x, y, sum_x, sum_y, added, fog, owed, ran, any_wet
+    return x, y, sum_x, added, fog, owed, ran, any_wet
 
 
 @jit
 def cases(
-    x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, mass: FloatArray,
+    x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, modes: int, mass: FloatArray,
     buffer_mass: FloatArray, h: FloatArray, high: FloatArray, k: FloatArray, g_in: FloatArray,
     a_out: FloatArray, area: FloatArray, beta: FloatArray, x_sat: FloatArray, most: FloatArray,
     order: IntArray, of_building: IntArray, unlimited: BoolArray, of_low: IntArray,
@@ -794,7 +790,8 @@ def cases(
 ) -> None:  # fmt: skip
     """Solve all steps of several cases side by side, and fill the output arrays.
 
-    Each step has up to two modes, with heat (a fraction of the step, first) and the rest.
+    Each step has two `modes`, with heat (a fraction of the step, first) and the rest. That is told,
+    not known, since LLVM would write the loop out twice and take a third longer.
 
     Of each building, a row each: `mass` to `h`; in each step `high` to `a_out`; and of its
     surfaces, as many in each building, `area` [m2], 0 for a surface that is watched and exchanges
@@ -806,15 +803,14 @@ def cases(
     whether its device is `unlimited`; the rows of `low` that it holds while it is dry and wet, and
     the row of its device in `heat_frac` to `r1_rest`; and a row of `wet_above` [kg/m2], the film
     beyond which it counts as wet from the start of a step.
-    `steps` takes, a row a case each: x and y at the end of a step, their integrals [s], what was
-    added with heat and in the rest [kg], running times with heat and in the rest [s], and fog [kg].
+    `steps` takes, a row a case each: the integral of x over a step [s], what was added with heat
+    and in the rest [kg], running times with heat and in the rest [s], fog [kg], and x and y at the
+    end; or only the `ACCOUNTED` first of these.
     `films` takes, a row a case and surface each [kg/m2]: what was taken (negative: given back), ran
     off, and is left; it must come full of zeros.
     The result of a case does not depend on the others.
     """
-    n_surfaces, n = area.shape[1], high.shape[1]
-    # Two modes, but no constant: LLVM would write the loop out twice and take a third longer.
-    modes = (steps.shape[0] - OF_STEP) // OF_MODE
+    n_surfaces, n, states = area.shape[1], high.shape[1], steps.shape[0] > ACCOUNTED
     b = buffer(FILM + n_surfaces * SURFACE)
     case, found = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     # One row after the other, and where a lane's rows begin: to find a number by its row and column
@@ -857,8 +853,10 @@ def cases(
             for q in range(size):
                 c = order[first + q]
                 b[X + q] += b[OWED + q] * b[INV_MASS + q]
-                for row in range(OUTPUTS):
+                for row in range(ACCOUNTED):
                     steps[row, c, i] = b[row * ROW + q]
+                if states:
+                    steps[ACCOUNTED, c, i], steps[ACCOUNTED + 1, c, i] = b[X + q], b[Y + q]
             if wet:
                 for q in range(size):
                     c = order[first + q]

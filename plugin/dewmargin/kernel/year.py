@@ -233,20 +233,14 @@ def year(
             lifts = unlimited & (full < low_i)
             fog, lifted = mass * (x - full), mass * (low_i - full) if lifts else 0.0
             x = low_i if lifts else full
-            left, sum_x, sum_y, owed, wet = (
-                devices[dev, i, HEAT_FRAC] * step_s,
-                0.0,
-                0.0,
-                0.0,
-                False,
-            )
+            left, sum_x, owed, wet = devices[dev, i, HEAT_FRAC] * step_s, 0.0, 0.0, False
             given_1, given_2, run_1, run_2 = 0.0, 0.0, 0.0, 0.0
             for mode in range(2):
-                x, y, sum_x, sum_y, added, fog, owed, ran, wetted = stretch_alone(
+                x, y, sum_x, added, fog, owed, ran, wetted = stretch_alone(
                     c, of, i, left, x, y, low_i, devices[dev, i, R0 + 2 * mode],
                     devices[dev, i, R1 + 2 * mode], high, steps[of, i, K], steps[of, i, G_IN],
                     steps[of, i, A_OUT], h, inv_mass, inv_buffer, area, beta, x_sat, film,
-                    taken, sum_x, sum_y, lifted if mode == 0 else 0.0, fog, owed,
+                    taken, sum_x, lifted if mode == 0 else 0.0, fog, owed,
                 )  # fmt: skip
                 given_1, run_1 = (added, ran) if mode == 0 else (given_1, run_1)
                 given_2, run_2 = (given_2, run_2) if mode == 0 else (added, ran)
