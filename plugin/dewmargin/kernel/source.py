@@ -707,18 +707,18 @@ def ends_after(
 
 @inline
 def stretch_alone(
-    c: int, of: int, i: int, left: float, x: float, y: float, low: float, r0: float, r1: float,
+    left: float, x: float, y: float, low: float, r0: float, r1: float,
     high: float, k: float, g_in: float, a_out: float, h: float, inv_mass: float, inv_buffer: float,
     area: FloatArray, beta: FloatArray, x_sat: FloatArray, film: FloatArray, taken: FloatArray,
     sum_x: float, added: float, fog: float, owed: float,
 ) -> tuple[float, float, float, float, float, float, float, bool]:  # fmt: skip
     """Solve a mode of a step for one case in scalars, with the operations of `stretch`.
 
-    Changes row `c` of `film` and of `taken`. Returns x and y at its end; the integral of x,
+    Changes `film` and `taken`. Returns x and y at its end; the integral of x,
     what was added, fog, and what the room is owed for the films' rounding, each added to what is
     given; the running time; and whether any surface was wet.
     """
-    n_surfaces = area.shape[1]
+    n_surfaces = area.size
     ran, any_wet = 0.0, False
     most = SEGMENTS + PER_SURFACE * n_surfaces
     for part in range(most):
@@ -726,8 +726,8 @@ def stretch_alone(
             break
         g, a, ceiling, wet = g_in, a_out, -NEVER, False
         for j in range(n_surfaces):
-            sink, sat = area[of, j] * beta[of, i, j], x_sat[of, i, j]
-            on = exchanges(x, sat, film[c, j])
+            sink, sat = area[j] * beta[j], x_sat[j]
+            on = exchanges(x, sat, film[j])
             g = g + sink * sat if on else g
             a = a + sink if on else a
             ceiling = ceiling if on else min(ceiling, sat + 2.0 * AT_LIMIT)
@@ -747,10 +747,10 @@ def stretch_alone(
                 e1, e21, i1, i21 = spans(t, l1, l2)
             if wet:
                 for j in range(n_surfaces):
-                    if exchanges(x, x_sat[of, i, j], film[c, j]):
+                    if exchanges(x, x_sat[j], film[j]):
                         part_x = x * t + gx * i1 + ux * i21
                         dry = dries_after(
-                            film[c, j], beta[of, i, j], x_sat[of, i, j], x, gx, ux, l1, l2,
+                            film[j], beta[j], x_sat[j], x, gx, ux, l1, l2,
                             part_x, t,
                         )  # fmt: skip
                         if dry < t:
@@ -762,12 +762,12 @@ def stretch_alone(
         if wet:
             any_wet = True
             for j in range(n_surfaces):
-                sat = x_sat[of, i, j]
-                on = exchanges(x, sat, film[c, j])
-                change = beta[of, i, j] * (part_x - sat * t) if on else 0.0
-                film[c, j], took, rest = wetted(film[c, j], change)
-                taken[c, j] += took
-                owed += area[of, j] * rest
+                sat = x_sat[j]
+                on = exchanges(x, sat, film[j])
+                change = beta[j] * (part_x - sat * t) if on else 0.0
+                film[j], took, rest = wetted(film[j], change)
+                taken[j] += took
+                owed += area[j] * rest
         x = x_end if t > 0.0 else x
         y = y_end if t > 0.0 else y
         left -= t

@@ -201,16 +201,20 @@ def year(
     of, dev = of_case[c, OF_BUILDING], of_case[c, OF_DEVICE]
     n_hours, n_surfaces = hours.shape[1], area.shape[1]
     step_s, parts = shared[STEP_S], int(shared[PARTS])
-    film, taken, beta, x_sat = work[FILM], work[TAKEN], faces[:, :, :, BETA], faces[:, :, :, X_SAT]
-    mass, h = numbers[of, MASS], numbers[of, H]
+    # Its own rows of what is given.
+    film, taken, began, before = work[FILM, c], work[TAKEN, c], work[BEGAN, c], work[BEFORE, c]
+    hour_took, hour_ran, above, found = work[HOUR_TOOK, c], work[HOUR_RAN, c], wet_above[c], out[c]
+    its, area_m2, device = numbers[of], area[of], of_device[dev]
+    uses, load = of_use[dev], points[dev]
+    mass, h = its[MASS], its[H]
     inv_mass = 1.0 / mass
-    inv_buffer = 1.0 / numbers[of, BUFFER_MASS] if numbers[of, BUFFER_MASS] > 0.0 else 0.0
-    unlimited = of_device[dev, UNLIMITED] > 0.0
+    inv_buffer = 1.0 / its[BUFFER_MASS] if its[BUFFER_MASS] > 0.0 else 0.0
+    unlimited = device[UNLIMITED] > 0.0
     asked, fills = of_case[c, WANTED], of_case[c, FILLS]
     x, y = state[c, 0], state[c, 1]
     for j in range(n_surfaces):
-        work[BEGAN, c, j] = film[c, j]
-        work[BEFORE, c, j] = film[c, j]
+        began[j] = film[j]
+        before[j] = film[j]
     demand, demand_h, delivered, shortfall, shortfall_h = 0.0, 0.0, 0.0, 0.0, 0.0
     running_s, rh_sum, dry_h, humid_h, below, fogged = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     condensing_h, frost_h, wet_h, runoff_h, condensed, dried = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
@@ -219,28 +223,29 @@ def year(
     resting_sum_s, least_k = 0.0, 1e3
     for hour in range(first, n_hours):
         sync()  # who goes in step shares what it reads of the code, too long for a GPU's caches
+        at_hour, at_faces = hours[of, hour], face_hours[of, hour]
         mean, given, need, feed_heat_hour = 0.0, 0.0, 0.0, 0.0
         for j in range(n_surfaces):
-            work[HOUR_TOOK, c, j], work[HOUR_RAN, c, j] = 0.0, 0.0
+            hour_took[j], hour_ran[j] = 0.0, 0.0
         for i in range(hour * parts, (hour + 1) * parts):
+            step, can, face, row = steps[of, i], devices[dev, i], faces[of, i], rows[dev, i]
             held = of_case[c, OF_LOW]
             for j in range(n_surfaces):
-                taken[c, j] = 0.0
-                if film[c, j] > wet_above[c, j]:
+                taken[j] = 0.0
+                if film[j] > above[j]:
                     held = of_case[c, OF_LOW_WET]
-            low_i, high = low[held, i], steps[of, i, HIGH]
+            low_i, high = low[held, i], step[HIGH]
             full = min(x, high)
             lifts = unlimited & (full < low_i)
             fog, lifted = mass * (x - full), mass * (low_i - full) if lifts else 0.0
             x = low_i if lifts else full
-            left, sum_x, owed, wet = devices[dev, i, HEAT_FRAC] * step_s, 0.0, 0.0, False
+            left, sum_x, owed, wet = can[HEAT_FRAC] * step_s, 0.0, 0.0, False
             given_1, given_2, run_1, run_2 = 0.0, 0.0, 0.0, 0.0
             for mode in range(2):
                 x, y, sum_x, added, fog, owed, ran, wetted = stretch_alone(
-                    c, of, i, left, x, y, low_i, devices[dev, i, R0 + 2 * mode],
-                    devices[dev, i, R1 + 2 * mode], high, steps[of, i, K], steps[of, i, G_IN],
-                    steps[of, i, A_OUT], h, inv_mass, inv_buffer, area, beta, x_sat, film,
-                    taken, sum_x, lifted if mode == 0 else 0.0, fog, owed,
+                    left, x, y, low_i, can[R0 + 2 * mode], can[R1 + 2 * mode], high, step[K],
+                    step[G_IN], step[A_OUT], h, inv_mass, inv_buffer, area_m2, face[:, BETA],
+                    face[:, X_SAT], film, taken, sum_x, lifted if mode == 0 else 0.0, fog, owed,
                 )  # fmt: skip
                 given_1, run_1 = (added, ran) if mode == 0 else (given_1, run_1)
                 given_2, run_2 = (given_2, run_2) if mode == 0 else (added, ran)
@@ -249,31 +254,31 @@ def year(
             x += owed * inv_mass
             if wet:
                 for j in range(n_surfaces):
-                    most = faces[of, i, j, MOST]
-                    work[HOUR_TOOK, c, j] += taken[c, j]
-                    work[HOUR_RAN, c, j] += max(film[c, j] - most, 0.0)
-                    film[c, j] = min(film[c, j], most)
-            mean += steps[of, i, BASE] + sum_x / step_s
+                    most = face[j, MOST]
+                    hour_took[j] += taken[j]
+                    hour_ran[j] += max(film[j] - most, 0.0)
+                    film[j] = min(film[j], most)
+            mean += step[BASE] + sum_x / step_s
             given += given_1 + given_2
             fogged += fog
-            run_2 = run_2 * devices[dev, i, SHARE_REST]
+            run_2 = run_2 * can[SHARE_REST]
             runs = run_1 + run_2
             running_s += runs
             # What the device takes, as `tally.device` has it.
-            hot = devices[dev, i, HOT]
+            hot = can[HOT]
             resting_s = step_s - min(runs, step_s)
             resting_sum_s += resting_s
-            hot_feed += of_device[dev, RESTING_FEED] * resting_s * hot
-            feed_heat_step = devices[dev, i, RESTING_HEAT] * resting_s
+            hot_feed += device[RESTING_FEED] * resting_s * hot
+            feed_heat_step = can[RESTING_HEAT] * resting_s
             if runs > 0.0:
-                for k in range(of_use.shape[1]):
+                for k in range(uses.shape[0]):
                     amount = 0.0
                     if run_1 > 0.0:
-                        amount += rows[dev, i, of_use[dev, k, 0, 0]] * run_1
-                        amount += rows[dev, i, of_use[dev, k, 0, 1]] * given_1
+                        amount += row[uses[k, 0, 0]] * run_1
+                        amount += row[uses[k, 0, 1]] * given_1
                     if run_2 > 0.0:
-                        amount += rows[dev, i, of_use[dev, k, 1, 0]] * run_2
-                        amount += rows[dev, i, of_use[dev, k, 1, 1]] * given_2
+                        amount += row[uses[k, 1, 0]] * run_2
+                        amount += row[uses[k, 1, 1]] * given_2
                     if k == FEED:
                         feed += amount
                         hot_feed += amount * hot
@@ -289,30 +294,30 @@ def year(
                     elif k == ELECTRICITY:
                         electricity += amount
                     else:
-                        if of_device[dev, POINTS] > 0.0:
-                            able = of_device[dev, FULL] * devices[dev, i, AVAILABLE]
+                        if device[POINTS] > 0.0:
+                            able = device[FULL] * can[AVAILABLE]
                             share = (given_1 + given_2) / able if able > 0.0 else 0.0
-                            lit = min(max(math.ceil(share - 1e-9), 1.0), of_device[dev, UNITS])
-                            amount = amount / part_load(share / lit, points[dev])
+                            lit = min(max(math.ceil(share - 1e-9), 1.0), device[UNITS])
+                            amount = amount / part_load(share / lit, load)
                         fuel += amount
-                need += (given_1 + given_2) * steps[of, i, VAPOUR]
+                need += (given_1 + given_2) * step[VAPOUR]
             feed_heat_hour += feed_heat_step
         feed_heat += feed_heat_hour
         if feed_heat_hour != 0.0:
             water_heating += feed_heat_hour * devices[dev, hour * parts, HEATER]
         owed_j = need + owed_j * shared[KEPT]
-        heat = hours[of, hour, HEAT]
+        heat = at_hour[HEAT]
         if heat > 0.0:
             made = max(heat + owed_j, 0.0) - heat
             owed_j -= made
             makeup += made
             if made != 0.0:
-                space_heating += made * hours[of, hour, PLANT]
-        elif hours[of, hour, COOLS] > 0.0:
+                space_heating += made * at_hour[PLANT]
+        elif at_hour[COOLS] > 0.0:
             owed_j = 0.0
         # The room, as `tally.room` has it.
         mean = mean / parts
-        p = hours[of, hour, P]
+        p = at_hour[P]
         delivered += given
         if fills >= 0:
             wanted[fills, hour] = given
@@ -324,53 +329,53 @@ def year(
             demand_h += 1.0 if want > shared[DEMAND_HOUR] else 0.0
             short = missing > shared[SHORT_FRAC] * want and missing > shared[DEMAND_HOUR]
             shortfall_h += 1.0 if short else 0.0
-        if hours[of, hour, SEASON] > 0.0:
-            rh = p * mean / (shared[MOLAR_RATIO] + mean) / hours[of, hour, P_SAT]
+        if at_hour[SEASON] > 0.0:
+            rh = p * mean / (shared[MOLAR_RATIO] + mean) / at_hour[P_SAT]
             rh_sum += rh
-            dry_h += 1.0 if rh < numbers[of, LOW_RH] - shared[SLACK] else 0.0
-            humid_h += 1.0 if rh > numbers[of, HIGH_RH] + shared[SLACK] else 0.0
-            below += max(numbers[of, LOW_RH] - rh, 0.0)
+            dry_h += 1.0 if rh < its[LOW_RH] - shared[SLACK] else 0.0
+            humid_h += 1.0 if rh > its[HIGH_RH] + shared[SLACK] else 0.0
+            below += max(its[LOW_RH] - rh, 0.0)
         condenses, frost, films, runs_off = False, False, False, False
         for j in range(n_surfaces):
             at_face, sat = (
-                mean + face_hours[of, hour, j, OFFSET],
-                face_hours[of, hour, j, W_FACE],
+                mean + at_faces[j, OFFSET],
+                at_faces[j, W_FACE],
             )
             on = at_face * (1.0 - shared[SLACK]) > sat
-            now = film[c, j]
-            if on or now > 0.0 or work[BEFORE, c, j] > 0.0:
+            now = film[j]
+            if on or now > 0.0 or before[j] > 0.0:
                 condenses = condenses or on
-                frost = frost or (on and face_hours[of, hour, j, COLD] > 0.0)
+                frost = frost or (on and at_faces[j, COLD] > 0.0)
                 films = films or now >= shared[FILM_WET]
-                runs_off = runs_off or work[HOUR_RAN, c, j] > 0.0
-                condensed += area[of, j] * max(work[HOUR_TOOK, c, j], 0.0)
-                dried += area[of, j] * max(-work[HOUR_TOOK, c, j], 0.0)
-            work[BEFORE, c, j] = now
+                runs_off = runs_off or hour_ran[j] > 0.0
+                condensed += area_m2[j] * max(hour_took[j], 0.0)
+                dried += area_m2[j] * max(-hour_took[j], 0.0)
+            before[j] = now
             at_face = max(at_face, 0.0)
             apart = (sat - at_face) / (sat + at_face)
-            nearly = 2.0 * apart * (1.0 + apart * apart / 3.0) / face_hours[of, hour, j, SLOPE]
+            nearly = 2.0 * apart * (1.0 + apart * apart / 3.0) / at_faces[j, SLOPE]
             if nearly < least_k + OFF_K + OFF_PER_K * least_k * least_k:
                 p_face = p * at_face / (shared[MOLAR_RATIO] + at_face)
-                margin = face_hours[of, hour, j, T_FACE] - dew_point(p_face, shared[KELVIN])
+                margin = at_faces[j, T_FACE] - dew_point(p_face, shared[KELVIN])
                 least_k = min(least_k, margin)
         condensing_h += 1.0 if condenses else 0.0
         frost_h += 1.0 if frost else 0.0
         wet_h += 1.0 if films else 0.0
         runoff_h += 1.0 if runs_off else 0.0
-    out[c, DEMAND], out[c, DEMAND_H], out[c, DELIVERED] = demand, demand_h, delivered
-    out[c, SHORTFALL], out[c, SHORTFALL_H] = shortfall, shortfall_h
-    out[c, RUNNING_H], out[c, RH_SUM], out[c, DRY_H] = running_s / 3600.0, rh_sum, dry_h
-    out[c, HUMID_H], out[c, BELOW_BAND], out[c, FOG] = humid_h, below, fogged
-    out[c, CONDENSATION_H], out[c, FROST_H], out[c, WET_H] = condensing_h, frost_h, wet_h
-    out[c, RUNOFF_H], out[c, CONDENSED], out[c, DRIED] = runoff_h, condensed, dried
+    found[DEMAND], found[DEMAND_H], found[DELIVERED] = demand, demand_h, delivered
+    found[SHORTFALL], found[SHORTFALL_H] = shortfall, shortfall_h
+    found[RUNNING_H], found[RH_SUM], found[DRY_H] = running_s / 3600.0, rh_sum, dry_h
+    found[HUMID_H], found[BELOW_BAND], found[FOG] = humid_h, below, fogged
+    found[CONDENSATION_H], found[FROST_H], found[WET_H] = condensing_h, frost_h, wet_h
+    found[RUNOFF_H], found[CONDENSED], found[DRIED] = runoff_h, condensed, dried
     at = OF_ROOM
-    out[c, at + FEED] = feed + of_device[dev, RESTING_FEED] * resting_sum_s
-    out[c, at + BROUGHT], out[c, at + FEED_HEAT], out[c, at + FAN] = brought, feed_heat, fan
-    out[c, at + ELECTRICITY] = electricity + of_device[dev, STANDBY] * resting_sum_s
-    out[c, at + FUEL], out[c, at + HOT_FEED] = fuel, hot_feed
-    out[c, at + WATER_HEATING], out[c, at + MAKEUP] = water_heating, makeup
-    out[c, at + SPACE_HEATING], out[c, MARGIN] = space_heating, least_k
+    found[at + FEED] = feed + device[RESTING_FEED] * resting_sum_s
+    found[at + BROUGHT], found[at + FEED_HEAT], found[at + FAN] = brought, feed_heat, fan
+    found[at + ELECTRICITY] = electricity + device[STANDBY] * resting_sum_s
+    found[at + FUEL], found[at + HOT_FEED] = fuel, hot_feed
+    found[at + WATER_HEATING], found[at + MAKEUP] = water_heating, makeup
+    found[at + SPACE_HEATING], found[MARGIN] = space_heating, least_k
     state[c, 0], state[c, 1], late[c] = x, y, 0
     for j in range(n_surfaces):
-        if abs(work[BEGAN, c, j] - film[c, j]) > shared[NEAR_FILM]:
+        if abs(began[j] - film[j]) > shared[NEAR_FILM]:
             late[c] = 1
