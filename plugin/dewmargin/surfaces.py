@@ -369,6 +369,8 @@ def wet_mass_transfer(
     resistance_m2_k_w : float
         Rise of the surface per heat flow set free on it: the room's film and the way outdoors, side
         by side, which is I/h_i for a temperature index I. 0: no rise. [m2 K/W]
+    p_sat_pa : float64 array, shape (n_steps,), optional
+        Saturation pressure at that temperature, where it is known already. [Pa]
 
     Returns
     -------
@@ -380,7 +382,8 @@ def wet_mass_transfer(
     *Validity.* A rise of few kelvin: single panes rise by about 1 K. Evaporation cools by the same
     relation. Below 0 °C the heat is that of sublimation.
 
-    *Source.* Energy balance of the surface; latent heats 2.501 and 2.835 MJ/kg.
+    *Source.* Energy balance of the surface; latent heats 2.501 and 2.835 MJ/kg. The slope is the
+    derivative of the humidity ratio, :math:`W_s\,p/(p - p_s)\cdot d\ln p_s/dT`.
     """
     p_sat = air.saturation_pressure(t_surface_c) if p_sat_pa is None else p_sat_pa
     w_sat = air.humidity_ratio(p_sat, p_pa)
