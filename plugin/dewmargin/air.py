@@ -16,6 +16,7 @@ import numpy as np
 
 from dewmargin.kernel.saturation import (
     TRIPLE_POINT_PA,
+    Number,
     ln_over_ice,
     ln_over_water,
     slope_over_ice,
@@ -165,9 +166,14 @@ def enthalpy(t_c: FloatArray, w_kg_kg: FloatArray) -> FloatArray:
     return CP_DRY_AIR * t_c + w_kg_kg * vapour_enthalpy(t_c)
 
 
-def vapour_enthalpy(t_c: FloatArray) -> FloatArray:
+def vapour_enthalpy(t_c: Number) -> Number:
     """Enthalpy of vapour at air temperature, the vapour's part of `enthalpy`. [J/kg]."""
     return H_FG_0C + CP_VAPOUR * t_c
+
+
+def heat_capacity(w_kg_kg: Number) -> Number:
+    """Heat capacity per kg of dry air: the slope of `enthalpy` with temperature. [J/(kg K)]."""
+    return CP_DRY_AIR + CP_VAPOUR * w_kg_kg
 
 
 def temperature_of_enthalpy(h_j_kg: FloatArray, w_kg_kg: FloatArray) -> FloatArray:
@@ -179,7 +185,7 @@ def temperature_of_enthalpy(h_j_kg: FloatArray, w_kg_kg: FloatArray) -> FloatArr
     >>> temperature_of_enthalpy(enthalpy(np.array([21.0]), w), w)
     array([21.])
     """
-    return (h_j_kg - w_kg_kg * H_FG_0C) / (CP_DRY_AIR + w_kg_kg * CP_VAPOUR)
+    return (h_j_kg - w_kg_kg * H_FG_0C) / heat_capacity(w_kg_kg)
 
 
 def dry_air_density(t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:

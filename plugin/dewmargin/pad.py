@@ -117,7 +117,7 @@ def thermodynamic_wet_bulb(t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArra
         latent = air.H_FG_0C + (air.CP_VAPOUR - air.CP_WATER) * t
         w_s_slope = w_s * (1.0 + w_s / air.MOLAR_RATIO) * latent
         w_s_slope /= gas_constant_vapour * (t + air.KELVIN) ** 2
-        slope = air.CP_DRY_AIR + air.CP_VAPOUR * w_s - air.CP_WATER * g + w_s_slope * latent
+        slope = air.heat_capacity(w_s) - air.CP_WATER * g + w_s_slope * latent
         t = t - f / slope
     return t
 

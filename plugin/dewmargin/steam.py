@@ -101,8 +101,8 @@ def saturated_by(
         excess = air.enthalpy(t, w_s) - h_in - (w_s - w_in) * h_w
         w_slope = w_s * (1.0 + w_s / air.MOLAR_RATIO) * air.H_FG_0C
         w_slope = w_slope / (air.R_DRY_AIR * air.R_RATIO * (t + air.KELVIN) ** 2)
-        slope = air.CP_DRY_AIR + air.CP_VAPOUR * w_s
-        slope = slope + w_slope * (air.H_FG_0C + air.CP_VAPOUR * t - h_w)
+        slope = air.heat_capacity(w_s)
+        slope = slope + w_slope * (air.vapour_enthalpy(t) - h_w)
         step = np.clip(excess / np.maximum(slope, 100.0), -20.0, 20.0)
         before, t = t, np.minimum(t - step, hottest)
         if np.all(np.abs(t - before) < _SETTLED_K):

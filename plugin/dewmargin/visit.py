@@ -255,7 +255,7 @@ def _plant(
     if to_rooms is not None:
         airflow_kg_s = pad.count * (to_rooms + solved.airflow_kg_s)
     elif output_kw is not None and rise_k >= LEAST_RISE_K:
-        cp = air.CP_DRY_AIR + air.CP_VAPOUR * measured.w_room_kg_kg
+        cp = air.heat_capacity(measured.w_room_kg_kg)
         airflow_kg_s = 1e3 * output_kw / (cp * rise_k)
     else:
         why = "did not heat" if rise_k < LEAST_RISE_K else "gave what the scenario does not tell"

@@ -175,10 +175,10 @@ class Measured:
 
     @property
     def _to_rooms_kg_s(self) -> float:
-        vapour = air.H_FG_0C + air.CP_VAPOUR * self.t_in_c
+        vapour = air.vapour_enthalpy(self.t_in_c)
         left_w = 1e3 * (self.plant_kw or 0.0) + self.brought_w
         left_w -= self.evaporation_kg_h / SECONDS_PER_HOUR * vapour
-        cp = air.CP_DRY_AIR + air.CP_VAPOUR * self.w_room_kg_kg
+        cp = air.heat_capacity(self.w_room_kg_kg)
         return left_w / (cp * (self.t_in_c - self.room_c))
 
     @property
@@ -314,9 +314,9 @@ def balance_airflow(measured: Measured) -> float | None:
     cooled = measured.t_in_c - measured.t_out_c
     if abs(cooled) < _LEAST_COOLED_K:
         return None
-    vapour = air.H_FG_0C + air.CP_VAPOUR * measured.t_out_c
+    vapour = air.vapour_enthalpy(measured.t_out_c)
     heat_w = measured.evaporation_kg_h * vapour / SECONDS_PER_HOUR - measured.brought_w
-    found = heat_w / ((air.CP_DRY_AIR + measured.w_in_kg_kg * air.CP_VAPOUR) * cooled)
+    found = heat_w / (air.heat_capacity(measured.w_in_kg_kg) * cooled)
     return found if found > 0.0 else None
 
 

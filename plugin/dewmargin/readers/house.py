@@ -251,7 +251,7 @@ class House(Inputs):
                     hint="leave solar_aperture_m2 out",
                 )
             gains_w += self.solar_aperture_m2 * weather.global_horizontal_w_m2
-        cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_out_kg_kg
+        cp = air.heat_capacity(w_out_kg_kg)
         warmup_steps = WARM_UP_DAYS * 24 * weather.steps_per_hour if weather.wraps else 0
 
         limit_w = np.full_like(t_out_c, math.inf)

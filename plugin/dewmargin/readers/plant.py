@@ -206,7 +206,7 @@ class HeatingPlant(Inputs):
         density_kg_m3 = float(np.mean(air.dry_air_density(t_air_c, w_kg_kg, p_pa)))
         airflow_kg_s = 1e-3 * self.airflow_l_s * density_kg_m3
         output_w = capacity_w + np.clip(heating_w - capacity_w, 0.0, 1e3 * self.backup_kw)
-        cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_kg_kg
+        cp = air.heat_capacity(w_kg_kg)
         t_supply_c = t_air_c + output_w / (airflow_kg_s * cp)
         if (hottest := float(np.max(t_supply_c))) > HOTTEST_SUPPLY_C:
             raise InputError(
@@ -269,7 +269,7 @@ class HeatingPlant(Inputs):
             )
         # The engine's water balance is flow times humidity ratio, so its flow counts as dry air.
         airflow_kg_s = float(fan_kg_s[moving].sum() / fan_frac[moving].sum())
-        cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_kg_kg
+        cp = air.heat_capacity(w_kg_kg)
         typical_w = float(coil_w[heats].sum() / coil_frac[heats].sum())
         output_w = np.where(heats, coil_w / np.where(heats, coil_frac, 1.0), typical_w)
         system = self._with_blower(

@@ -560,7 +560,7 @@ def _cooled_by_outdoor_air(
 ) -> FloatArray:
     """Return the heat that outdoor air through the system takes from the space. [W]."""
     times = np.array([zone.multiplier for zone in zones])
-    cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_out_kg_kg
+    cp = air.heat_capacity(w_out_kg_kg)
     below = np.maximum(np.array(t_c) - t_out_c, 0.0)
     result: FloatArray = times @ (exchanged.mechanical_kg_s * cp * below)
     return result
