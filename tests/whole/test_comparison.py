@@ -88,7 +88,7 @@ def test_the_demo_agrees_with_ten_second_steps(results, name, monkeypatch) -> No
     outcome = balance.deliver(result.case, rh, capability)
 
     # The year after its warm-up.
-    (x,), (y,), (film,), step_s, *house = asked[-1]
+    (x,), (y,), (film,), step_s, _modes, *house = asked[-1]
     building = [rows[0] for rows in house[:11]]
     sizes, shared, (area, beta, x_sat, most) = building[:3], building[3:7], building[7:]
     (unlimited,), low, device = house[13], house[18], [rows[0] for rows in house[19:24]]
