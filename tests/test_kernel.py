@@ -96,6 +96,9 @@ def test_two_nodes_agree_with_the_matrix_exponential() -> None:
     assert solved["x_end"][0] == pytest.approx(0.00400231, abs=1e-7)
     assert solved["y_end"][0] == pytest.approx(0.00457173, abs=1e-7)
     assert solved["sum_x"][0] / HOUR_S == pytest.approx(0.00423823, abs=1e-7)
+    # The buffer's mean, by its own balance of the hour.
+    sum_y = solved["sum_x"][0] - 5000.0 * (solved["y_end"][0] - 0.004615) / problem.h
+    assert sum_y / HOUR_S == pytest.approx(0.00459882, abs=1e-7)
     assert solved["x"] == pytest.approx(0.00294722, abs=1e-7)
     assert solved["y"] == pytest.approx(0.00325047, abs=1e-7)
     b, h, m, mb = 297.805, 600.0, 595.61, 5000.0

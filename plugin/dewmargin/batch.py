@@ -266,8 +266,8 @@ def solve_all(
     for building, cases in of:
         require_hourly("balance", **_columns(building, cases))
     _require_same_steps([building.case for building, _ in of])
-    # Side by side go buildings with as many surfaces.
     outputs = len(OUTPUTS) if states else ACCOUNTED
+    # Side by side go buildings with as many surfaces.
     by_faces: dict[int, list[int]] = {}
     for i, (building, _) in enumerate(of):
         by_faces.setdefault(building.area_m2.size, []).append(i)

@@ -714,9 +714,9 @@ def stretch_alone(
 ) -> tuple[float, float, float, float, float, float, float, bool]:  # fmt: skip
     """Solve a mode of a step for one case in scalars, with the operations of `stretch`.
 
-    Changes `film` and `taken`. Returns x and y at its end; the integral of x,
-    what was added, fog, and what the room is owed for the films' rounding, each added to what is
-    given; the running time; and whether any surface was wet.
+    Changes `film` and `taken`. Returns x and y at its end; the integral of x, what was added, fog,
+    and what the room is owed for the films' rounding, each added to what is given; the running
+    time; and whether any surface was wet.
     """
     n_surfaces = area.size
     ran, any_wet = 0.0, False
@@ -749,10 +749,7 @@ def stretch_alone(
                 for j in range(n_surfaces):
                     if exchanges(x, x_sat[j], film[j]):
                         part_x = x * t + gx * i1 + ux * i21
-                        dry = dries_after(
-                            film[j], beta[j], x_sat[j], x, gx, ux, l1, l2,
-                            part_x, t,
-                        )  # fmt: skip
+                        dry = dries_after(film[j], beta[j], x_sat[j], x, gx, ux, l1, l2, part_x, t)
                         if dry < t:
                             t = dry
                             e1, e21, i1, i21 = spans(t, l1, l2)
