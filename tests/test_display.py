@@ -7,7 +7,7 @@ import pytest
 
 from dewmargin import columns
 from dewmargin.columns import Column
-from dewmargin.display import MISSING, printable, shown
+from dewmargin.core.display import MISSING, printable, shown
 
 
 @pytest.mark.parametrize(

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 import pytest
 from click.testing import CliRunner
 
-from dewmargin import extensions, scenario
+from dewmargin import scenario
 from dewmargin.cli import cli
+from dewmargin.core import extensions
 from dewmargin.demo import demo_folder
 from dewmargin.errors import ExtensionError
 

@@ -21,11 +21,11 @@ import dewmargin
 from dewmargin.case import SurfaceYear
 from dewmargin.cli import cli
 from dewmargin.comparison import compare
+from dewmargin.core.toml_file import quoted
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError, OutputError
 from dewmargin.scenario import load
 from dewmargin.standard import _surfaces, compare_run, standard
-from dewmargin.toml_file import quoted
 
 SCENARIOS = demo_folder() / "scenarios"
 DEMO = SCENARIOS / "model" / "larch_house.sql"

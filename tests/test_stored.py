@@ -11,9 +11,9 @@ import pytest
 
 import page_case
 from dewmargin.columns import Repeated
+from dewmargin.core.stored import Data, read
 from dewmargin.errors import InputError
 from dewmargin.invented import small_results
-from dewmargin.stored import Data, read
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from dewmargin import parallel, stress, yearly
+from dewmargin import stress, yearly
 from dewmargin.comparison import compare, compare_case
+from dewmargin.core import parallel
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
 from dewmargin.lines import Limit

@@ -23,8 +23,9 @@ import pytest
 
 import dewmargin
 from cases import held_zone
-from dewmargin import blocks, columns, dataset, kernel, parallel, sweeping, yearly
+from dewmargin import blocks, columns, dataset, kernel, sweeping, yearly
 from dewmargin.comparison import compare
+from dewmargin.core import parallel
 from dewmargin.dataset import Store
 from dewmargin.errors import InputError, OutputError
 from dewmargin.kernel import year

@@ -10,8 +10,9 @@ from typing import ClassVar, Literal
 import numpy as np
 import pytest
 
-from dewmargin import extensions, testing
+from dewmargin import testing
 from dewmargin.contracts import Capability, Mode, Use, WhileWet
+from dewmargin.core import extensions
 from dewmargin.demo import demo_folder
 from dewmargin.errors import ExtensionError
 from dewmargin.inputs import Inputs

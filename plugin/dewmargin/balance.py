@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import air, batch
-from dewmargin.checks import require_hourly
 from dewmargin.contracts import Capability, Mode, Use
+from dewmargin.core.checks import require_hourly
 from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import NEVER
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import air, kernel
-from dewmargin.checks import require_hourly
+from dewmargin.core.checks import require_hourly
 from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import ACCOUNTED, NEVER, UNLIMITED
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from dewmargin import air, columns
-from dewmargin.checks import require_between, require_hourly, require_within
+from dewmargin.core.checks import require_between, require_hourly, require_within
 from dewmargin.errors import OutOfRangeError
 from dewmargin.surfaces import RETENTION_G_M2, mass_transfer
 

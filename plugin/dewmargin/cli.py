@@ -774,8 +774,8 @@ def extensions(*, try_: bool, as_json: bool) -> None:
     """
     from dataclasses import asdict  # noqa: PLC0415 - keeps --help fast
 
+    from dewmargin.core.extensions import OK, installed  # noqa: PLC0415 - idem
     from dewmargin.errors import ExtensionError  # noqa: PLC0415 - idem
-    from dewmargin.extensions import OK, installed  # noqa: PLC0415 - idem
 
     found = installed(check=try_)
     if as_json:

@@ -19,9 +19,9 @@ from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 from dewmargin.blocks import parquet, solve_block
+from dewmargin.core.parallel import OverdueError
 from dewmargin.dataset import PARTS, Store
 from dewmargin.errors import InputError
-from dewmargin.parallel import OverdueError
 from dewmargin.plan import Plan
 
 if TYPE_CHECKING:

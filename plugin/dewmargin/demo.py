@@ -6,12 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dewmargin import columns
-from dewmargin.display import shown
+from dewmargin.core.display import shown
 from dewmargin.options import number
 
 if TYPE_CHECKING:
     from dewmargin.comparison import Comparison
-    from dewmargin.display import Shown
+    from dewmargin.core.display import Shown
     from dewmargin.options import Option
     from dewmargin.units import Units
 

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dewmargin import balance
+from dewmargin.core.parallel import done_once
 from dewmargin.errors import InputError
-from dewmargin.parallel import done_once
 from dewmargin.response import MOST_INPUTS, Response, response
 
 if TYPE_CHECKING:

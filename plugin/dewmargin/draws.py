@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from pydantic import BaseModel
 
+from dewmargin.core.toml_file import changed
 from dewmargin.doubts import Distribution, Doubt
 from dewmargin.errors import InputError
 from dewmargin.strategies.modified import Modified
 from dewmargin.surface_input import SurfaceInput
-from dewmargin.toml_file import changed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

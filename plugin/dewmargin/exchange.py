@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
-from dewmargin.checks import require_between
+from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
 
 if TYPE_CHECKING:

@@ -21,7 +21,7 @@ import numpy as np
 from dewmargin import balance, columns, yearly
 from dewmargin.columns import Table
 from dewmargin.comparison import about, compare_case, write_tables
-from dewmargin.display import shown
+from dewmargin.core.display import shown
 from dewmargin.errors import InputError
 from dewmargin.hours import hours_of
 from dewmargin.lines import (

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from dewmargin.checks import require_between
+from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
 from dewmargin.surfaces import EMISSIVITY, STEFAN_BOLTZMANN
 

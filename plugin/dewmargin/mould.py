@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from dewmargin import kernel
-from dewmargin.checks import require_between, require_hourly
+from dewmargin.core.checks import require_between, require_hourly
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray

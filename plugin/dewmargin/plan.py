@@ -20,14 +20,14 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from dewmargin import columns, massed, yearly
+from dewmargin.core.parallel import done_once
+from dewmargin.core.toml_file import checked, document, read
 from dewmargin.doubts import Doubt
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs, unit_of
-from dewmargin.parallel import done_once
 from dewmargin.reports import folder
 from dewmargin.scenario import load
 from dewmargin.stress import Runner
-from dewmargin.toml_file import checked, document, read
 from dewmargin.variants import KEPT
 
 if TYPE_CHECKING:

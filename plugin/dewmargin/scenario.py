@@ -12,8 +12,9 @@ from pydantic import BaseModel, Field, model_validator
 from pydantic.errors import PydanticUserError
 from pydantic.json_schema import models_json_schema
 
-from dewmargin import extensions, toml_file
 from dewmargin.control import IDEAL, Control
+from dewmargin.core import extensions, toml_file
+from dewmargin.core.toml_file import checked
 from dewmargin.doubts import Doubt
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
@@ -22,7 +23,6 @@ from dewmargin.readers.epw import Weather, read_epw
 from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.surface_input import SurfaceInput
 from dewmargin.tariff import Tariff
-from dewmargin.toml_file import checked
 from dewmargin.wall import Assembly
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from scipy.linalg import expm
 from scipy.optimize import brentq
 
 from dewmargin import air
-from dewmargin.checks import require_between
+from dewmargin.core.checks import require_between
 from dewmargin.equipment.atomiser import Atomiser
 from dewmargin.equipment.humidifier import Inlet
 from dewmargin.equipment.steam_humidifier import SteamHumidifier

@@ -16,11 +16,11 @@ import numpy as np
 
 from dewmargin import balance
 from dewmargin.comparison import compare, compare_case
+from dewmargin.core.toml_file import quoted, write_new
 from dewmargin.errors import InputError
 from dewmargin.mains import months_present
 from dewmargin.readers.results import Simulation
 from dewmargin.scenario import load, parse
-from dewmargin.toml_file import quoted, write_new
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

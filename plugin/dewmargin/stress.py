@@ -20,6 +20,7 @@ import numpy as np
 from dewmargin import balance, batch, columns, energy, massed, yearly
 from dewmargin.columns import Repeated, Table
 from dewmargin.comparison import about, compare_case, inputs_sha256, write_tables
+from dewmargin.core.parallel import done_once, side_by_side
 from dewmargin.devices import Device, plant
 from dewmargin.draws import Placed, default_doubts, described, draws_of, placed
 from dewmargin.errors import InputError
@@ -27,7 +28,6 @@ from dewmargin.foresight import while_wet
 from dewmargin.hours import hours_of
 from dewmargin.kernel.source import NEVER
 from dewmargin.lines import Limit
-from dewmargin.parallel import done_once, side_by_side
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import air
-from dewmargin.checks import require_between
+from dewmargin.core.checks import require_between
 
 if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, FloatArray

@@ -18,9 +18,9 @@ from dewmargin.blocks import parquet, solve_block, solve_cases, table
 from dewmargin.cluster import on_cluster, part_name
 from dewmargin.columns import SWEEP_REFUSED, Table
 from dewmargin.comparison import compare_case
+from dewmargin.core.parallel import OverdueError, as_they_end
 from dewmargin.dataset import HOURS, PARTS, TRIES, Store, Sweep, refused_of, summary_table
 from dewmargin.errors import DewmarginError, InputError
-from dewmargin.parallel import OverdueError, as_they_end
 from dewmargin.plan import Plan
 from dewmargin.reports import folder
 from dewmargin.reports.csv_tables import CsvTables

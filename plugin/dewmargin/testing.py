@@ -18,8 +18,8 @@ import numpy as np
 from dewmargin import balance
 from dewmargin.case import HourlyCase
 from dewmargin.contracts import Capability, WhileWet
+from dewmargin.core.extensions import METHODS, SELECTORS
 from dewmargin.errors import ExtensionError
-from dewmargin.extensions import METHODS, SELECTORS
 from dewmargin.foresight import looks_ahead, while_wet
 from dewmargin.inputs import Inputs
 from dewmargin.invented import cold_weeks, feeds, small_results

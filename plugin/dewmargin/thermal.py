@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import kernel
-from dewmargin.checks import require_between, require_hourly
+from dewmargin.core.checks import require_between, require_hourly
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray

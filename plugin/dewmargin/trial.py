@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import balance, batch, yearly
+from dewmargin.core.parallel import side_by_side
 from dewmargin.errors import InputError
 from dewmargin.hours import hours_of
 from dewmargin.lines import strategy_of
-from dewmargin.parallel import side_by_side
 from dewmargin.signals import least_ahead
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Generic, Literal, TypeVar
 import numpy as np
 
 from dewmargin import columns
-from dewmargin.display import Shown, shown
+from dewmargin.core.display import Shown, shown
 from dewmargin.options import Rated, number
 
 if TYPE_CHECKING:

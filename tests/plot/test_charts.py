@@ -14,10 +14,10 @@ from matplotlib.figure import Figure
 
 import page_case
 from dewmargin import plot
+from dewmargin.core.stored import Data
 from dewmargin.errors import InputError
 from dewmargin.invented import small_results
 from dewmargin.plot import charts, style
-from dewmargin.stored import Data
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -16,13 +16,13 @@ import pytest
 import page_case
 from dewmargin import columns, pages
 from dewmargin.columns import Repeated, Table
+from dewmargin.core.stored import Data
 from dewmargin.errors import InputError
 from dewmargin.invented import small_results
 from dewmargin.plot import style
 from dewmargin.reports import page, page_content, side_by_side
 from dewmargin.reports.folder import verify_folder
 from dewmargin.reports.svg import inline
-from dewmargin.stored import Data
 from page_case import Parsed
 
 if TYPE_CHECKING:

@@ -14,8 +14,8 @@ import numpy as np
 from pydantic import Field
 
 from dewmargin.case import AirSystem
-from dewmargin.checks import require_hourly
 from dewmargin.contracts import Capability, Mode, Use
+from dewmargin.core.checks import require_hourly
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from dewmargin.checks import require_between
+from dewmargin.core.checks import require_between
 from dewmargin.errors import InputError
 from dewmargin.onsite.finding import CAUTIONS, Finding, SiteCheck, judge
 

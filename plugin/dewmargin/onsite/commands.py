@@ -485,8 +485,8 @@ def _save(
     date: dt.datetime | None,
     notes: str,
 ) -> None:
+    from dewmargin.core.toml_file import write_new  # noqa: PLC0415 - idem
     from dewmargin.onsite.site_file import PadVisit, Visit, site_text  # noqa: PLC0415 - idem
-    from dewmargin.toml_file import write_new  # noqa: PLC0415 - idem
 
     if equipment is None:
         raise click.UsageError("--save needs --equipment, the pad's name in the scenario.")

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from dewmargin import air, media, pad
-from dewmargin.checks import require_between
+from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
 from dewmargin.onsite.circuit import LEAST_FRAC, NOMINAL_V
 from dewmargin.onsite.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge

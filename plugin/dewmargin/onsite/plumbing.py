@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import air, pad
-from dewmargin.checks import require_between
+from dewmargin.core.checks import require_between
 from dewmargin.errors import InputError
 from dewmargin.onsite.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from dewmargin.air import KELVIN
-from dewmargin.checks import require_between
+from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
 from dewmargin.onsite.finding import CAUTIONS, Finding, SiteCheck, judge
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import functools
 from typing import TYPE_CHECKING
 
-from dewmargin.display import printable
+from dewmargin.core.display import printable
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -15,7 +15,7 @@ from dewmargin.errors import InputError
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from dewmargin.stored import Source
+    from dewmargin.core.stored import Source
     from dewmargin.units import Units
 
 # Charts of one option, by default the chosen one, and charts of all.
@@ -53,8 +53,8 @@ def draw(
     InputError
         If there is no such option, the chart is of all, or the results lack what it shows.
     """
+    from dewmargin.core.stored import Data  # noqa: PLC0415 - idem
     from dewmargin.plot import charts, style  # noqa: PLC0415 - slow to import
-    from dewmargin.stored import Data  # noqa: PLC0415 - idem
 
     if option is not None and name in OF_ALL:
         raise InputError(f"{name} is a chart of all options", hint="leave --option out")

@@ -13,7 +13,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 
-from dewmargin.display import Shown, printable
+from dewmargin.core.display import Shown, printable
+from dewmargin.core.stored import Data, Source
 from dewmargin.errors import InputError
 from dewmargin.plot.style import (
     BLUE,
@@ -35,7 +36,6 @@ from dewmargin.plot.style import (
     look,
     styled,
 )
-from dewmargin.stored import Data, Source
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

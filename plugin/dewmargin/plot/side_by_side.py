@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
 
-    from dewmargin.stored import Data
+    from dewmargin.core.stored import Data
 
 
 def setpoint_panels(results: Mapping[str, Data]) -> list[Axes]:

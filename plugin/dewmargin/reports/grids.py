@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.columns import Column
-from dewmargin.display import MISSING, shown
+from dewmargin.core.display import MISSING, shown
 from dewmargin.units import conversions
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from dewmargin.stored import Data
+    from dewmargin.core.stored import Data
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=[°%€a-zA-ZµΩ])")
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from dewmargin import pages
+from dewmargin.core.stored import Data
 from dewmargin.reports.grids import grid, tied
-from dewmargin.stored import Data
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

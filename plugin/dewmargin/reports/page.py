@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Literal
 
+from dewmargin.core.stored import Data
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 from dewmargin.reports import folder as results_folder
-from dewmargin.stored import Data
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

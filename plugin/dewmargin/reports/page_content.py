@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
     from matplotlib.axes import Axes
 
-    from dewmargin.stored import Data
+    from dewmargin.core.stored import Data
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

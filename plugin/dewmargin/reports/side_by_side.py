@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from dewmargin import pages
-from dewmargin.display import MISSING
+from dewmargin.core.display import MISSING
 from dewmargin.errors import InputError
 from dewmargin.plot import charts, side_by_side
 from dewmargin.reports.grids import HEADS, grid, tied
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from dewmargin.stored import Data
+    from dewmargin.core.stored import Data
 
 MOST = 6
 # What is set side by side, of the chosen option and, where it tells something, of none.

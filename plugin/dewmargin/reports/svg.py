@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup, escape
 
-from dewmargin.display import printable
+from dewmargin.core.display import printable
 from dewmargin.plot import style
 
 if TYPE_CHECKING:

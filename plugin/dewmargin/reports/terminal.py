@@ -15,15 +15,15 @@ from rich.table import Table as RichTable
 from rich.text import Text
 
 from dewmargin.columns import COMPARISON
-from dewmargin.display import Shown, shown
-from dewmargin.extensions import OK
+from dewmargin.core.display import Shown, shown
+from dewmargin.core.extensions import OK
 from dewmargin.units import conversion, in_units
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from dewmargin.columns import Table
-    from dewmargin.extensions import Installed
+    from dewmargin.core.extensions import Installed
     from dewmargin.units import Units
 
 # Heading and column; what a person compares, most important first. Its unit is put below it.

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dewmargin.columns import Column, Repeated, Table
-from dewmargin.display import Shown, shown
+from dewmargin.core.display import Shown, shown
 from dewmargin.errors import InputError
 
 if TYPE_CHECKING:

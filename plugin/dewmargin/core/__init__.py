@@ -1,0 +1,1 @@
+"""What every room needs: checked values, TOML files, extensions, threads, stored results."""
