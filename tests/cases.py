@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from dewmargin import air, surfaces
 from dewmargin.case import AirSystem, HeldZone, HourlyCase, SurfaceYear
+from dewmargin.physics import air, surfaces
 
 
 def small_case(n: int = 48, **changes: object) -> HourlyCase:

@@ -1,6 +1,6 @@
 """Two slow solutions of the wetted pad, to judge the closed form: slices, and a stiff ODE solver.
 
-Both start from dL/dz = -A G and L c_w dT/dz = -A F (see `dewmargin.pad`) and share no step with
+Both start from dL/dz = -A G and L c_w dT/dz = -A F (see `dewmargin.physics.pad`) and share no step with
 the closed form: the wet bulb is bisected, the depth is marched. The ODE also takes its saturation
 pressure from psychrolib.
 """
@@ -16,7 +16,7 @@ from unittest import mock
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from dewmargin import air
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from types import ModuleType

@@ -7,11 +7,11 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from dewmargin import air
 from dewmargin.case import Sensor, SurfaceYear
 from dewmargin.errors import OutOfRangeError
 from dewmargin.hours import hours_of
 from dewmargin.invented import cold_weeks
+from dewmargin.physics import air
 
 
 @pytest.fixture(params=cold_weeks(), ids=lambda case: case.title)

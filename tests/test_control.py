@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from cases import small_case
-from dewmargin import air, balance, scenario
+from dewmargin import balance, scenario
 from dewmargin.comparison import _deliver, compare_case, hold
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.control import IDEAL, Control, shifted
 from dewmargin.demo import demo_folder
 from dewmargin.hours import hours_of
+from dewmargin.physics import air
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.outdoor_reset import OutdoorReset
 from dewmargin.strategies.surface_limit import SurfaceLimit

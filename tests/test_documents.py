@@ -14,8 +14,9 @@ import pytest
 from click.testing import CliRunner
 
 import dewmargin
-from dewmargin import columns, glazing
+from dewmargin import columns
 from dewmargin.cli import cli
+from dewmargin.physics import glazing
 
 README = Path(__file__).parents[1] / "README.md"
 TABLES = {

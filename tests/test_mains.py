@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import published
-from dewmargin.mains import mains_correlation, mains_temperature, months_present
+from dewmargin.physics.mains import mains_correlation, mains_temperature, months_present
 
 HOURS = np.arange("2025-01-01T00", "2026-01-01T00", dtype="datetime64[h]").astype("datetime64[s]")
 

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from cases import small_case
-from dewmargin import air, metrics
+from dewmargin import metrics
 from dewmargin.balance import Outcome
 from dewmargin.batch import State
 from dewmargin.hours import hours_of
+from dewmargin.physics import air
 from dewmargin.wetness import ANY_COLUMNS, surface_hours
 
 N = 48

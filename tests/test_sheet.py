@@ -12,7 +12,6 @@ import pytest
 from click.testing import CliRunner
 from scipy.integrate import solve_ivp
 
-from dewmargin import air
 from dewmargin.cli import cli
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
@@ -20,6 +19,7 @@ from dewmargin.errors import InputError
 from dewmargin.hours import relative_humidity
 from dewmargin.onsite.commissioning import SYMPTOMS
 from dewmargin.onsite.finding import CAUTIONS
+from dewmargin.physics import air
 from dewmargin.sheet import MOST_NOTES, MOST_ROWS, Sheet, humidity_rise, site_sheet
 from printing import PAPERS_MM, needs_chromium, pieces, printed
 from stress_case import small

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases import held_zone, small_case
-from dewmargin import air, balance
+from dewmargin import balance
 from dewmargin.case import AirSystem
 from dewmargin.cli import cli
 from dewmargin.comparison import compare_case, hold
@@ -28,6 +28,7 @@ from dewmargin.equipment.supply import FeedLine, Supply
 from dewmargin.equipment.wetted_pad import Rating, WettedPad
 from dewmargin.errors import InputError
 from dewmargin.hours import duration, hours_of
+from dewmargin.physics import air
 from dewmargin.reports import terminal
 from dewmargin.reports.folder import verify_folder
 from dewmargin.scenario import load

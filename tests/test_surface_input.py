@@ -10,9 +10,9 @@ from pydantic import ValidationError
 
 import published
 from cases import small_case
-from dewmargin import air, glazing, surfaces
 from dewmargin.case import SurfaceYear
 from dewmargin.errors import InputError
+from dewmargin.physics import air, glazing, surfaces
 from dewmargin.surface_input import SurfaceInput
 
 N = 48

@@ -12,12 +12,12 @@ import pytest
 from click.testing import CliRunner
 from pandas.testing import assert_frame_equal
 
-from dewmargin import air, pad
 from dewmargin.cli import cli
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
 from dewmargin.onsite.site_file import read_site
+from dewmargin.physics import air, pad
 from dewmargin.readers.plant import HeatingPlant
 from dewmargin.scenario import load
 from dewmargin.standard import compare_run

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from cases import small_case
-from dewmargin import air, balance, mould, surfaces, wetness
+from dewmargin import balance, wetness
 from dewmargin.case import HourlyCase, SurfaceYear
 from dewmargin.hours import Hours, hours_of
+from dewmargin.physics import air, mould, surfaces
 from test_metrics import outcome
 
 N = 48

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, batch
+from dewmargin import batch
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.core.checks import require_hourly
 from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import NEVER
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from dewmargin.batch import State

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, kernel
+from dewmargin import kernel
 from dewmargin.core.checks import require_hourly
 from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import ACCOUNTED, NEVER, UNLIMITED
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

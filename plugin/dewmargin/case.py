@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from dewmargin import air, columns
+from dewmargin import columns
 from dewmargin.core.checks import require_between, require_hourly, require_within
 from dewmargin.errors import OutOfRangeError
-from dewmargin.surfaces import RETENTION_G_M2, mass_transfer
+from dewmargin.physics import air
+from dewmargin.physics.surfaces import RETENTION_G_M2, mass_transfer
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from dewmargin.columns import BoolArray, Column, FloatArray, IntArray
-    from dewmargin.mould import Sensitivity
+    from dewmargin.physics.mould import Sensitivity
 
     Record = TypeVar("Record", bound=DataclassInstance)
 

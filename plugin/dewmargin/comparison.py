@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import air, balance, energy, metrics, wall
+from dewmargin import balance, energy, metrics
 from dewmargin.control import shifted
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.foresight import looks_ahead, while_wet
 from dewmargin.hours import hours_of, month_means
 from dewmargin.options import Option, Results
+from dewmargin.physics import air
+from dewmargin.physics.assembly import RUNOFF_G_M2, Months, leak_condensation, screen
 from dewmargin.reports import folder, notebook
 from dewmargin.reports.csv_tables import CsvTables
 from dewmargin.reports.parquet_tables import ParquetTables
@@ -39,9 +41,9 @@ if TYPE_CHECKING:
     from dewmargin.control import Control
     from dewmargin.hours import Hours
     from dewmargin.onsite.site_file import AsMeasured, SiteFile
+    from dewmargin.physics.assembly import Assembly, WallYear
     from dewmargin.readers.epw import Weather
     from dewmargin.units import Units
-    from dewmargin.wall import Assembly
 
 QUALITY_RMSE_KG_KG = 0.2e-3
 QUALITY_GAP_FRAC = 0.05
@@ -534,7 +536,7 @@ def _deliver(
     return outcome, float(starts_per_h.sum()) / case.steps_per_hour
 
 
-def _wall(scenario: Scenario, hours: Hours, outcome: Outcome) -> wall.WallYear | None:
+def _wall(scenario: Scenario, hours: Hours, outcome: Outcome) -> WallYear | None:
     """Screen the scenario's assembly, if it has one, in the room's air of an outcome."""
     assembly = scenario.assembly
     if assembly is None:
@@ -548,10 +550,10 @@ def _wall(scenario: Scenario, hours: Hours, outcome: Outcome) -> wall.WallYear |
             where="assembly",
             hint="leave it out for a part of a year",
         )
-    return wall.screen(
+    return screen(
         assembly,
-        wall.Months(t_room_c=t_room, t_out_c=t_out, p_room_pa=p_means[0], p_out_pa=p_means[1]),
-        leak_condensation_h=wall.leak_condensation(
+        Months(t_room_c=t_room, t_out_c=t_out, p_room_pa=p_means[0], p_out_pa=p_means[1]),
+        leak_condensation_h=leak_condensation(
             assembly, t_room_c=hours.t_air_c, t_out_c=hours.t_out_c, p_room_pa=p_room
         ),
     )
@@ -570,8 +572,8 @@ def _wall_cautions(assembly: Assembly | None, dry: Option, chosen: Option | None
             f"up to {most:.0f} g/m2 of water at '{found.planes.names[found.wettest]}' "
             f"({float(dry.wall.held_g_m2.max()):.0f} without humidifier)"
         )
-        if most > wall.RUNOFF_G_M2:
-            inside += f", more than the {wall.RUNOFF_G_M2:.0f} that stay without running off"
+        if most > RUNOFF_G_M2:
+            inside += f", more than the {RUNOFF_G_M2:.0f} that stay without running off"
         inside += (
             ", which do not dry within the year: do not humidify it so"
             if found.stays_wet

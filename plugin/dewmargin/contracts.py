@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 import numpy as np
 
-from dewmargin import air
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HeatSource, HourlyCase
     from dewmargin.columns import BoolArray, FloatArray, Table
-    from dewmargin.feedline import Line
+    from dewmargin.physics.water_line import Line
 
 Points = tuple[tuple[float, float], ...]  # a quantity that rises, and what belongs to it
 

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from pydantic import Field
 
-from dewmargin import air
 from dewmargin.inputs import Inputs
-from dewmargin.signals import lagged
+from dewmargin.physics import air
+from dewmargin.physics.series import lagged
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase

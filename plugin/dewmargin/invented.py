@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, balance, surfaces
+from dewmargin import balance
 from dewmargin.case import AirSystem, HeatSource, HourlyCase, Sensor, SurfaceYear
 from dewmargin.comparison import compare_case
 from dewmargin.contracts import FeedWater
-from dewmargin.feedline import Line
+from dewmargin.physics import air, surfaces
+from dewmargin.physics.water_line import Line
 from dewmargin.scenario import parse
 
 if TYPE_CHECKING:

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, batch, energy, yearly
+from dewmargin import batch, energy, yearly
 from dewmargin.errors import InputError
 from dewmargin.hours import EDGE_SLACK
 from dewmargin.kernel import tally, year
 from dewmargin.metrics import DEMAND_HOUR_KG, SHORTFALL_FRAC
-from dewmargin.surfaces import WET_G_M2
+from dewmargin.physics import air
+from dewmargin.physics.surfaces import WET_G_M2
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.energy import Energy
     from dewmargin.hours import Hours
+    from dewmargin.physics.assembly import WallYear
     from dewmargin.scenario import Scenario
-    from dewmargin.wall import WallYear
     from dewmargin.wetness import SurfaceHours
 
 

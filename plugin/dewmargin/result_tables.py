@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import air, columns, wetness
+from dewmargin import columns, wetness
 from dewmargin.columns import Repeated, Table
 from dewmargin.hours import EDGE_SLACK, dew_point, duration, relative_humidity
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, Column, FloatArray
     from dewmargin.hours import Hours
     from dewmargin.options import Option, Results
-    from dewmargin.wall import WallYear
+    from dewmargin.physics.assembly import WallYear
 
 SETTING_SPREAD_FRAC = 0.015  # around a line in outdoor temperature: more depends on other things
 SETTING_STEP_K = 5.0

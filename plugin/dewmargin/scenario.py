@@ -19,11 +19,11 @@ from dewmargin.doubts import Doubt
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.inputs import Inputs
+from dewmargin.physics.assembly import Assembly
 from dewmargin.readers.epw import Weather, read_epw
 from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.surface_input import SurfaceInput
 from dewmargin.tariff import Tariff
-from dewmargin.wall import Assembly
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

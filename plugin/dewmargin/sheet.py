@@ -12,7 +12,6 @@ from pydantic import BaseModel
 from scipy.linalg import expm
 from scipy.optimize import brentq
 
-from dewmargin import air
 from dewmargin.core.checks import require_between
 from dewmargin.equipment.atomiser import Atomiser
 from dewmargin.equipment.humidifier import Inlet
@@ -23,6 +22,7 @@ from dewmargin.inputs import UNITS
 from dewmargin.onsite import circuit, commissioning, plumbing, sensor
 from dewmargin.onsite.finding import CAUTIONS, OF_A_BYPASS
 from dewmargin.pages import render
+from dewmargin.physics import air
 from dewmargin.reports.tables import rows
 from dewmargin.result_tables import SETTING_STEP_K, limits_table, settings_table
 from dewmargin.strategies.modified import Modified

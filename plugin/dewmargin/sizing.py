@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import air, balance, batch, columns
+from dewmargin import balance, batch, columns
 from dewmargin.columns import Table
 from dewmargin.comparison import about, hold, inputs_sha256, write_tables
 from dewmargin.equipment.humidifier import Humidifier
 from dewmargin.errors import InputError
 from dewmargin.hours import dew_point, duration, hours_of
 from dewmargin.metrics import DEMAND_HOUR_KG, short_hours
+from dewmargin.physics import air
 from dewmargin.readers import climate
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows

@@ -18,7 +18,7 @@ from dewmargin import balance
 from dewmargin.comparison import compare, compare_case
 from dewmargin.core.toml_file import quoted, write_new
 from dewmargin.errors import InputError
-from dewmargin.mains import months_present
+from dewmargin.physics.mains import months_present
 from dewmargin.readers.results import Simulation
 from dewmargin.scenario import load, parse
 

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, field_validator, model_validator
 
-from dewmargin import air, clock, glazing, surfaces
 from dewmargin.case import SurfaceYear
-from dewmargin.clock import ClockHour
 from dewmargin.errors import InputError
-from dewmargin.glazing import FrameKind
-from dewmargin.glazing import Kind as GlazingKind
 from dewmargin.inputs import Inputs, require_rising, temperature_points
-from dewmargin.mould import Sensitivity
+from dewmargin.physics import air, glazing, series, surfaces
+from dewmargin.physics.glazing import FrameKind
+from dewmargin.physics.glazing import Kind as GlazingKind
+from dewmargin.physics.mould import Sensitivity
+from dewmargin.physics.series import ClockHour
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
@@ -372,7 +372,7 @@ class SurfaceInput(Inputs):
         """Return by how much the temperature index is changed in each step."""
         change = np.full(case.n_steps, self.index_change)
         if self.closed is not None:
-            closed = clock.within(
+            closed = series.within(
                 case.interval_start, from_h=self.closed.from_h, to_h=self.closed.to_h
             )
             change = change + np.where(closed, self.closed.index_change, 0.0)

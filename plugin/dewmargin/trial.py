@@ -14,7 +14,7 @@ from dewmargin.core.parallel import side_by_side
 from dewmargin.errors import InputError
 from dewmargin.hours import hours_of
 from dewmargin.lines import strategy_of
-from dewmargin.signals import least_ahead
+from dewmargin.physics.series import least_ahead
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

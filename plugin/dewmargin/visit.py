@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import air
 from dewmargin.core.toml_file import changed
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.onsite import commissioning
 from dewmargin.onsite.commissioning import LEAST_RISE_K, NEEDED_FEED_RATIO, Expected
 from dewmargin.onsite.site_file import AsMeasured, Replaced, SiteFile, placed, read_site
+from dewmargin.physics import air
 from dewmargin.readers.plant import HeatingPlant
 
 if TYPE_CHECKING:

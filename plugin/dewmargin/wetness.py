@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, mould, surfaces
 from dewmargin.hours import EDGE_SLACK, month_means
-from dewmargin.surfaces import VISIBLE_G_M2, WET_G_M2
+from dewmargin.physics import air, mould, surfaces
+from dewmargin.physics.surfaces import VISIBLE_G_M2, WET_G_M2
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, columns, energy, kernel
+from dewmargin import columns, energy, kernel
 from dewmargin.hours import EDGE_SLACK
 from dewmargin.kernel import tally
 from dewmargin.kernel.source import ACCOUNTED
 from dewmargin.metrics import DEMAND_HOUR_KG, SHORTFALL_FRAC
-from dewmargin.surfaces import SUBLIMATION_J_KG, WET_G_M2, dew_margin
+from dewmargin.physics import air
+from dewmargin.physics.surfaces import SUBLIMATION_J_KG, WET_G_M2, dew_margin
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import balance, pad
+from dewmargin import balance
 from dewmargin.demo import demo_folder
 from dewmargin.equipment.supply import Supply
 from dewmargin.equipment.wetted_pad import WettedPad
+from dewmargin.physics import pad
 from dewmargin.scenario import load
 
 if TYPE_CHECKING:

@@ -18,12 +18,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from dewmargin import air, blocks, columns, kernel
+from dewmargin import blocks, columns, kernel
 from dewmargin.blocks import Solved
 from dewmargin.comparison import compare
 from dewmargin.dataset import Store
 from dewmargin.demo import demo_folder
 from dewmargin.engine import simulate
+from dewmargin.physics import air
 from dewmargin.plan import Plan
 from dewmargin.stress import N_METRICS
 from dewmargin.sweeping import sweep

@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, balance
+from dewmargin import balance
+from dewmargin.physics import air
 from dewmargin.readers.results import Simulation
 from engine import houses
 

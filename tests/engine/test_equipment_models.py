@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dewmargin import air, balance, energy, mains, media, pad, steam
+from dewmargin import balance, energy
 from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.equipment.supply import Supply
+from dewmargin.physics import air, mains, media, pad, steam
 from dewmargin.readers.epw import read_epw
 from dewmargin.readers.results import Simulation
 from engine import accuracy

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dewmargin import glazing
+from dewmargin.physics import glazing
 from dewmargin.readers.epw import read_epw
 from dewmargin.readers.results import Simulation
 from dewmargin.surface_input import SurfaceInput

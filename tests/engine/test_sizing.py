@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dewmargin import air
 from dewmargin.case import HourlyCase
 from dewmargin.comparison import compare_case
 from dewmargin.demo import demo_folder
 from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.equipment.supply import Supply
+from dewmargin.physics import air
 from dewmargin.readers.epw import read_epw
 from dewmargin.scenario import load
 from dewmargin.sizing import duration, size_case, steady_load

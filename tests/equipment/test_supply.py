@@ -12,7 +12,7 @@ from dewmargin.case import HourlyCase
 from dewmargin.contracts import Supply as SupplyContract
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import InputError
-from dewmargin.mains import mains_temperature
+from dewmargin.physics.mains import mains_temperature
 
 
 def case_of(days: int) -> HourlyCase:

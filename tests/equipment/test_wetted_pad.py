@@ -8,13 +8,14 @@ import numpy as np
 import pydantic
 import pytest
 
-from dewmargin import air, balance, media, pad
+from dewmargin import balance
 from dewmargin.case import AirSystem, HourlyCase
 from dewmargin.contracts import Capability, Equipment, FeedWater, Mode, Quality
 from dewmargin.equipment.humidifier import _Cycle
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.errors import InputError
-from dewmargin.feedline import Line
+from dewmargin.physics import air, media, pad
+from dewmargin.physics.water_line import Line
 
 N = 24
 FLAT = np.ones(N)

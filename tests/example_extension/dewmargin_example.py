@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import numpy as np
 from pydantic import Field
 
-from dewmargin import air
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.inputs import Inputs
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -8,11 +8,11 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from dewmargin.air import standard_pressure
 from dewmargin.cli import cli
 from dewmargin.errors import OutOfRangeError, OutputError
 from dewmargin.onsite.commissioning import Measured
 from dewmargin.onsite.site_file import Visit, read_site
+from dewmargin.physics.air import standard_pressure
 
 MEASURED = {
     "--feed": "120 s",

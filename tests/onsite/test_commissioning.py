@@ -7,10 +7,10 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 import published
-from dewmargin import air, pad
 from dewmargin.errors import OutOfRangeError
 from dewmargin.onsite import commissioning
 from dewmargin.onsite.commissioning import SYMPTOMS, Expected, Measured
+from dewmargin.physics import air, pad
 
 TRADE = "common practice, no source"
 ROOM = {"room_c": 20.0, "room_rh": 0.30}

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 import published
 from dewmargin.errors import InputError
-from dewmargin.feedline import Line
 from dewmargin.onsite import plumbing
 from dewmargin.onsite.plumbing import Plumbing
+from dewmargin.physics.water_line import Line
 
 TRADE = "common practice, no source"
 NUMBERS = published.rows("commissioning")

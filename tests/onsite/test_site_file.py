@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from dewmargin.air import standard_pressure
 from dewmargin.errors import InputError
 from dewmargin.onsite.site_file import catch_kg_h, read_site
+from dewmargin.physics.air import standard_pressure
 
 if TYPE_CHECKING:
     from pathlib import Path

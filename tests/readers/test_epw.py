@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import published
-from dewmargin import air
 from dewmargin.errors import InputError, OutOfRangeError
+from dewmargin.physics import air
 from dewmargin.readers import climate, epw
 
 if TYPE_CHECKING:

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from dewmargin import air
 from dewmargin.errors import InputError
+from dewmargin.physics import air
 from dewmargin.readers import house as house_module
 from dewmargin.readers.epw import Weather, interval_mean, read_epw
 from dewmargin.readers.house import House, Thermostat, Ventilation

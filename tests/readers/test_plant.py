@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from dewmargin import air
 from dewmargin.errors import InputError
+from dewmargin.physics import air
 from dewmargin.readers.plant import HeatingPlant
 
 ROOM = {

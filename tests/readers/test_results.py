@@ -13,8 +13,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from dewmargin import air
 from dewmargin.errors import InputError
+from dewmargin.physics import air
 from dewmargin.readers.epw import read_epw
 from dewmargin.readers.results import Simulation
 

@@ -12,8 +12,8 @@ import pyarrow.parquet as pq
 import pytest
 from pydantic import ValidationError
 
-from dewmargin import air
 from dewmargin.errors import InputError
+from dewmargin.physics import air
 from dewmargin.readers.table import Table
 
 if TYPE_CHECKING:

@@ -9,10 +9,10 @@ import pytest
 from pydantic import ValidationError
 
 from cases import small_case
-from dewmargin import air, surfaces
 from dewmargin.case import Sensor
 from dewmargin.core import extensions
 from dewmargin.errors import InputError
+from dewmargin.physics import air, surfaces
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.dew_point import DewPoint
 from dewmargin.strategies.outdoor_reset import OutdoorReset

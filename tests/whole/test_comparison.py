@@ -13,13 +13,14 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
-from dewmargin import air, balance, columns, kernel
+from dewmargin import balance, columns, kernel
 from dewmargin.comparison import compare
 from dewmargin.contracts import Capability, Mode, WhileWet
 from dewmargin.demo import demo_folder, findings
 from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
+from dewmargin.physics import air
 from dewmargin.reports.csv_tables import CsvTables
 from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.scenario import load
@@ -551,7 +552,7 @@ def test_a_strategy_error_names_the_scenario_file(tmp_path) -> None:
 
 def test_the_demo_year_of_the_pad_is_affine_in_room_humidity(results) -> None:
     """The demo's own hours: the pad's line against the pad at the humidity that came out."""
-    from dewmargin import pad  # noqa: PLC0415 - only here
+    from dewmargin.physics import pad  # noqa: PLC0415 - only here
 
     result = results["house"]
     case, option = result.case, result.options[3]

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import air, steam
 from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
+from dewmargin.physics import air, steam
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, field_validator, model_validator
 
-from dewmargin import steam
 from dewmargin.contracts import PartLoad, Points
 from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
 from dewmargin.errors import InputError
+from dewmargin.physics import steam
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import air
 from dewmargin.case import HeatSource
 from dewmargin.contracts import FeedWater, Quality
 from dewmargin.errors import InputError
-from dewmargin.feedline import BARE_W_M2_K, Line
 from dewmargin.inputs import Inputs
-from dewmargin.mains import mains_temperature, months_present
+from dewmargin.physics import air
+from dewmargin.physics.mains import mains_temperature, months_present
+from dewmargin.physics.water_line import BARE_W_M2_K, Line
 from dewmargin.tariff import Carrier
 
 if TYPE_CHECKING:

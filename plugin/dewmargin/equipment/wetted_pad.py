@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import air, hardness, media, pad
 from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
+from dewmargin.physics import air, hardness, media, pad
 from dewmargin.readers.plant import HOTTEST_SUPPLY_C
 
 if TYPE_CHECKING:

@@ -1,6 +1,6 @@
 """Saturation of water vapour over ice and over water: plain relations of numbers or arrays.
 
-`dewmargin.air` makes them its own; a GPU's twin of this package compiles them.
+`dewmargin.physics.air` makes them its own; a GPU's twin of this package compiles them.
 
 *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 5 and 6, after Hyland and Wexler 1983.
 """

@@ -273,8 +273,8 @@ def water(
 
     What is given is judged.
     """
-    from dewmargin.feedline import Line  # noqa: PLC0415 - keeps --help fast
     from dewmargin.onsite.plumbing import Plumbing, check_water  # noqa: PLC0415 - idem
+    from dewmargin.physics.water_line import Line  # noqa: PLC0415 - keeps --help fast
 
     if (pressure is None) != (set_pressure is None):
         raise click.UsageError("--pressure and --set-pressure go together.")
@@ -457,8 +457,8 @@ def _from_site(site: Path, beside: dict[str, Any]) -> Measured:
 
 
 def _from_options(given: dict[str, float | None], besides: dict[str, float | None]) -> Measured:
-    from dewmargin.air import standard_pressure  # noqa: PLC0415 - keeps --help fast
     from dewmargin.onsite.commissioning import Measured  # noqa: PLC0415 - idem
+    from dewmargin.physics.air import standard_pressure  # noqa: PLC0415 - keeps --help fast
 
     values = [value for value in given.values() if value is not None]
     if len(values) < len(given):

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import brentq
 
-from dewmargin import air, media, pad
 from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
 from dewmargin.onsite.circuit import LEAST_FRAC, NOMINAL_V
 from dewmargin.onsite.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
 from dewmargin.onsite.plumbing import HOT_C
+from dewmargin.physics import air, media, pad
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, pad
 from dewmargin.core.checks import require_between
 from dewmargin.errors import InputError
 from dewmargin.onsite.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
+from dewmargin.physics import air, pad
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from dewmargin.feedline import Line
+    from dewmargin.physics.water_line import Line
 
 GRAVITY_M_S2 = 9.80665
 HOT_C = 40.0  # a hot feed; no mains is as warm; common practice, no source

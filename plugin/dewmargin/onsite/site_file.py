@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field, model_validator
 
-from dewmargin import air
 from dewmargin.core import toml_file
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs, quantity
 from dewmargin.onsite.commissioning import Measured, symptom_found
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from dewmargin.onsite.finding import Finding

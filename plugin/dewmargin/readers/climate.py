@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dewmargin import air
+from dewmargin.physics import air
 from dewmargin.readers.epw import READINGS, HumidificationDesign, Weather
 
 

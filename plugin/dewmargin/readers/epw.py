@@ -22,8 +22,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air, glazing
 from dewmargin.errors import InputError, OutOfRangeError
+from dewmargin.physics import air, glazing
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import air, clock, exchange, gains, surfaces, thermal
 from dewmargin.batch import BUFFER_REFERENCE_C, WARM_UP_DAYS
 from dewmargin.case import HourlyCase
-from dewmargin.clock import ClockHour
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
+from dewmargin.physics import air, air_exchange, moisture_gains, room_temperature, series, surfaces
+from dewmargin.physics.series import ClockHour
 from dewmargin.readers.plant import OwnPlant
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ class Thermostat(Inputs):
         """Return the temperature to hold in each step, by the clock at its start. [°C]."""
         if self.night_c is None:
             return np.full(interval_start.size, self.day_c)
-        night = clock.within(interval_start, from_h=self.night_from_h, to_h=self.night_to_h)
+        night = series.within(interval_start, from_h=self.night_from_h, to_h=self.night_to_h)
         return np.where(night, self.night_c, self.day_c)
 
 
@@ -92,7 +92,7 @@ class Ventilation(Inputs):
     sensible_effectiveness: Fraction = Field(
         0.0, description="Heat recovered, of the smaller flow; default: none"
     )
-    rule: exchange.Rule = Field(
+    rule: air_exchange.Rule = Field(
         "quadrature",
         description="How unbalanced fans add to leakage; default: Handbook of Fundamentals 2009 "
         "ch. 16",
@@ -260,10 +260,10 @@ class House(Inputs):
         t_air_c = setting_c
         for _ in range(EXCHANGE_PASSES):
             total, balanced = self._flows(t_air_c, t_out_c, w_out_kg_kg, p_pa, wind_m_s)
-            sensible = exchange.after_recovery(
+            sensible = air_exchange.after_recovery(
                 total, balanced, effectiveness=self.ventilation.sensible_effectiveness
             )
-            room = thermal.room_year(
+            room = room_temperature.room_year(
                 t_out_c=t_out_c,
                 loss_w_k=self.heat_loss_w_k + cp * sensible,
                 gains_w=gains_w,
@@ -294,11 +294,11 @@ class House(Inputs):
             w_out_kg_kg=w_out_kg_kg,
             p_pa=p_pa,
             t_air_c=t_air_c,
-            exchange_kg_s=exchange.after_recovery(
+            exchange_kg_s=air_exchange.after_recovery(
                 total, balanced, effectiveness=self.ventilation.latent_effectiveness
             ),
             w_base_kg_kg=np.zeros_like(t_out_c),
-            gains_kg_s=gains.moisture_gains(
+            gains_kg_s=moisture_gains.moisture_gains(
                 weather.interval_start, moisture_kg_day=self._moisture_kg_day
             ),
             heating_w=room.heating_w,
@@ -348,7 +348,7 @@ class House(Inputs):
         if self.moisture_kg_day is not None:
             return self.moisture_kg_day
         assert self.bedrooms is not None  # noqa: S101 - the validator saw to it
-        return self.gains_factor * gains.design_rate(self.bedrooms)
+        return self.gains_factor * moisture_gains.design_rate(self.bedrooms)
 
     def _flows(
         self,
@@ -359,11 +359,11 @@ class House(Inputs):
         wind_m_s: FloatArray,
     ) -> tuple[FloatArray, FloatArray]:
         """Return all outdoor air, and the balanced part of the fans' air, as dry air. [kg/s]."""
-        leakage_m3_s = exchange.infiltration(
+        leakage_m3_s = air_exchange.infiltration(
             t_air_c,
             t_out_c,
             wind_m_s,
-            leakage_area_m2=exchange.leakage_area(
+            leakage_area_m2=air_exchange.leakage_area(
                 self.leakage_m3_h_at_50pa, exponent=self.leakage_exponent
             ),
             storeys=self.storeys,
@@ -372,7 +372,7 @@ class House(Inputs):
         room_kg_l = 1e-3 * air.dry_air_density(t_air_c, w_out_kg_kg, p_pa)
         supply_kg_s = self.ventilation.supply_l_s * room_kg_l
         exhaust_kg_s = self.ventilation.exhaust_l_s * room_kg_l
-        total_kg_s = exchange.with_fans(
+        total_kg_s = air_exchange.with_fans(
             leakage_m3_s * air.dry_air_density(t_out_c, w_out_kg_kg, p_pa),
             supply_kg_s,
             exhaust_kg_s,

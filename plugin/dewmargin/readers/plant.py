@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import AfterValidator, Field, field_validator, model_validator
 
-from dewmargin import air
 from dewmargin.case import AirSystem, HeatSource
 from dewmargin.contracts import Points
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
+from dewmargin.physics import air
 from dewmargin.tariff import Carrier
 
 if TYPE_CHECKING:

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import numpy as np
 from pydantic import Field
 
-from dewmargin import air
 from dewmargin.case import HeldZone, HourlyCase, Sensor, SurfaceYear
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
+from dewmargin.physics import air
 from dewmargin.readers import csv_file, eso_file, sql_file
 from dewmargin.readers.air_handler import COIL_HEATING, FAN_FLOW, AirHandler
 from dewmargin.readers.engine_file import (

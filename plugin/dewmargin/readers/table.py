@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import air, columns
+from dewmargin import columns
 from dewmargin.case import HourlyCase, SurfaceYear
 from dewmargin.columns import Column
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs, quantity
+from dewmargin.physics import air
 from dewmargin.readers.engine_file import FULL_YEAR_DAYS, decoded, numbers
 from dewmargin.readers.plant import OwnPlant
 

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air
 from dewmargin.errors import InputError
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

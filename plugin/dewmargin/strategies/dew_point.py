@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import numpy as np
 from pydantic import Field
 
-from dewmargin import air
 from dewmargin.inputs import Inputs
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase

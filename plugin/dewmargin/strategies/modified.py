@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import clock
-from dewmargin.clock import MonthDay
 from dewmargin.contracts import FilmMemory
 from dewmargin.inputs import Inputs
-from dewmargin.signals import lagged, least_ahead, rate_limited
+from dewmargin.physics import series
+from dewmargin.physics.series import MonthDay, lagged, least_ahead, rate_limited
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
@@ -84,7 +83,7 @@ class Season(Inputs):
     def on(self, case: HourlyCase) -> BoolArray:
         """Tell in which steps humidifying is on."""
         days = case.interval_start.astype("datetime64[D]")
-        on = clock.between_dates(days, first=self.from_date, last=self.to_date)
+        on = series.between_dates(days, first=self.from_date, last=self.to_date)
         return on if self.off_above_c is None else on & (case.t_out_c <= self.off_above_c)
 
 

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, ClassVar, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import clock
-from dewmargin.clock import ClockHour, MonthDay, Weekday
 from dewmargin.inputs import Inputs
+from dewmargin.physics import series
+from dewmargin.physics.series import ClockHour, MonthDay, Weekday
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -46,13 +46,13 @@ class Hours(Inputs):
         day = (interval_start - np.timedelta64(night_s, "s")).astype("datetime64[D]")
         first = day.min()
         calendar = self._hold_on(np.arange(first, day.max() + 1))
-        hours = clock.within(interval_start, from_h=self.from_h, to_h=self.to_h)
+        hours = series.within(interval_start, from_h=self.from_h, to_h=self.to_h)
         result: BoolArray = hours & calendar[(day - first).astype(np.int64)]
         return result
 
     def _hold_on(self, days: NDArray[np.datetime64]) -> BoolArray:
         """Tell which days count."""
-        return clock.on_weekdays(days, self.days)
+        return series.on_weekdays(days, self.days)
 
 
 class Period(Hours):
@@ -70,7 +70,7 @@ class Period(Hours):
 
     def _hold_on(self, days: NDArray[np.datetime64]) -> BoolArray:
         """Tell which days count, by the week and by date."""
-        dates = clock.between_dates(days, first=self.from_date, last=self.to_date)
+        dates = series.between_dates(days, first=self.from_date, last=self.to_date)
         return super()._hold_on(days) & dates
 
 

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import air
 from dewmargin.contracts import WhileWet
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
-from dewmargin.surfaces import WET_G_M2
+from dewmargin.physics import air
+from dewmargin.physics.surfaces import WET_G_M2
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase, SurfaceYear

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dewmargin.errors import OutOfRangeError
-from dewmargin.feedline import Line
+from dewmargin.physics.water_line import Line
 
 FEED = 15.0 / 3600.0
 QUARTER_INCH = {"bore_mm": 4.33, "outer_mm": 6.35}  # 14.7 ml/m

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air
 from dewmargin.core.checks import require_between
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, FloatArray

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Annotated, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin import air
 from dewmargin.inputs import Inputs
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, FloatArray

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from scipy.integrate import solve_ivp
 
-from dewmargin.signals import lagged, least_ahead, rate_limited
+from dewmargin.physics.series import lagged, least_ahead, rate_limited
 
 TEMPERATURES = hnp.arrays(np.float64, st.integers(1, 60), elements=st.floats(-40.0, 40.0))
 

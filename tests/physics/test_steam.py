@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import psychrolib_oracle
-from dewmargin import air, pad, steam
+from dewmargin.physics import air, pad, steam
 
 P = 101_325.0
 ONE = np.ones(1)

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 import pad_reference
 import published
-from dewmargin import air, pad
 from dewmargin.errors import OutOfRangeError
+from dewmargin.physics import air, pad
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray

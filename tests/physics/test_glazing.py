@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import published
-from dewmargin import glazing, surfaces
 from dewmargin.errors import OutOfRangeError
-from dewmargin.glazing import Gap, Pane
+from dewmargin.physics import glazing, surfaces
+from dewmargin.physics.glazing import Gap, Pane
 
 WINTER = {"t_room_c": np.array([21.0]), "t_out_c": np.array([-18.0])}
 

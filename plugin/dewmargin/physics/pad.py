@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air
 from dewmargin.errors import OutOfRangeError
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray

@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from scipy.optimize import lsq_linear
 
-from dewmargin import air, wall
 from dewmargin.comparison import compare, compare_case
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
+from dewmargin.physics import air, assembly
+from dewmargin.physics.assembly import Assembly, Months, WallLayer
 from dewmargin.scenario import load
-from dewmargin.wall import Assembly, Months, WallLayer
 
-MONTH_S = wall.DAYS * 86_400.0
+MONTH_S = assembly.DAYS * 86_400.0
 
 
 def layer(name: str, resistance: float, sd: float) -> WallLayer:
@@ -35,8 +35,8 @@ def year(t_out_c: np.ndarray, *, t_room_c=20.0, rh_room=0.5, rh_out=0.8) -> Mont
     )
 
 
-def screened(assembly: Assembly, months: Months) -> wall.WallYear:
-    return wall.screen(assembly, months, leak_condensation_h=0.0)
+def screened(wall: Assembly, months: Months) -> assembly.WallYear:
+    return assembly.screen(wall, months, leak_condensation_h=0.0)
 
 
 def cold_year(mean_c: float = 5.0, swing_k: float = 15.0) -> np.ndarray:
@@ -79,16 +79,16 @@ def test_the_steady_state_is_that_of_an_optimiser(made, t_out: float, rh: float,
 
     That variational form of the same physics (an obstacle problem) knows nothing of hulls.
     """
-    assembly = Assembly(
+    wall = Assembly(
         name="any", layers=tuple(layer(f"layer {i}", r, sd) for i, (r, sd) in enumerate(made))
     )
-    planes = assembly.planes()
+    planes = wall.planes()
     t = planes.temperatures(np.array([20.0]), np.array([t_out]))[:, 0]
     p_sat = air.saturation_pressure(t)
     ends = (min(rh * p_sat[0], p_sat[0]), min(rh_out * p_sat[-1], p_sat[-1]))
     sd, n = planes.sd_m, p_sat.size
 
-    rate = wall._rates(sd, p_sat, ends, np.zeros(n, bool))
+    rate = assembly._rates(sd, p_sat, ends, np.zeros(n, bool))
 
     root = 1.0 / np.sqrt(np.diff(sd))
     rows = np.zeros((n - 1, n))
@@ -102,9 +102,9 @@ def test_the_steady_state_is_that_of_an_optimiser(made, t_out: float, rh: float,
         p[inner] = lsq_linear(
             rows[:, inner] / 100.0, -known / 100.0, (-np.inf, p_sat[inner]), tol=1e-14
         ).x
-    flow = wall.DIFFUSION_KG_M_S_PA * -np.diff(p) / np.diff(sd)
+    flow = assembly.DIFFUSION_KG_M_S_PA * -np.diff(p) / np.diff(sd)
     # The optimiser leaves some 1e-6 of the pressures, which thin layers magnify in their flows.
-    scale = wall.DIFFUSION_KG_M_S_PA * p_sat.max() / np.diff(sd).min()
+    scale = assembly.DIFFUSION_KG_M_S_PA * p_sat.max() / np.diff(sd).min()
     assert rate[inner] == pytest.approx(flow[:-1] - flow[1:], abs=1e-4 * scale)
     assert np.all(rate >= 0.0)
 
@@ -115,11 +115,11 @@ def test_the_steady_state_is_that_of_an_optimiser(made, t_out: float, rh: float,
     st.floats(0.3, 0.8),
 )
 def test_water_of_a_year_is_conserved_and_never_below_zero(made, mean_c: float, rh: float) -> None:
-    assembly = Assembly(
+    wall = Assembly(
         name="any", layers=tuple(layer(f"layer {i}", r, sd) for i, (r, sd) in enumerate(made))
     )
 
-    found = screened(assembly, year(cold_year(mean_c), rh_room=rh))
+    found = screened(wall, year(cold_year(mean_c), rh_room=rh))
 
     assert np.all(found.held_g_m2 >= 0.0)
     assert np.all(found.condensed_g_m2 >= 0.0)
@@ -127,7 +127,7 @@ def test_water_of_a_year_is_conserved_and_never_below_zero(made, mean_c: float, 
     left = found.condensed_g_m2.sum() - found.dried_g_m2.sum()
     assert left >= -1e-9
     assert found.stays_wet == (left > 1e-9)
-    drier = screened(assembly, year(cold_year(mean_c), rh_room=rh - 0.1))
+    drier = screened(wall, year(cold_year(mean_c), rh_room=rh - 0.1))
     assert drier.condensed_g_m2.sum() <= found.condensed_g_m2.sum() + 1e-9
 
 
@@ -135,11 +135,11 @@ def test_water_of_a_year_is_conserved_and_never_below_zero(made, mean_c: float, 
 def test_months_that_dry_a_plane_agree_with_small_steps(rh: float) -> None:
     """The same year in steps of two hours, which start wet where the step before ended wet."""
     layers = (layer("board", 0.05, 0.1), layer("wool", 3.0, 0.2), layer("sheathing", 0.1, 2.0))
-    assembly, months = Assembly(name="frame", layers=layers), year(cold_year(), rh_room=rh)
+    wall, months = Assembly(name="frame", layers=layers), year(cold_year(), rh_room=rh)
 
-    found = screened(assembly, months)
+    found = screened(wall, months)
 
-    planes = assembly.planes()
+    planes = wall.planes()
     p_sat = air.saturation_pressure(planes.temperatures(months.t_room_c, months.t_out_c))
     first = next(
         m
@@ -150,7 +150,7 @@ def test_months_that_dry_a_plane_agree_with_small_steps(rh: float) -> None:
     for m in np.arange(first, first + 12) % 12:
         ends = (months.p_room_pa[m], months.p_out_pa[m])
         for _ in range(int(MONTH_S[m] / 7200.0)):
-            rate = wall._rates(planes.sd_m, p_sat[:, m], ends, held > 0.0)
+            rate = assembly._rates(planes.sd_m, p_sat[:, m], ends, held > 0.0)
             held = np.maximum(held + 7200.0 * rate, 0.0)
         # 0.5 g/m2: a plane dries up to a step late, at some 0.2 g/m2 an hour.
         assert found.held_g_m2[:, m] == pytest.approx(1e3 * held, abs=0.5)
@@ -162,16 +162,16 @@ def test_a_wall_that_is_wetted_in_two_spells_and_dries_is_not_said_to_stay_wet()
     """A mild February between cold months: the year that begins in November ends dry."""
     t_out = np.array([-5.0, 7.0, 2.0, 9.0, 13.0, 16.0, 18.0, 17.0, 13.0, 9.0, 4.0, -4.0])
     layers = (layer("gypsum", 0.05, 0.1), layer("wool", 4.3, 0.16), layer("board", 0.09, 2.1))
-    assembly, months = Assembly(name="frame", layers=layers), year(t_out, rh_room=0.45)
+    wall, months = Assembly(name="frame", layers=layers), year(t_out, rh_room=0.45)
 
-    found = screened(assembly, months)
+    found = screened(wall, months)
 
-    planes = assembly.planes()
+    planes = wall.planes()
     p_sat = air.saturation_pressure(planes.temperatures(months.t_room_c, months.t_out_c))
     water, held = np.zeros(len(planes.names)), np.zeros((len(planes.names), 12))
     for m in [*range(12)] * 6:  # six years, until they are alike
         ends = (months.p_room_pa[m], months.p_out_pa[m])
-        _, _, water = wall._one_month(planes.sd_m, p_sat[:, m], ends, water, float(MONTH_S[m]))
+        _, _, water = assembly._one_month(planes.sd_m, p_sat[:, m], ends, water, float(MONTH_S[m]))
         held[:, m] = 1e3 * water
     assert not held[:, 8].any()
     assert not found.stays_wet
@@ -194,14 +194,14 @@ def test_where_a_vapour_retarder_belongs() -> None:
 
 def test_leaking_air_condenses_where_its_dew_point_is_above_the_sheathing_s_inside() -> None:
     """Room 20 °C: 40 % has its dew point at 6.0 °C (handbook chart), the plane is near T_out."""
-    assembly = Assembly(name="a", layers=(layer("wool", 5.0, 0.1), layer("board", 0.1, 1.0)))
-    planes = assembly.planes()
+    wall = Assembly(name="a", layers=(layer("wool", 5.0, 0.1), layer("board", 0.1, 1.0)))
+    planes = wall.planes()
     assert planes.names[planes.reached] == "wool | board"
     t_out = np.array([-10.0, 0.0, 5.0, 5.3, 5.8, 10.0, 20.0])
     room = np.full(t_out.size, 20.0)
 
-    hours = wall.leak_condensation(
-        assembly, t_room_c=room, t_out_c=t_out, p_room_pa=0.40 * air.saturation_pressure(room)
+    hours = assembly.leak_condensation(
+        wall, t_room_c=room, t_out_c=t_out, p_room_pa=0.40 * air.saturation_pressure(room)
     )
 
     # 20 - (5.13/5.27)*(20 - T_out) < 6.0 up to 5.6 °C outdoors.

@@ -16,7 +16,7 @@ import numpy as np
 
 from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
-from dewmargin.surfaces import EMISSIVITY, STEFAN_BOLTZMANN
+from dewmargin.physics.surfaces import EMISSIVITY, STEFAN_BOLTZMANN
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

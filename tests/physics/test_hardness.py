@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dewmargin import hardness
 from dewmargin.errors import OutOfRangeError
+from dewmargin.physics import hardness
 
 WATER = {"ph": 7.5, "solids_mg_l": 320.0, "calcium_mg_l": 150.0, "alkalinity_mg_l": 34.0}
 

@@ -10,8 +10,8 @@ from scipy.integrate import solve_ivp
 
 import psychrolib_oracle
 import published
-from dewmargin import air, surfaces
 from dewmargin.errors import OutOfRangeError
+from dewmargin.physics import air, surfaces
 
 
 @pytest.mark.parametrize(

@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from dewmargin import thermal
 from dewmargin.errors import OutOfRangeError
+from dewmargin.physics import room_temperature
 
 
-def run(hours: int, **changes: object) -> thermal.RoomYear:
+def run(hours: int, **changes: object) -> room_temperature.RoomYear:
     """Return a room of K = 200 W/K and C = 10 kWh/K (50 h) at -10 °C with 800 W, changed."""
     columns = {
         "t_out_c": np.full(hours, -10.0),
@@ -31,7 +31,7 @@ def run(hours: int, **changes: object) -> thermal.RoomYear:
     }
     inputs = {**columns, **rest, **changes}
     limit = np.broadcast_to(inputs["heating_limit_w"], inputs["t_out_c"].shape)
-    return thermal.room_year(**(inputs | {"heating_limit_w": limit}))
+    return room_temperature.room_year(**(inputs | {"heating_limit_w": limit}))
 
 
 def test_a_day_with_set_back_worked_by_hand() -> None:
@@ -117,7 +117,7 @@ def test_a_year_that_does_not_wrap_starts_at_the_thermostat() -> None:
 def test_an_hour_is_sixty_minutes(t_out_c: float, loss_w_k: float, gains_w: float) -> None:
     # Exact steps: with constant inputs the length of the step must not matter. No heating, since
     # its size is chosen per step.
-    def end(n: int, step_s: float) -> thermal.RoomYear:
+    def end(n: int, step_s: float) -> room_temperature.RoomYear:
         return run(
             n,
             t_out_c=np.full(n, t_out_c),

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dewmargin import air, media, pad
 from dewmargin.errors import OutOfRangeError
+from dewmargin.physics import air, media, pad
 
 W_ROOM = 0.00433678804789151  # 20 °C, 30 %
 SEA_LEVEL_PA = 101_325.0

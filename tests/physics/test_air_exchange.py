@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import published
-from dewmargin import air, exchange
 from dewmargin.errors import OutOfRangeError
+from dewmargin.physics import air, air_exchange
 
 
 def flow(
@@ -17,7 +17,7 @@ def flow(
 ) -> float:
     """Return the basic model's flow in one state. [m3/s]."""
     return float(
-        exchange.infiltration(
+        air_exchange.infiltration(
             np.array([t_in_c]),
             np.array([t_out_c]),
             np.array([wind_m_s]),
@@ -36,8 +36,8 @@ def flow(
 def test_coefficients_are_those_of_the_handbook(row: dict[str, str]) -> None:
     shelter, storeys = int(row["shelter_class"]), int(row["storeys"])
 
-    assert exchange.STACK[storeys] == float(row["stack"])
-    assert exchange.WIND[shelter][storeys] == float(row["wind"])
+    assert air_exchange.STACK[storeys] == float(row["stack"])
+    assert air_exchange.WIND[shelter][storeys] == float(row["wind"])
 
 
 @pytest.mark.parametrize(
@@ -54,7 +54,7 @@ def test_leakage_area_of_a_house_of_1200_m3_h(
     exponent: float, at_pa: float, discharge: float, area_cm2: float
 ) -> None:
     # Computed from the algebra of ASTM E779 with air of 1.2 kg/m3; 0.1 % is the printed rounding.
-    got = exchange.leakage_area(1200.0, exponent=exponent, at_pa=at_pa, discharge=discharge)
+    got = air_exchange.leakage_area(1200.0, exponent=exponent, at_pa=at_pa, discharge=discharge)
 
     assert 1e4 * got == pytest.approx(area_cm2, rel=1e-3)
 
@@ -103,10 +103,12 @@ def test_basic_model_of_a_two_storey_house(
     ],
 )
 def test_fans_add_to_leakage_by_rule(
-    rule: exchange.Rule, expected: float, supply: float, exhaust: float
+    rule: air_exchange.Rule, expected: float, supply: float, exhaust: float
 ) -> None:
     # Leakage 50, unbalanced 30, balanced 20: values computed from the rules, printed to 0.01.
-    got = exchange.with_fans(np.array([50.0]), np.array([supply]), np.array([exhaust]), rule=rule)
+    got = air_exchange.with_fans(
+        np.array([50.0]), np.array([supply]), np.array([exhaust]), rule=rule
+    )
 
     assert got == pytest.approx([expected], abs=0.01)
 
@@ -118,9 +120,9 @@ def test_fans_add_to_leakage_by_rule(
     exhaust=st.floats(0.0, 10.0),
 )
 def test_fans_and_leakage_are_never_more_than_their_sum_nor_less_than_either(
-    rule: exchange.Rule, leakage: float, supply: float, exhaust: float
+    rule: air_exchange.Rule, leakage: float, supply: float, exhaust: float
 ) -> None:
-    got = exchange.with_fans(
+    got = air_exchange.with_fans(
         np.array([leakage]), np.array([supply]), np.array([exhaust]), rule=rule
     )[0]
 
@@ -149,7 +151,7 @@ def test_latent_recovery_of_balanced_ventilation(
         np.array([21.0, -10.0]), np.array([0.35, 0.80]), np.full(2, 101325.0)
     )
 
-    net_kg_s = exchange.after_recovery(flow_kg_s, flow_kg_s, effectiveness=effectiveness)
+    net_kg_s = air_exchange.after_recovery(flow_kg_s, flow_kg_s, effectiveness=effectiveness)
     loss_kg_s = net_kg_s * (w_in - w_out)
 
     assert 3600.0 * loss_kg_s == pytest.approx(loss_kg_h, rel=2e-3)
@@ -157,13 +159,13 @@ def test_latent_recovery_of_balanced_ventilation(
 
 
 def test_recovery_touches_only_the_balanced_part() -> None:
-    got = exchange.after_recovery(np.array([0.10]), np.array([0.04]), effectiveness=0.5)
+    got = air_exchange.after_recovery(np.array([0.10]), np.array([0.04]), effectiveness=0.5)
 
     assert got == pytest.approx([0.08])
 
 
 def test_a_missing_temperature_gives_a_missing_flow() -> None:
-    got = exchange.infiltration(
+    got = air_exchange.infiltration(
         np.array([20.0, 20.0]),
         np.array([np.nan, 0.0]),
         np.zeros(2),
@@ -184,7 +186,7 @@ def test_an_unknown_shelter_class_is_refused_with_the_known_ones() -> None:
 
 def test_an_exponent_outside_flow_physics_is_refused() -> None:
     with pytest.raises(OutOfRangeError) as caught:
-        exchange.leakage_area(1200.0, exponent=1.2)
+        air_exchange.leakage_area(1200.0, exponent=1.2)
 
     assert str(caught.value) == "leakage_area: exponent: must be between 0.5 and 1, got 1.2"
 
@@ -192,7 +194,7 @@ def test_an_exponent_outside_flow_physics_is_refused() -> None:
 def test_an_unknown_rule_is_refused_with_the_known_ones() -> None:
     one = np.ones(1)
     with pytest.raises(OutOfRangeError) as caught:
-        exchange.with_fans(one, one, one, rule="sum")  # type: ignore[arg-type]
+        air_exchange.with_fans(one, one, one, rule="sum")  # type: ignore[arg-type]
 
     assert str(caught.value) == (
         "with_fans: rule: must be one of quadrature, sub_additive, half_fan, got sum"

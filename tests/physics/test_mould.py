@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import published
-from dewmargin import mould
 from dewmargin.kernel import growth
+from dewmargin.physics import mould
 
 WEEK_H = 7 * 24
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dewmargin import air, gains
 from dewmargin.errors import OutOfRangeError
+from dewmargin.physics import air, moisture_gains
 
 
 @pytest.mark.parametrize(
@@ -18,19 +18,19 @@ from dewmargin.errors import OutOfRangeError
 )
 def test_design_rate_by_bedrooms(bedrooms: int, kg_day: float) -> None:
     # ANSI/ASHRAE 160-2009 cl. 4.3.2, from memory.
-    assert gains.design_rate(bedrooms) == kg_day
+    assert moisture_gains.design_rate(bedrooms) == kg_day
 
 
 def test_a_house_without_bedrooms_has_no_design_rate() -> None:
     with pytest.raises(OutOfRangeError) as caught:
-        gains.design_rate(0)
+        moisture_gains.design_rate(0)
 
     assert str(caught.value) == "design_rate: bedrooms: must be at least 1, got 0"
 
 
 def test_the_daily_profile_is_a_whole_day() -> None:
-    assert len(gains.DAILY_PROFILE) == 24
-    assert sum(gains.DAILY_PROFILE) == pytest.approx(1.0, abs=1e-12)
+    assert len(moisture_gains.DAILY_PROFILE) == 24
+    assert sum(moisture_gains.DAILY_PROFILE) == pytest.approx(1.0, abs=1e-12)
 
 
 @given(
@@ -46,7 +46,7 @@ def test_no_mass_is_lost_over_whole_days(
     start = np.datetime64("2017-01-01T00:00:00") + np.timedelta64(first_hour, "h")
     steps = start + np.arange(days * 24 * steps_per_hour) * np.timedelta64(step_s, "s")
 
-    got = gains.moisture_gains(steps, moisture_kg_day=kg_day)
+    got = moisture_gains.moisture_gains(steps, moisture_kg_day=kg_day)
 
     assert got.sum() * step_s == pytest.approx(days * kg_day, rel=1e-12)
 
@@ -62,7 +62,7 @@ def test_no_mass_is_lost_over_whole_days(
     ],
 )
 def test_a_step_takes_the_share_of_the_hour_in_which_it_starts(clock: str, share: float) -> None:
-    got = gains.moisture_gains(
+    got = moisture_gains.moisture_gains(
         np.array([f"2017-02-03T{clock}"], dtype="datetime64[s]"), moisture_kg_day=10.0
     )
 
@@ -71,7 +71,9 @@ def test_a_step_takes_the_share_of_the_hour_in_which_it_starts(clock: str, share
 
 def test_negative_moisture_is_refused() -> None:
     with pytest.raises(OutOfRangeError) as caught:
-        gains.moisture_gains(np.array(["2017-01-01"], dtype="datetime64[s]"), moisture_kg_day=-1.0)
+        moisture_gains.moisture_gains(
+            np.array(["2017-01-01"], dtype="datetime64[s]"), moisture_kg_day=-1.0
+        )
 
     assert str(caught.value) == "moisture_gains: moisture_kg_day: must be at least 0, got -1"
 

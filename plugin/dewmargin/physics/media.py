@@ -1,6 +1,6 @@
 r"""Pad media: how far they bring the air to saturation, what they resist, how much wets them.
 
-The pad of `dewmargin.pad` takes a saturation effectiveness, an airflow and the feed that wets it;
+The pad of `dewmargin.physics.pad` takes a saturation effectiveness, an airflow and the feed that wets it;
 here they follow from what is known of an installation: the transfer units at another flow, depth
 and face of a rigid medium, the pressure between two plenums, a rating point.
 """
@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import pad
 from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
+from dewmargin.physics import pad
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
@@ -226,7 +226,7 @@ def wetted_frac(feed_kg_h: FloatArray, *, full_feed_kg_h: float, exponent: float
     """Share of a pad that a trickle wets: (feed/full feed)^exponent, at most 1.
 
     It lowers the saturation effectiveness; the share of the feed that misses the pad is another
-    matter (`contact_frac` of `dewmargin.pad.evaporate`).
+    matter (`contact_frac` of `dewmargin.physics.pad.evaporate`).
 
     Raises
     ------
@@ -287,7 +287,7 @@ def saturated_flow_of_rating(
     The pad's own closed form is inverted by halving, evaporation rising with the airflow; so a
     rating is met again at its own point to rounding.
 
-    *Source.* `dewmargin.pad.evaporate`.
+    *Source.* `dewmargin.physics.pad.evaporate`.
     """
 
     def evaporated_kg_h(saturated_kg_s: float) -> float:

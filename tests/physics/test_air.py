@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import psychrolib_oracle
 import published
-from dewmargin import air
+from dewmargin.physics import air
 
 # The handbook claims 300 ppm for the Hyland-Wexler equations; against the newer IAPWS sublimation
 # curve they are 324 ppm high at 230 K, hence 500 ppm over ice. The value at -60 °C is printed with

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import air
-from dewmargin.pad import thermodynamic_wet_bulb
+from dewmargin.physics import air
+from dewmargin.physics.pad import thermodynamic_wet_bulb
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray

@@ -1,0 +1,1 @@
+"""Physics: functions of arrays, with sources; nothing here knows a scenario."""
