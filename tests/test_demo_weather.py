@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dewmargin.readers import climate, epw
+from dewmargin.weather import climate, epw
 
 FOLDER = Path(__file__).parents[1] / "weather"
 FILE = FOLDER / "larch_valley.epw"

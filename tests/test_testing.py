@@ -17,7 +17,7 @@ from dewmargin.demo import demo_folder
 from dewmargin.errors import ExtensionError
 from dewmargin.inputs import Inputs
 from dewmargin.invented import cold_weeks
-from dewmargin.readers.epw import read_epw
+from dewmargin.weather.epw import read_epw
 
 DEMO = demo_folder()
 HUMIDIFIED = ("always", "heating", "humidity", "blower")

@@ -549,9 +549,9 @@ def weather(*, file: Path, year: int | None, as_json: bool) -> None:
     """Inspect an EPW FILE: gaps, design humidity, dryness, and how its humidity reads."""
     from dataclasses import asdict  # noqa: PLC0415 - keeps --help fast
 
-    from dewmargin.readers.climate import summary  # noqa: PLC0415 - idem
-    from dewmargin.readers.epw import read_epw  # noqa: PLC0415 - idem
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+    from dewmargin.weather.climate import summary  # noqa: PLC0415 - idem
+    from dewmargin.weather.epw import read_epw  # noqa: PLC0415 - idem
 
     facts = summary(read_epw(file, year=year))
     if as_json:
@@ -589,7 +589,7 @@ def prepare(
     """Copy MODEL (an IDF or epJSON file) and add the outputs that a comparison needs."""
     from dataclasses import asdict  # noqa: PLC0415 - keeps --help fast
 
-    from dewmargin.model import prepare as prepare_model  # noqa: PLC0415 - idem
+    from dewmargin.energyplus.idf import prepare as prepare_model  # noqa: PLC0415 - idem
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
 
     done = prepare_model(
@@ -642,7 +642,7 @@ def prepare(
 @_json
 def simulate(*, model: Path, weather: Path, out: Path, engine: Path | None, as_json: bool) -> None:
     """Run MODEL (a prepared IDF) in WEATHER (an EPW file), to be compared with --run."""
-    from dewmargin.engine import simulate as simulate_model  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.energyplus.run import simulate as simulate_model  # noqa: PLC0415 - keeps --help fast
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
 
     # Ended from outside, the engine is to end with us.

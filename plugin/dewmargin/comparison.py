@@ -42,8 +42,8 @@ if TYPE_CHECKING:
     from dewmargin.hours import Hours
     from dewmargin.onsite.site_file import AsMeasured, SiteFile
     from dewmargin.physics.assembly import Assembly, WallYear
-    from dewmargin.readers.epw import Weather
     from dewmargin.units import Units
+    from dewmargin.weather.epw import Weather
 
 QUALITY_RMSE_KG_KG = 0.2e-3
 QUALITY_GAP_FRAC = 0.05

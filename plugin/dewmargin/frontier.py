@@ -50,9 +50,9 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.comparison import Comparison
     from dewmargin.lines import Line
-    from dewmargin.readers.epw import Weather
     from dewmargin.trial import Numbers, Tried
     from dewmargin.units import Units
+    from dewmargin.weather.epw import Weather
 
 LEAST_PERCENT = 10  # of set-points sought, unless asked otherwise
 MOST_ROUNDS = 60

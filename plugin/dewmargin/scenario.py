@@ -20,10 +20,10 @@ from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.inputs import Inputs
 from dewmargin.physics.assembly import Assembly
-from dewmargin.readers.epw import Weather, read_epw
 from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.surface_input import SurfaceInput
 from dewmargin.tariff import Tariff
+from dewmargin.weather.epw import Weather, read_epw
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -20,12 +20,12 @@ from dewmargin.errors import InputError
 from dewmargin.hours import dew_point, duration, hours_of
 from dewmargin.metrics import DEMAND_HOUR_KG, short_hours
 from dewmargin.physics import air
-from dewmargin.readers import climate
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.result_tables import EXCEEDED_PERCENT
 from dewmargin.scenario import SEPARATOR, Scenario, load
 from dewmargin.trial import require_alone
+from dewmargin.weather import climate
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from dewmargin.comparison import Held
     from dewmargin.contracts import Capability, Equipment, FeedWater, Mode, Use
     from dewmargin.hours import Hours
-    from dewmargin.readers.epw import HumidificationDesign, Weather
     from dewmargin.units import Units
+    from dewmargin.weather.epw import HumidificationDesign, Weather
 
 # Hours short by default, of all: as many as the 99.6 % design humidity leaves.
 SHORT_FRAC = 0.004

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Equipment, Mode, Report, SpaceReader, Strategy
-    from dewmargin.readers.epw import Weather
+    from dewmargin.weather.epw import Weather
 
     Answer = TypeVar("Answer")
 

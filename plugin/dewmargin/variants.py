@@ -6,7 +6,7 @@ from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any
 
 from dewmargin.draws import Placed, said_part, with_said
-from dewmargin.readers.epw import Weather, read_epw
+from dewmargin.weather.epw import Weather, read_epw
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

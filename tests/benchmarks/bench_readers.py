@@ -58,14 +58,14 @@ def read(path):
         return f"{sum(len(chunk) for chunk in iter(lambda: file.read(2**22), b'')) / 2**20:.0f} MB"
 """,
     "dewmargin": """
-from dewmargin.readers import engine_file
+from dewmargin.energyplus import output_file
 from dewmargin.readers.results import Simulation
 seen = set()
-pick = engine_file.Picker.read
+pick = output_file.Picker.read
 def count(self, environment):
     seen.update(self.picked)
     return pick(self, environment)
-engine_file.Picker.read = count
+output_file.Picker.read = count
 def read(path):
     case = Simulation(results=path.name).case(weather=None, folder=path.parent)
     return f"{len(seen)} series, {case.n_hours} h, mean {float(case.t_air_c.mean())!r} °C"

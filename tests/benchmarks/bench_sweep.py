@@ -23,7 +23,7 @@ from dewmargin.blocks import Solved
 from dewmargin.comparison import compare
 from dewmargin.dataset import Store
 from dewmargin.demo import demo_folder
-from dewmargin.engine import simulate
+from dewmargin.energyplus.run import simulate
 from dewmargin.physics import air
 from dewmargin.plan import Plan
 from dewmargin.stress import N_METRICS

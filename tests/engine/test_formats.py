@@ -11,10 +11,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from dewmargin.energyplus import sql
+from dewmargin.energyplus.eio import read_eio
+from dewmargin.energyplus.output_file import is_sum
 from dewmargin.errors import InputError
-from dewmargin.readers import sql_file
-from dewmargin.readers.eio_file import read_eio
-from dewmargin.readers.engine_file import is_sum
 from dewmargin.readers.results import Simulation
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
@@ -181,7 +181,7 @@ def test_a_run_over_new_year_is_read_from_all_but_the_sorted_csv_file(run_format
 @pytest.mark.parametrize("changes", RUNS.values(), ids=RUNS)
 def test_the_eio_file_has_the_tables_of_the_sql_file(run_formats, changes):
     folder = run_formats(changes)
-    with sql_file.opened(folder / "eplusout.sql") as run:
+    with sql.opened(folder / "eplusout.sql") as run:
         tables = run.tables
 
     description = read_eio(folder / "eplusout.eso")

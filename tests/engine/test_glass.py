@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from dewmargin.physics import glazing
-from dewmargin.readers.epw import read_epw
 from dewmargin.readers.results import Simulation
 from dewmargin.surface_input import SurfaceInput
+from dewmargin.weather.epw import read_epw
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
 

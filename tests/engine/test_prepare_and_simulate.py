@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 
 from dewmargin.demo import demo_folder
-from dewmargin.engine import simulate
+from dewmargin.energyplus.idf import prepare, read_model
+from dewmargin.energyplus.run import simulate
 from dewmargin.errors import InputError
-from dewmargin.model import prepare, read_model
 from dewmargin.readers.results import Simulation
 from engine import houses
 

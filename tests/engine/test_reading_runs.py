@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from dewmargin.errors import InputError
-from dewmargin.readers.epw import read_epw
 from dewmargin.readers.results import Simulation
+from dewmargin.weather.epw import read_epw
 from engine import houses
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]

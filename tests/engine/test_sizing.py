@@ -13,10 +13,10 @@ from dewmargin.demo import demo_folder
 from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.equipment.supply import Supply
 from dewmargin.physics import air
-from dewmargin.readers.epw import read_epw
 from dewmargin.scenario import load
 from dewmargin.sizing import duration, size_case, steady_load
 from dewmargin.strategies.constant import Constant
+from dewmargin.weather.epw import read_epw
 from engine.houses import weather_files
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]

@@ -12,8 +12,8 @@ from pydantic import ValidationError
 from dewmargin.errors import InputError
 from dewmargin.physics import air
 from dewmargin.readers import house as house_module
-from dewmargin.readers.epw import Weather, interval_mean, read_epw
 from dewmargin.readers.house import House, Thermostat, Ventilation
+from dewmargin.weather.epw import Weather, interval_mean, read_epw
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase

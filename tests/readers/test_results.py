@@ -15,8 +15,8 @@ import pytest
 
 from dewmargin.errors import InputError
 from dewmargin.physics import air
-from dewmargin.readers.epw import read_epw
 from dewmargin.readers.results import Simulation
+from dewmargin.weather.epw import read_epw
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "model" / "larch_house.sql"
 LARCH = DEMO.parents[2] / "weather" / "larch_valley.epw"

@@ -16,7 +16,7 @@ import pytest
 import dewmargin
 from dewmargin.demo import demo_folder
 from dewmargin.plot import style
-from dewmargin.readers.epw import read_epw
+from dewmargin.weather.epw import read_epw
 
 if TYPE_CHECKING:
     from pathlib import Path

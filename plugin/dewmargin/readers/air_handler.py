@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dewmargin.energyplus.output_file import Quantity
 from dewmargin.errors import InputError
-from dewmargin.readers.engine_file import Quantity
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
-    from dewmargin.readers.engine_file import Picker, Series, Values
+    from dewmargin.energyplus.output_file import Picker, Series, Values
     from dewmargin.readers.plant import HeatingPlant
 
 COIL_HEATING = Quantity({"Heating Coil Heating Rate": "W", "Heating Coil Heating Energy": "J"})

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from dewmargin.columns import FloatArray
-    from dewmargin.readers.epw import Weather
+    from dewmargin.weather.epw import Weather
 
 HEAT_CAPACITY_WH_M2_K = 60.0
 INTERNAL_HEAT_W_M2 = 4.0

@@ -11,12 +11,8 @@ import numpy as np
 from pydantic import Field
 
 from dewmargin.case import HeldZone, HourlyCase, Sensor, SurfaceYear
-from dewmargin.errors import InputError, OutOfRangeError
-from dewmargin.inputs import Inputs
-from dewmargin.physics import air
-from dewmargin.readers import csv_file, eso_file, sql_file
-from dewmargin.readers.air_handler import COIL_HEATING, FAN_FLOW, AirHandler
-from dewmargin.readers.engine_file import (
+from dewmargin.energyplus import csv, eso, sql
+from dewmargin.energyplus.output_file import (
     FULL_YEAR_DAYS,
     INTERVAL_TYPE,
     Picker,
@@ -27,7 +23,10 @@ from dewmargin.readers.engine_file import (
     Zone,
     results_files,
 )
-from dewmargin.readers.epw import Weather
+from dewmargin.errors import InputError, OutOfRangeError
+from dewmargin.inputs import Inputs
+from dewmargin.physics import air
+from dewmargin.readers.air_handler import COIL_HEATING, FAN_FLOW, AirHandler
 from dewmargin.readers.plant import HeatingPlant
 from dewmargin.readers.weather_check import Site, require_same_weather
 from dewmargin.readers.zone_air import (
@@ -38,6 +37,7 @@ from dewmargin.readers.zone_air import (
     SpaceAir,
     units_of,
 )
+from dewmargin.weather.epw import Weather
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from dewmargin.case import AirSystem
     from dewmargin.columns import BoolArray, FloatArray
 
-_OPENED = {".sql": sql_file.opened, ".eso": eso_file.opened, ".csv": csv_file.opened}
+_OPENED = {".sql": sql.opened, ".eso": eso.opened, ".csv": csv.opened}
 _ASK_FOR = {"Hourly": "Hourly", "Zone Timestep": "Timestep"}
 _GLASS = {"Window", "Glass Door", "TubularDaylightDome", "TubularDaylightDiffuser"}
 _COOLING_SHARE = 0.01  # an hour counts as cooled above this share of sensible heat moved

@@ -16,10 +16,10 @@ from pydantic import Field, model_validator
 from dewmargin import columns
 from dewmargin.case import HourlyCase, SurfaceYear
 from dewmargin.columns import Column
+from dewmargin.energyplus.output_file import FULL_YEAR_DAYS, decoded, numbers
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs, quantity
 from dewmargin.physics import air
-from dewmargin.readers.engine_file import FULL_YEAR_DAYS, decoded, numbers
 from dewmargin.readers.plant import OwnPlant
 
 if TYPE_CHECKING:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from dewmargin.columns import BoolArray, FloatArray, IntArray
-    from dewmargin.readers.epw import Weather
+    from dewmargin.weather.epw import Weather
 
 T_TOLERANCE_K = 0.05
 # Rounding of the file's own relative humidity, 0.5 %, is in both; what differs is the saturation

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin.readers.engine_file import Picker, Quantity, Run, Series, Values, Zone
+from dewmargin.energyplus.output_file import Picker, Quantity, Run, Series, Values, Zone
 from dewmargin.readers.neighbours import Paths, effectiveness
 
 if TYPE_CHECKING:

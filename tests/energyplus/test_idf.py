@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from dewmargin import model
+from dewmargin.energyplus import idf
+from dewmargin.energyplus.idf import Asked, Contents, Window, Zone
+from dewmargin.energyplus.output_file import Quantity
 from dewmargin.errors import InputError, OutputError
-from dewmargin.model import Asked, Contents, Window, Zone
 from dewmargin.readers import air_handler, results, zone_air
-from dewmargin.readers.engine_file import Quantity
 
 # Layouts as in the Input Output Reference of version 9.2.
 HUT = """! The Hut is invented.
@@ -112,7 +112,7 @@ def hut(tmp_path):
     ],
 )
 def test_a_file_is_read_in_the_encoding_it_was_written_in(raw: bytes, encoding: str) -> None:
-    text, found = model.decode(raw, "hut.idf")
+    text, found = idf.decode(raw, "hut.idf")
 
     assert found == encoding
     assert text.encode(encoding) == raw
@@ -121,7 +121,7 @@ def test_a_file_is_read_in_the_encoding_it_was_written_in(raw: bytes, encoding: 
 def test_objects_are_split_without_comments() -> None:
     text = "! Zone, no;\r\nZone, A ,! name; not an end\r\n 0 ;\n\n; Timestep,6"
 
-    assert list(model.objects(text)) == [["Zone", "A", "0"], ["Timestep", "6"]]
+    assert list(idf.objects(text)) == [["Zone", "A", "0"], ["Timestep", "6"]]
 
 
 def idd(folder: Path, version: str = "9.2.0") -> Path:
@@ -139,19 +139,19 @@ def test_an_idd_is_taken_from_the_first_place_that_has_it(tmp_path, hut, monkeyp
     monkeypatch.setenv("ENERGYPLUS_IDD", str(second.parent))
     monkeypatch.setenv("DEWMARGIN_ENGINE", str(engine.parent))
 
-    assert model.find_idd(HUT, given=given, model_path=hut) == given
+    assert idf.find_idd(HUT, given=given, model_path=hut) == given
     for file in (first, second, beside, engine):
-        assert model.find_idd(HUT, model_path=hut) == file
+        assert idf.find_idd(HUT, model_path=hut) == file
         # An IDD of another version is no candidate, and so the next place has its turn.
         file.write_text("!IDD_Version 9.3.0\n", encoding="utf-8")
-    assert model.find_idd(HUT, model_path=hut).name == "Energy+V9_2_0.idd"
+    assert idf.find_idd(HUT, model_path=hut).name == "Energy+V9_2_0.idd"
 
 
 def test_an_idd_of_another_version_is_refused_if_it_was_given(tmp_path, hut) -> None:
     wrong = idd(tmp_path / "wrong", "25.2.0")
 
     with pytest.raises(InputError) as caught:
-        model.find_idd(HUT, given=wrong, model_path=hut)
+        idf.find_idd(HUT, given=wrong, model_path=hut)
 
     assert str(caught.value) == (
         f"{wrong}: is the IDD of 25.2, but {hut} is of version 9.2 "
@@ -161,7 +161,7 @@ def test_an_idd_of_another_version_is_refused_if_it_was_given(tmp_path, hut) -> 
 
 def test_a_version_without_idd_is_refused_with_the_places_that_were_tried(tmp_path, hut) -> None:
     with pytest.raises(InputError) as caught:
-        model.find_idd("Version,9.6;", model_path=hut)
+        idf.find_idd("Version,9.6;", model_path=hut)
 
     assert str(caught.value) == (
         f"{hut}: Version 9.6: its data dictionary (IDD) was not found; looked at "
@@ -182,7 +182,7 @@ def test_models_of_several_versions_are_read_in_one_process(hut) -> None:
         old = text.replace("1,1,2017,12,31,2017", "1,1,12,31") if version == "8.9" else text
         hut.write_text(old, encoding="utf-8")
 
-        found = model.read_model(hut)
+        found = idf.read_model(hut)
 
         assert found.version == version
         assert found.contents.run_periods == ("Year",)
@@ -191,7 +191,7 @@ def test_models_of_several_versions_are_read_in_one_process(hut) -> None:
 
 @pytest.mark.slow
 def test_a_model_is_told_as_it_is(hut) -> None:
-    has = model.read_model(hut).contents
+    has = idf.read_model(hut).contents
 
     # Zone and group multiply: 2 x 3 and 1 x 3.
     assert has.zones == (Zone("Hut", 80.0, 6.0), Zone("Shed", None, 3.0))
@@ -217,8 +217,8 @@ def test_what_is_missing_is_appended_and_nothing_else_changes(hut, encoding, end
     hut.write_bytes(raw)
     out, again = hut.with_name("prepared.idf"), hut.with_name("again.idf")
 
-    first = model.prepare(hut, out)
-    second = model.prepare(out, again)
+    first = idf.prepare(hut, out)
+    second = idf.prepare(out, again)
 
     assert out.read_bytes() == raw + ("\n" + HUT_GETS).replace("\n", end).encode("utf-8")
     assert first.added == tuple(HUT_GETS.splitlines()[2:])
@@ -234,7 +234,7 @@ def test_what_is_missing_is_appended_and_nothing_else_changes(hut, encoding, end
 
 @pytest.mark.slow
 def test_a_prepared_model_tells_what_to_know_before_it_is_run(hut) -> None:
-    done = model.prepare(hut, hut.with_name("prepared.idf"))
+    done = idf.prepare(hut, hut.with_name("prepared.idf"))
 
     assert done.notes == (
         (
@@ -354,7 +354,7 @@ def test_a_prepared_model_tells_what_to_know_before_it_is_run(hut) -> None:
     ],
 )
 def test_a_note_is_made_of(changes, notes) -> None:
-    found = model.Model(
+    found = idf.Model(
         path=Path("here/hut.idf"),
         version="9.2",
         idd=Path("Energy+.idd"),
@@ -363,11 +363,11 @@ def test_a_note_is_made_of(changes, notes) -> None:
         notes=(),
     )
 
-    assert model._notes(found, Path("there/hut.idf"), "Hourly") == notes
+    assert idf._notes(found, Path("there/hut.idf"), "Hourly") == notes
 
 
 def names(contents: Contents) -> set[str]:
-    return {asked.name for asked in model.missing(contents)}
+    return {asked.name for asked in idf.missing(contents)}
 
 
 @pytest.mark.parametrize(
@@ -417,8 +417,8 @@ def test_the_readers_look_for_what_is_asked_for() -> None:
         for q in vars(module).values()
         if isinstance(q, Quantity)
     }
-    asked = {output.name for output in model.OUTPUTS}
-    faces = {model._GLASS, model._FRAME, model._DIVIDER}
+    asked = {output.name for output in idf.OUTPUTS}
+    faces = {idf._GLASS, idf._FRAME, idf._DIVIDER}
 
     assert asked | faces == read
 
@@ -465,7 +465,7 @@ def test_what_is_no_model_is_refused(hut, raw: bytes, message: str) -> None:
     hut.write_bytes(raw)
 
     with pytest.raises(InputError) as caught:
-        model.prepare(hut, hut.with_name("prepared.idf"))
+        idf.prepare(hut, hut.with_name("prepared.idf"))
 
     assert str(caught.value) == f"{hut}: {message}"
     assert not hut.with_name("prepared.idf").exists()
@@ -476,9 +476,9 @@ def test_fields_that_do_not_fit_the_version_are_refused(hut) -> None:
     hut.write_text(HUT + "Timestep,6,7,8;", encoding="utf-8")
 
     with pytest.raises(InputError) as caught:
-        model.read_model(hut)
+        idf.read_model(hut)
 
-    used = model.find_idd(HUT, model_path=hut)
+    used = idf.find_idd(HUT, model_path=hut)
     assert str(caught.value) == (
         f"{hut}: eppy cannot read it: an object has more fields than its class has in this "
         f"version (read with {used})"
@@ -489,7 +489,7 @@ def test_fields_that_do_not_fit_the_version_are_refused(hut) -> None:
 def test_what_eppy_prints_becomes_a_note(hut, capfd) -> None:
     hut.write_text(HUT + "Zone:Of:Tomorrow,A;", encoding="utf-8")
 
-    found = model.read_model(hut)
+    found = idf.read_model(hut)
 
     assert found.notes == ("the IDD knows no class ZONE:OF:TOMORROW; its objects were not read",)
     assert capfd.readouterr() == ("", "")
@@ -500,7 +500,7 @@ def test_an_epjson_model_needs_an_engine(tmp_path) -> None:
     file.write_text(json.dumps({"Version": {}}), encoding="utf-8")
 
     with pytest.raises(InputError) as caught:
-        model.read_model(file)
+        idf.read_model(file)
 
     assert str(caught.value) == (
         f"{file}: is an epJSON model, which an installed engine must convert, and none was found: "
@@ -514,7 +514,7 @@ def test_the_copy_is_an_idf(hut) -> None:
     out = hut.with_name("new.epJSON")
 
     with pytest.raises(InputError) as caught:
-        model.prepare(hut, out)
+        idf.prepare(hut, out)
 
     assert str(caught.value) == f"{out}: is written as an IDF (name it new.idf)"
 
@@ -524,7 +524,7 @@ def test_a_file_is_not_overwritten_unasked(hut) -> None:
     out.write_text("mine", encoding="utf-8")
 
     with pytest.raises(OutputError) as caught:
-        model.prepare(hut, out)
+        idf.prepare(hut, out)
 
     assert str(caught.value) == f"{out}: exists already (--force replaces it)"
     assert out.read_text(encoding="utf-8") == "mine"
@@ -535,7 +535,7 @@ def test_the_model_itself_is_never_overwritten(hut) -> None:
     link.symlink_to(hut)
 
     with pytest.raises(OutputError) as caught:
-        model.prepare(hut, link, force=True)
+        idf.prepare(hut, link, force=True)
 
     assert str(caught.value) == f"{link}: is the model itself, which is kept (choose another name)"
     assert hut.read_text(encoding="utf-8") == HUT
@@ -546,7 +546,7 @@ def test_a_copy_that_cannot_be_written_is_told(hut) -> None:
     out = hut.parent / "gone" / "prepared.idf"
 
     with pytest.raises(OutputError) as caught:
-        model.prepare(hut, out)
+        idf.prepare(hut, out)
 
     assert str(caught.value) == f"{out}: cannot be written: No such file or directory"
 
@@ -554,10 +554,10 @@ def test_a_copy_that_cannot_be_written_is_told(hut) -> None:
 @pytest.mark.slow
 def test_an_eppy_model_gets_the_same_outputs_in_memory(hut) -> None:
     # In a process of its own, since eppy keeps to the first IDD.
-    used = model.find_idd(HUT, model_path=hut)
+    used = idf.find_idd(HUT, model_path=hut)
     code = (
         "import json, sys; from eppy.modeleditor import IDF;"
-        "from dewmargin.model import prepare_idf;"
+        "from dewmargin.energyplus.idf import prepare_idf;"
         "IDF.setiddname(sys.argv[1]); idf = IDF(sys.argv[2]);"
         "added = [prepare_idf(idf), prepare_idf(idf)];"
         "print(json.dumps([*added, len(idf.idfobjects['OUTPUT:VARIABLE'])]))"

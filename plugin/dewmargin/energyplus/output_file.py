@@ -1,6 +1,6 @@
 """A results file of the engine, whatever its format: what it describes, and whether it is whole.
 
-`sql_file`, `eso_file` and `csv_file` read the formats; what is common to them is here. Time stamps
+`sql`, `eso` and `csv` read the formats; what is common to them is here. Time stamps
 of the engine mark the end of an interval and are standard time all year; ours mark its start.
 """
 

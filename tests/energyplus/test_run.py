@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from dewmargin import engine
+from dewmargin.energyplus import run
 from dewmargin.errors import InputError, OutputError
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="the engine here is a script")
@@ -68,13 +68,13 @@ def test_an_engine_is_taken_from_the_first_place_that_has_one(tmp_path, monkeypa
     (tmp_path / "links" / "energyplus").symlink_to(on_path)
     monkeypatch.setenv("PATH", str(tmp_path / "links"))
 
-    assert engine.find_engine(given.parent, version="25.2") == given
+    assert run.find_engine(given.parent, version="25.2") == given
     for program, variable in (
         (ours, "DEWMARGIN_ENGINE"),
         (theirs, "ENERGYPLUS_EXE"),
         (on_path, "PATH"),
     ):
-        assert engine.find_engine(version="25.2") == program
+        assert run.find_engine(version="25.2") == program
         monkeypatch.delenv(variable)
 
 
@@ -83,14 +83,14 @@ def test_an_engine_of_the_model_s_version_is_taken_before_others(tmp_path, monke
     old = script(tmp_path / "old", version="9.6.0")
     monkeypatch.setenv("ENERGYPLUS_EXE", str(old))
 
-    assert engine.find_engine(version="9.6") == old
+    assert run.find_engine(version="9.6") == old
 
 
 def test_without_an_engine_the_places_are_told(tmp_path, monkeypatch) -> None:
     monkeypatch.setenv("ENERGYPLUS_EXE", str(script(tmp_path / "new")))
 
     with pytest.raises(InputError) as caught:
-        engine.find_engine(version="9.6")
+        run.find_engine(version="9.6")
 
     assert str(caught.value) == (
         "no EnergyPlus 9.6 engine was found; looked at DEWMARGIN_ENGINE (not set): none; "
@@ -103,7 +103,7 @@ def test_without_an_engine_the_places_are_told(tmp_path, monkeypatch) -> None:
 
 def test_an_engine_that_was_given_must_be_there() -> None:
     with pytest.raises(InputError) as caught:
-        engine.find_engine("nowhere")
+        run.find_engine("nowhere")
 
     assert str(caught.value) == "nowhere: there is no engine (give energyplus or its folder)"
 
@@ -115,9 +115,9 @@ def test_a_run_is_put_in_place_whole_with_what_the_engine_complained_of(tmp_path
     earlier.mkdir()
     (earlier / "eplusout.eso").write_text("of an earlier run", encoding="utf-8")
 
-    done = engine.simulate("model.idf", "year.epw", "run", engine=program)
+    done = run.simulate("model.idf", "year.epw", "run", engine=program)
 
-    assert done == engine.Finished(
+    assert done == run.Finished(
         folder=Path("run"), engine=program, n_warnings=2, severe=("Too cold in zone A",)
     )
     assert sorted(file.name for file in earlier.iterdir()) == [
@@ -178,7 +178,7 @@ def test_a_failed_run_is_told_in_one_line_and_kept_apart(tmp_path, body, message
     (tmp_path / "run" / "eplusout.sql").write_text("of an earlier run", encoding="utf-8")
 
     with pytest.raises(InputError) as caught:
-        engine.simulate("model.idf", "year.epw", "run", engine=program)
+        run.simulate("model.idf", "year.epw", "run", engine=program)
 
     assert str(caught.value) == f"model.idf: {message}"
     assert (tmp_path / "run" / "eplusout.sql").read_text(encoding="utf-8") == "of an earlier run"
@@ -198,7 +198,7 @@ def test_progress_is_the_share_of_the_run_periods(tmp_path) -> None:
     program = script(tmp_path / "engine", said + writes(GOOD))
     seen: list[tuple[str, float | None]] = []
 
-    engine.simulate(
+    run.simulate(
         "model.idf", "year.epw", "run", engine=program, progress=lambda *step: seen.append(step)
     )
 
@@ -217,7 +217,7 @@ def test_an_interrupt_ends_the_engine_and_leaves_nothing(tmp_path) -> None:
 
     start = time.monotonic()
     with pytest.raises(KeyboardInterrupt):
-        engine.simulate("model.idf", "year.epw", "run", engine=program, progress=interrupt)
+        run.simulate("model.idf", "year.epw", "run", engine=program, progress=interrupt)
 
     assert time.monotonic() - start < 30
     with pytest.raises(ProcessLookupError):
@@ -232,7 +232,7 @@ def test_templates_are_expanded(tmp_path) -> None:
     (tmp_path / "model.idf").write_text(MODEL + "HVACTemplate:Thermostat,T;", encoding="utf-8")
     said: list[str] = []
 
-    engine.simulate(
+    run.simulate(
         "model.idf", "year.epw", "run", engine=program, progress=lambda text, _: said.append(text)
     )
 
@@ -293,7 +293,7 @@ def test_what_cannot_be_run_is_refused_first(tmp_path, arguments, error, message
     before = sorted(tmp_path.rglob("*"))
 
     with pytest.raises(error) as caught:
-        engine.simulate(*arguments, engine=program)
+        run.simulate(*arguments, engine=program)
 
     assert str(caught.value) == message
     assert sorted(tmp_path.rglob("*")) == before
@@ -304,7 +304,7 @@ def test_an_engine_that_cannot_be_started_is_named(tmp_path) -> None:
     no_program.write_text("no program", encoding="utf-8")
 
     with pytest.raises(InputError) as caught:
-        engine._run([str(no_program), "-d", str(tmp_path), "in.idf"], [], None)
+        run._run([str(no_program), "-d", str(tmp_path), "in.idf"], [], None)
 
     assert str(caught.value) == (
         f"{no_program}: cannot be started: Permission denied (is it the engine?)"
@@ -315,7 +315,7 @@ def test_an_engine_named_in_the_environment_must_be_there(monkeypatch) -> None:
     monkeypatch.setenv("DEWMARGIN_ENGINE", "/nonexistent/energyplus")
 
     with pytest.raises(InputError) as caught:
-        engine.find_engine()
+        run.find_engine()
 
     assert str(caught.value) == (
         "/nonexistent/energyplus: there is no engine (DEWMARGIN_ENGINE names it)"

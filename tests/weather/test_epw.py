@@ -15,12 +15,12 @@ from hypothesis import strategies as st
 import published
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.physics import air
-from dewmargin.readers import climate, epw
+from dewmargin.weather import climate, epw
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from dewmargin.readers.epw import Weather
+    from dewmargin.weather.epw import Weather
 
 DEMO = Path(__file__).parents[2] / "weather" / "larch_valley.epw"
 YEAR = DEMO.read_text(encoding="ascii").splitlines()

@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin.errors import InputError
-from dewmargin.readers.engine_file import (
+from dewmargin.energyplus.output_file import (
     INTERVAL_TYPE,
     ROW,
     Run,
@@ -23,6 +22,7 @@ from dewmargin.readers.engine_file import (
     Zone,
     decoded,
 )
+from dewmargin.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -482,7 +482,7 @@ def _ask_eppy(text: str, idd: Path, file: Path) -> dict[str, Any]:
     # current folder from being taken for modules.
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
     done = subprocess.run(  # noqa: S603 - our own module
-        [sys.executable, "-P", "-m", "dewmargin.model", str(idd.absolute())],
+        [sys.executable, "-P", "-m", "dewmargin.energyplus.idf", str(idd.absolute())],
         input=json.dumps(text).encode(),
         capture_output=True,
         check=False,

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import written_runs
-from dewmargin.readers import csv_file
+from dewmargin.energyplus import csv
 from written_runs import change, read, refusal
 
 if TYPE_CHECKING:
@@ -239,7 +239,7 @@ def test_a_design_day_that_is_cut_is_not_taken_for_the_run_period(tmp_path):
 
 
 def test_a_line_without_end_is_refused(run, monkeypatch):
-    monkeypatch.setattr(csv_file, "LONGEST_LINE", 5_000)
+    monkeypatch.setattr(csv, "LONGEST_LINE", 5_000)
     change(run, r"^ 01/12  09:00:00", " 01/12  09:00:00" + " " * 6_000)
 
     assert refusal(run) == f"eplusout.csv: line 274: is longer than 4 KB {AGAIN}"

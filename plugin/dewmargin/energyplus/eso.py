@@ -13,9 +13,9 @@ from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
+from dewmargin.energyplus.eio import DescribedRun, Environment, read_eio
+from dewmargin.energyplus.output_file import AGAIN, ROW, RunPeriod, Series, decoded, is_sum, numbers
 from dewmargin.errors import InputError
-from dewmargin.readers.eio_file import DescribedRun, Environment, read_eio
-from dewmargin.readers.engine_file import AGAIN, ROW, RunPeriod, Series, decoded, is_sum, numbers
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

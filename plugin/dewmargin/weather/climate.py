@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dewmargin.physics import air
-from dewmargin.readers.epw import READINGS, HumidificationDesign, Weather
+from dewmargin.weather.epw import READINGS, HumidificationDesign, Weather
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import written_runs
-from dewmargin.readers import eso_file
+from dewmargin.energyplus import eso
 from dewmargin.readers.results import Simulation
 from written_runs import change, read, refusal
 
@@ -86,7 +86,7 @@ def test_any_other_file_is_refused(tmp_path):
 
 def test_chunks_may_end_anywhere(run, monkeypatch):
     whole = read(run)
-    monkeypatch.setattr(eso_file, "CHUNK", 997)
+    monkeypatch.setattr(eso, "CHUNK", 997)
 
     case = read(run)
 
@@ -418,6 +418,6 @@ def test_without_its_eio_file_it_is_refused(run):
 
 def test_a_line_without_end_is_refused(run):
     with run.open("ab") as file:
-        file.write(b"7," + b"1" * (eso_file.LONGEST_LINE + eso_file.CHUNK))
+        file.write(b"7," + b"1" * (eso.LONGEST_LINE + eso.CHUNK))
 
     assert refusal(run) == f"eplusout.eso: has a line longer than 1024 KB {AGAIN}"

@@ -14,9 +14,8 @@ from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin.errors import InputError
-from dewmargin.readers.eio_file import DescribedRun, Environment, read_eio
-from dewmargin.readers.engine_file import (
+from dewmargin.energyplus.eio import DescribedRun, Environment, read_eio
+from dewmargin.energyplus.output_file import (
     AGAIN,
     ROW,
     RunPeriod,
@@ -25,6 +24,7 @@ from dewmargin.readers.engine_file import (
     is_sum,
     numbers,
 )
+from dewmargin.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -10,14 +10,14 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from dewmargin.energyplus.output_file import AGAIN, Run, RunPeriod, Surface, Zone, decoded
 from dewmargin.errors import InputError
-from dewmargin.readers.engine_file import AGAIN, Run, RunPeriod, Surface, Zone, decoded
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
-    from dewmargin.readers.engine_file import Series
+    from dewmargin.energyplus.output_file import Series
 
 LARGEST_BYTES = 256 * 2**20  # some 100 bytes a surface: a million of them
 

@@ -12,8 +12,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dewmargin.errors import InputError, OutputError
-from dewmargin.model import (
+from dewmargin.energyplus.idf import (
     ENGINE_VARIABLES,
     decode,
     engine_at,
@@ -22,6 +21,7 @@ from dewmargin.model import (
     objects,
     stated_version,
 )
+from dewmargin.errors import InputError, OutputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable

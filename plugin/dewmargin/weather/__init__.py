@@ -1,0 +1,1 @@
+"""Weather: a year of hours from an EPW file, and what its climate asks for."""
