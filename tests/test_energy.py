@@ -17,7 +17,7 @@ from dewmargin.energy import Energy
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.physics import air, pad
 from dewmargin.physics.water_line import Line
-from dewmargin.tariff import Tariff
+from dewmargin.space.tariff import Tariff
 
 N = 24
 FLAT = np.ones(N)

@@ -29,8 +29,8 @@ from dewmargin.core import parallel
 from dewmargin.dataset import Store
 from dewmargin.errors import InputError, OutputError
 from dewmargin.kernel import year
-from dewmargin.readers.house import House
 from dewmargin.reports.folder import verify_folder
+from dewmargin.space.house import House
 from sweep_case import GRID, SCENARIO, command, contents, environment, poisoned, run, sweep_file
 from yearly_cases import COUNTS, by
 

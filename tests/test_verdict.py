@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from dewmargin.options import Option
 from dewmargin.scenario import Comfort
-from dewmargin.tariff import Tariff
+from dewmargin.space.tariff import Tariff
 from dewmargin.verdict import Limits, judge
 
 YEAR = Limits(dry_h=168.0, extra_condensation_h=24.0, season_h=5000, currency="EUR")

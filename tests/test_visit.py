@@ -18,8 +18,8 @@ from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
 from dewmargin.onsite.site_file import read_site
 from dewmargin.physics import air, pad
-from dewmargin.readers.plant import HeatingPlant
 from dewmargin.scenario import load
+from dewmargin.space.plant import HeatingPlant
 from dewmargin.standard import compare_run
 from dewmargin.visit import with_visit
 from stress_case import small

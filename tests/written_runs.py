@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from dewmargin.errors import InputError
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from dewmargin.balance import Outcome
     from dewmargin.case import HeatSource, HourlyCase
     from dewmargin.columns import BoolArray, FloatArray
-    from dewmargin.tariff import Tariff
+    from dewmargin.space.tariff import Tariff
 
 J_PER_KWH = 3.6e6
 L_PER_M3 = 1000.0

@@ -20,9 +20,9 @@ from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.inputs import Inputs
 from dewmargin.physics.assembly import Assembly
+from dewmargin.space.tariff import Tariff
 from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.surface_input import SurfaceInput
-from dewmargin.tariff import Tariff
 from dewmargin.weather.epw import Weather, read_epw
 
 if TYPE_CHECKING:

@@ -19,8 +19,8 @@ from dewmargin.comparison import compare, compare_case
 from dewmargin.core.toml_file import quoted, write_new
 from dewmargin.errors import InputError
 from dewmargin.physics.mains import months_present
-from dewmargin.readers.results import Simulation
 from dewmargin.scenario import load, parse
+from dewmargin.space.simulation import Simulation
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

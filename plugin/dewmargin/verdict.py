@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from dewmargin.hours import Hours
     from dewmargin.scenario import Comfort
-    from dewmargin.tariff import Tariff
+    from dewmargin.space.tariff import Tariff
     from dewmargin.units import Units
 
 R = TypeVar("R", bound=Rated)

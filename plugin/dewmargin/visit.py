@@ -15,7 +15,7 @@ from dewmargin.onsite import commissioning
 from dewmargin.onsite.commissioning import LEAST_RISE_K, NEEDED_FEED_RATIO, Expected
 from dewmargin.onsite.site_file import AsMeasured, Replaced, SiteFile, placed, read_site
 from dewmargin.physics import air
-from dewmargin.readers.plant import HeatingPlant
+from dewmargin.space.plant import HeatingPlant
 
 if TYPE_CHECKING:
     from pathlib import Path

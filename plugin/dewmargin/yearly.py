@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, FloatArray
     from dewmargin.contracts import Capability, Use
     from dewmargin.hours import Hours
-    from dewmargin.tariff import Tariff
+    from dewmargin.space.tariff import Tariff
 
 _ROOM = {
     "demand_kg": tally.DEMAND,

@@ -59,7 +59,7 @@ def read(path):
 """,
     "dewmargin": """
 from dewmargin.energyplus import output_file
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 seen = set()
 pick = output_file.Picker.read
 def count(self, environment):

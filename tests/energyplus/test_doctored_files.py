@@ -9,7 +9,7 @@ import pytest
 
 import written_runs
 from dewmargin.errors import InputError
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 
 MUTANTS = 342  # of each file, so that results files have 1,000
 

@@ -10,7 +10,7 @@ import pytest
 
 import written_runs
 from dewmargin.energyplus import eso
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 from written_runs import change, read, refusal
 
 if TYPE_CHECKING:

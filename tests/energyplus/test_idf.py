@@ -14,7 +14,7 @@ from dewmargin.energyplus import idf
 from dewmargin.energyplus.idf import Asked, Contents, Window, Zone
 from dewmargin.energyplus.output_file import Quantity
 from dewmargin.errors import InputError, OutputError
-from dewmargin.readers import air_handler, results, zone_air
+from dewmargin.space import air_handler, simulation, zone_air
 
 # Layouts as in the Input Output Reference of version 9.2.
 HUT = """! The Hut is invented.
@@ -413,7 +413,7 @@ def test_outputs_are_asked_for_where_the_model_has_them(classes, more) -> None:
 def test_the_readers_look_for_what_is_asked_for() -> None:
     read = {
         q.asked_as
-        for module in (results, zone_air, air_handler)
+        for module in (simulation, zone_air, air_handler)
         for q in vars(module).values()
         if isinstance(q, Quantity)
     }

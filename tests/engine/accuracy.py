@@ -20,7 +20,7 @@ import numpy as np
 
 from dewmargin import balance
 from dewmargin.physics import air
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 from engine import houses
 
 if TYPE_CHECKING:

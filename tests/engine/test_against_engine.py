@@ -14,7 +14,7 @@ import pytest
 from dewmargin import balance, wetness
 from dewmargin.hours import hours_of
 from dewmargin.physics import air
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 from engine import accuracy, houses
 from engine.accuracy import CHICAGO, DULLES, GOLDEN
 

@@ -11,7 +11,7 @@ import pytest
 
 from dewmargin import balance, comparison
 from dewmargin.hours import hours_of
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
 

@@ -9,7 +9,7 @@ from dewmargin import balance, energy
 from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.equipment.supply import Supply
 from dewmargin.physics import air, mains, media, pad, steam
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 from dewmargin.weather.epw import read_epw
 from engine import accuracy
 

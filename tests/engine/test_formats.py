@@ -15,7 +15,7 @@ from dewmargin.energyplus import sql
 from dewmargin.energyplus.eio import read_eio
 from dewmargin.energyplus.output_file import is_sum
 from dewmargin.errors import InputError
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dewmargin.physics import glazing
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 from dewmargin.surface_input import SurfaceInput
 from dewmargin.weather.epw import read_epw
 

@@ -7,7 +7,7 @@ import pytest
 from db_eplusout_reader import DBEsoFileCollection, Variable, get_results
 from db_eplusout_reader.constants import H
 
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
 

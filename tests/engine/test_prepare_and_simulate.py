@@ -18,7 +18,7 @@ from dewmargin.demo import demo_folder
 from dewmargin.energyplus.idf import prepare, read_model
 from dewmargin.energyplus.run import simulate
 from dewmargin.errors import InputError
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 from engine import houses
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]

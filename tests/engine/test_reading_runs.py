@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from dewmargin.errors import InputError
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 from dewmargin.weather.epw import read_epw
 from engine import houses
 

@@ -14,7 +14,7 @@ from dewmargin.inputs import Inputs
 from dewmargin.physics import air
 from dewmargin.physics.mains import mains_temperature, months_present
 from dewmargin.physics.water_line import BARE_W_M2_K, Line
-from dewmargin.tariff import Carrier
+from dewmargin.space.tariff import Carrier
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase

@@ -14,7 +14,7 @@ from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air, hardness, media, pad
-from dewmargin.readers.plant import HOTTEST_SUPPLY_C
+from dewmargin.space.plant import HOTTEST_SUPPLY_C
 
 if TYPE_CHECKING:
     from dewmargin.case import AirSystem, HourlyCase

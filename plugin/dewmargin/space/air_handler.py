@@ -13,7 +13,7 @@ from dewmargin.errors import InputError
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.energyplus.output_file import Picker, Series, Values
-    from dewmargin.readers.plant import HeatingPlant
+    from dewmargin.space.plant import HeatingPlant
 
 COIL_HEATING = Quantity({"Heating Coil Heating Rate": "W", "Heating Coil Heating Energy": "J"})
 _COIL_RUNTIME = Quantity({"Heating Coil Runtime Fraction": ""})

@@ -8,7 +8,7 @@ from pydantic import ValidationError
 
 from dewmargin.errors import InputError
 from dewmargin.physics import air
-from dewmargin.readers.plant import HeatingPlant
+from dewmargin.space.plant import HeatingPlant
 
 ROOM = {
     "t_air_c": np.full(4, 20.0),

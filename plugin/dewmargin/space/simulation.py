@@ -26,10 +26,10 @@ from dewmargin.energyplus.output_file import (
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air
-from dewmargin.readers.air_handler import COIL_HEATING, FAN_FLOW, AirHandler
-from dewmargin.readers.plant import HeatingPlant
-from dewmargin.readers.weather_check import Site, require_same_weather
-from dewmargin.readers.zone_air import (
+from dewmargin.space.air_handler import COIL_HEATING, FAN_FLOW, AirHandler
+from dewmargin.space.plant import HeatingPlant
+from dewmargin.space.weather_check import Site, require_same_weather
+from dewmargin.space.zone_air import (
     FLOWS,
     W_ZONE,
     ZONE_FLOWS,

@@ -14,7 +14,7 @@ from dewmargin.contracts import Points
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air
-from dewmargin.tariff import Carrier
+from dewmargin.space.tariff import Carrier
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray

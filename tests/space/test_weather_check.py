@@ -10,7 +10,7 @@ import pytest
 
 import psychrolib_oracle
 from dewmargin.errors import InputError
-from dewmargin.readers.weather_check import Site, require_same_weather
+from dewmargin.space.weather_check import Site, require_same_weather
 from dewmargin.weather.epw import Weather, read_epw
 
 LARCH = Path(__file__).parents[2] / "weather" / "larch_valley.epw"

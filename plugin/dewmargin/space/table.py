@@ -20,7 +20,7 @@ from dewmargin.energyplus.output_file import FULL_YEAR_DAYS, decoded, numbers
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs, quantity
 from dewmargin.physics import air
-from dewmargin.readers.plant import OwnPlant
+from dewmargin.space.plant import OwnPlant
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

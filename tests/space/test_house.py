@@ -11,8 +11,8 @@ from pydantic import ValidationError
 
 from dewmargin.errors import InputError
 from dewmargin.physics import air
-from dewmargin.readers import house as house_module
-from dewmargin.readers.house import House, Thermostat, Ventilation
+from dewmargin.space import house as house_module
+from dewmargin.space.house import House, Thermostat, Ventilation
 from dewmargin.weather.epw import Weather, interval_mean, read_epw
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air, air_exchange, moisture_gains, room_temperature, series, surfaces
 from dewmargin.physics.series import ClockHour
-from dewmargin.readers.plant import OwnPlant
+from dewmargin.space.plant import OwnPlant
 
 if TYPE_CHECKING:
     from pathlib import Path

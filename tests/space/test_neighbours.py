@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dewmargin.readers.neighbours import Paths, effectiveness
+from dewmargin.space.neighbours import Paths, effectiveness
 
 
 def paths(chosen, outdoor, received, share, times=None, alike=None) -> Paths:

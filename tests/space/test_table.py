@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from dewmargin.errors import InputError
 from dewmargin.physics import air
-from dewmargin.readers.table import Table
+from dewmargin.space.table import Table
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.energyplus.output_file import Picker, Quantity, Run, Series, Values, Zone
-from dewmargin.readers.neighbours import Paths, effectiveness
+from dewmargin.space.neighbours import Paths, effectiveness
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray

@@ -15,7 +15,7 @@ import pytest
 
 from dewmargin.errors import InputError
 from dewmargin.physics import air
-from dewmargin.readers.results import Simulation
+from dewmargin.space.simulation import Simulation
 from dewmargin.weather.epw import read_epw
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "model" / "larch_house.sql"

@@ -1,1 +1,0 @@
-"""Readers of weather, simulation results and the built-in house."""
