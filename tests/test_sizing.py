@@ -19,7 +19,6 @@ from dewmargin.case import AirSystem
 from dewmargin.cli import cli
 from dewmargin.comparison import compare_case, hold
 from dewmargin.contracts import Capability, Mode, Use
-from dewmargin.control import IDEAL, Control
 from dewmargin.demo import demo_folder
 from dewmargin.equipment.atomiser import Atomiser
 from dewmargin.equipment.fixed_rate import FixedRate
@@ -46,6 +45,7 @@ from dewmargin.sizing import (
     steady_load,
 )
 from dewmargin.strategies.constant import Constant
+from dewmargin.strategies.control import IDEAL, Control
 from dewmargin.strategies.surface_limit import SurfaceLimit
 from frontier_cases import room
 

@@ -16,9 +16,9 @@ from dewmargin.cli import cli
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
-from dewmargin.onsite.site_file import read_site
 from dewmargin.physics import air, pad
 from dewmargin.scenario import load
+from dewmargin.site.site_file import read_site
 from dewmargin.space.plant import HeatingPlant
 from dewmargin.standard import compare_run
 from dewmargin.visit import with_visit

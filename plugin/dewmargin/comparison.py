@@ -12,9 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dewmargin import balance, energy, metrics
-from dewmargin.control import shifted
 from dewmargin.errors import ExtensionError, InputError
-from dewmargin.foresight import looks_ahead, while_wet
 from dewmargin.hours import hours_of, month_means
 from dewmargin.options import Option, Results
 from dewmargin.physics import air
@@ -25,6 +23,9 @@ from dewmargin.reports.parquet_tables import ParquetTables
 from dewmargin.reports.tables import frame
 from dewmargin.result_tables import OF_ASSEMBLY, TABLES
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
+from dewmargin.strategies.control import shifted
+from dewmargin.strategies.film_memory import while_wet
+from dewmargin.strategies.peeking import looks_ahead
 from dewmargin.verdict import Limits, judge
 from dewmargin.visit import with_visit
 from dewmargin.wetness import surface_hours
@@ -38,10 +39,10 @@ if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray, FloatArray, Table
     from dewmargin.contracts import Capability, Equipment, FeedWater, Report, Strategy, WhileWet
-    from dewmargin.control import Control
     from dewmargin.hours import Hours
-    from dewmargin.onsite.site_file import AsMeasured, SiteFile
     from dewmargin.physics.assembly import Assembly, WallYear
+    from dewmargin.site.site_file import AsMeasured, SiteFile
+    from dewmargin.strategies.control import Control
     from dewmargin.units import Units
     from dewmargin.weather.epw import Weather
 

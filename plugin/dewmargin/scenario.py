@@ -12,7 +12,6 @@ from pydantic import BaseModel, Field, model_validator
 from pydantic.errors import PydanticUserError
 from pydantic.json_schema import models_json_schema
 
-from dewmargin.control import IDEAL, Control
 from dewmargin.core import extensions, toml_file
 from dewmargin.core.toml_file import checked
 from dewmargin.doubts import Doubt
@@ -21,6 +20,7 @@ from dewmargin.errors import ExtensionError, InputError
 from dewmargin.inputs import Inputs
 from dewmargin.physics.assembly import Assembly
 from dewmargin.space.tariff import Tariff
+from dewmargin.strategies.control import IDEAL, Control
 from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.surface_input import SurfaceInput
 from dewmargin.weather.epw import Weather, read_epw
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HourlyCase
     from dewmargin.contracts import Equipment, Report, SpaceReader, Strategy
-    from dewmargin.onsite.site_file import AsMeasured
+    from dewmargin.site.site_file import AsMeasured
 
 LONGEST_NAME = 80
 SEPARATOR = " | "  # between the names that make an option's

@@ -19,12 +19,12 @@ from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.errors import InputError
 from dewmargin.inputs import UNITS
-from dewmargin.onsite import circuit, commissioning, plumbing, sensor
-from dewmargin.onsite.finding import CAUTIONS, OF_A_BYPASS
 from dewmargin.pages import render
 from dewmargin.physics import air
 from dewmargin.reports.tables import rows
 from dewmargin.result_tables import SETTING_STEP_K, limits_table, settings_table
+from dewmargin.site import circuit, commissioning, plumbing, sensor
+from dewmargin.site.finding import CAUTIONS, OF_A_BYPASS
 from dewmargin.strategies.modified import Modified
 from dewmargin.units import FOOT_M, GALLON_L, INCH_M, INCH_OF_WATER_PA, POUND_KG
 

@@ -24,13 +24,13 @@ from dewmargin.core.parallel import done_once, side_by_side
 from dewmargin.devices import Device, plant
 from dewmargin.draws import Placed, default_doubts, described, draws_of, placed
 from dewmargin.errors import InputError
-from dewmargin.foresight import while_wet
 from dewmargin.hours import hours_of
 from dewmargin.kernel.source import NEVER
 from dewmargin.lines import Limit
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
+from dewmargin.strategies.film_memory import while_wet
 from dewmargin.trial import require_alone
 from dewmargin.variants import KEPT, Row, Variants
 from dewmargin.verdict import Limits, preferred
@@ -42,8 +42,8 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.comparison import Comparison
     from dewmargin.contracts import Strategy
-    from dewmargin.control import Control
     from dewmargin.doubts import Doubt
+    from dewmargin.strategies.control import Control
     from dewmargin.units import Units
 
 Sampling = Literal["sobol", "latin_hypercube"]

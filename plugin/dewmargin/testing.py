@@ -20,10 +20,11 @@ from dewmargin.case import HourlyCase
 from dewmargin.contracts import Capability, WhileWet
 from dewmargin.core.extensions import METHODS, SELECTORS
 from dewmargin.errors import ExtensionError
-from dewmargin.foresight import looks_ahead, while_wet
 from dewmargin.inputs import Inputs
 from dewmargin.invented import cold_weeks, feeds, small_results
 from dewmargin.reports.folder import FILE_NAME_RULE, may_be_a_file
+from dewmargin.strategies.film_memory import while_wet
+from dewmargin.strategies.peeking import looks_ahead
 
 if TYPE_CHECKING:
     from collections.abc import Callable

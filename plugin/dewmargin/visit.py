@@ -11,17 +11,17 @@ import numpy as np
 from dewmargin.core.toml_file import changed
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.errors import InputError, OutOfRangeError
-from dewmargin.onsite import commissioning
-from dewmargin.onsite.commissioning import LEAST_RISE_K, NEEDED_FEED_RATIO, Expected
-from dewmargin.onsite.site_file import AsMeasured, Replaced, SiteFile, placed, read_site
 from dewmargin.physics import air
+from dewmargin.site import commissioning
+from dewmargin.site.commissioning import LEAST_RISE_K, NEEDED_FEED_RATIO, Expected
+from dewmargin.site.site_file import AsMeasured, Replaced, SiteFile, placed, read_site
 from dewmargin.space.plant import HeatingPlant
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from dewmargin.onsite.commissioning import Measured, Solved
     from dewmargin.scenario import Scenario
+    from dewmargin.site.commissioning import Measured, Solved
 
 DIGITS = 4  # of what is put in: what is printed can be typed by hand, and gives the same
 

@@ -16,12 +16,12 @@ from cases import small_case
 from dewmargin import scenario
 from dewmargin.comparison import compare_case, hold
 from dewmargin.contracts import FilmMemory, Strategy
-from dewmargin.control import IDEAL
 from dewmargin.demo import demo_folder
 from dewmargin.errors import ExtensionError
 from dewmargin.hours import hours_of
 from dewmargin.physics import air
 from dewmargin.strategies.constant import Constant
+from dewmargin.strategies.control import IDEAL
 from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.strategies.outdoor_reset import OutdoorReset
 from dewmargin.strategies.schedule import Schedule

@@ -10,9 +10,9 @@ from click.testing import CliRunner
 
 from dewmargin.cli import cli
 from dewmargin.errors import OutOfRangeError, OutputError
-from dewmargin.onsite.commissioning import Measured
-from dewmargin.onsite.site_file import Visit, read_site
 from dewmargin.physics.air import standard_pressure
+from dewmargin.site.commissioning import Measured
+from dewmargin.site.site_file import Visit, read_site
 
 MEASURED = {
     "--feed": "120 s",

@@ -13,11 +13,11 @@ from pydantic import Field, model_validator
 from dewmargin.core import toml_file
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs, quantity
-from dewmargin.onsite.commissioning import Measured, symptom_found
 from dewmargin.physics import air
+from dewmargin.site.commissioning import Measured, symptom_found
 
 if TYPE_CHECKING:
-    from dewmargin.onsite.finding import Finding
+    from dewmargin.site.finding import Finding
 
 HALF_LITRE_KG_S = 1800.0  # kilograms an hour, times the seconds that half a litre takes
 CATCHES = ("feed_kg_h", "drain_kg_h")

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from dewmargin.errors import InputError
-from dewmargin.onsite.site_file import catch_kg_h, read_site
 from dewmargin.physics.air import standard_pressure
+from dewmargin.site.site_file import catch_kg_h, read_site
 
 if TYPE_CHECKING:
     from pathlib import Path

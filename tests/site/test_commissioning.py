@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 import published
 from dewmargin.errors import OutOfRangeError
-from dewmargin.onsite import commissioning
-from dewmargin.onsite.commissioning import SYMPTOMS, Expected, Measured
 from dewmargin.physics import air, pad
+from dewmargin.site import commissioning
+from dewmargin.site.commissioning import SYMPTOMS, Expected, Measured
 
 TRADE = "common practice, no source"
 ROOM = {"room_c": 20.0, "room_rh": 0.30}

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 import published
 from dewmargin.errors import InputError
-from dewmargin.onsite import plumbing
-from dewmargin.onsite.plumbing import Plumbing
 from dewmargin.physics.water_line import Line
+from dewmargin.site import plumbing
+from dewmargin.site.plumbing import Plumbing
 
 TRADE = "common practice, no source"
 NUMBERS = published.rows("commissioning")

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 import published
 from dewmargin.errors import OutOfRangeError
-from dewmargin.onsite.circuit import loop_ohm
-from dewmargin.onsite.sensor import (
+from dewmargin.site.circuit import loop_ohm
+from dewmargin.site.sensor import (
     Curve,
     beta_between,
     check_thermistor,

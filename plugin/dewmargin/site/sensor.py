@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
-from dewmargin.onsite.finding import CAUTIONS, Finding, SiteCheck, judge
 from dewmargin.physics.air import KELVIN
+from dewmargin.site.finding import CAUTIONS, Finding, SiteCheck, judge
 
 RATED_C = 25.0
 ICE_BATH_K = 1.0  # a 1 % part of 1 % B in a stirred bath: 0.2 + 0.2 K, and the bath's own

@@ -10,10 +10,10 @@ from scipy.optimize import brentq
 
 from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
-from dewmargin.onsite.circuit import LEAST_FRAC, NOMINAL_V
-from dewmargin.onsite.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
-from dewmargin.onsite.plumbing import HOT_C
 from dewmargin.physics import air, media, pad
+from dewmargin.site.circuit import LEAST_FRAC, NOMINAL_V
+from dewmargin.site.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
+from dewmargin.site.plumbing import HOT_C
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

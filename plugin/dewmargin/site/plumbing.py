@@ -10,8 +10,8 @@ import numpy as np
 
 from dewmargin.core.checks import require_between
 from dewmargin.errors import InputError
-from dewmargin.onsite.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
 from dewmargin.physics import air, pad
+from dewmargin.site.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

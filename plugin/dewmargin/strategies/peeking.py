@@ -1,4 +1,4 @@
-"""What a strategy holds while surfaces are wet, and whether it looks further ahead than it says."""
+"""Peeking: whether a strategy looks further ahead than its horizon."""
 
 from __future__ import annotations
 
@@ -7,17 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin.contracts import FilmMemory
+from dewmargin.strategies.film_memory import while_wet
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Strategy, WhileWet
-
-
-def while_wet(strategy: Strategy, case: HourlyCase) -> WhileWet | None:
-    """Return what a strategy holds while a surface is wet; None: the same as always."""
-    return strategy.while_wet(case) if isinstance(strategy, FilmMemory) else None
 
 
 def looks_ahead(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from dewmargin.core.checks import require_between
 from dewmargin.errors import InputError
-from dewmargin.onsite.finding import CAUTIONS, Finding, SiteCheck, judge
+from dewmargin.site.finding import CAUTIONS, Finding, SiteCheck, judge
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from dewmargin.onsite.finding import CAUTIONS, judge
+from dewmargin.site.finding import CAUTIONS, judge
 
 WORDS = {"good": "level", "bad": "tilted", "why": "water runs off", "action": "level it"}
 

@@ -14,11 +14,11 @@ from cases import small_case
 from dewmargin import balance, scenario
 from dewmargin.comparison import _deliver, compare_case, hold
 from dewmargin.contracts import Capability, Mode, Use
-from dewmargin.control import IDEAL, Control, shifted
 from dewmargin.demo import demo_folder
 from dewmargin.hours import hours_of
 from dewmargin.physics import air
 from dewmargin.strategies.constant import Constant
+from dewmargin.strategies.control import IDEAL, Control, shifted
 from dewmargin.strategies.outdoor_reset import OutdoorReset
 from dewmargin.strategies.surface_limit import SurfaceLimit
 from switching_reference import STEP_S, switched

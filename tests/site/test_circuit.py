@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 import published
 from dewmargin.errors import InputError
-from dewmargin.onsite import circuit
-from dewmargin.onsite.circuit import Load
+from dewmargin.site import circuit
+from dewmargin.site.circuit import Load
 
 # The example of the basis: 39 VA of a transformer of 40.
 LOADS = [

@@ -14,8 +14,8 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from dewmargin.onsite.commissioning import Measured
-    from dewmargin.onsite.finding import SiteCheck
+    from dewmargin.site.commissioning import Measured
+    from dewmargin.site.finding import SiteCheck
 
 _json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead.")
 
@@ -49,7 +49,7 @@ def _read(text: str | float, unit: str) -> float:
 
 def _read_flow(text: str | float) -> float:
     """Read a flow of water in kg/h: also by volume, or by the time that half a litre takes."""
-    from dewmargin.onsite.site_file import catch_kg_h  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.site.site_file import catch_kg_h  # noqa: PLC0415 - keeps --help fast
 
     try:
         found = catch_kg_h(str(text))
@@ -118,8 +118,8 @@ def thermistor(
     as_json: bool,
 ) -> None:
     """Turn ohms into degrees, and tell what a controller shows."""
-    from dewmargin.onsite.circuit import loop_ohm  # noqa: PLC0415 - keeps --help fast
-    from dewmargin.onsite.sensor import Curve, check_thermistor  # noqa: PLC0415 - idem
+    from dewmargin.site.circuit import loop_ohm  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.site.sensor import Curve, check_thermistor  # noqa: PLC0415 - idem
 
     if controller_beta is not None and controller_steinhart:
         raise click.UsageError("Give --controller-beta or --controller-steinhart, not both.")
@@ -188,7 +188,7 @@ def circuit(
     as_json: bool,
 ) -> None:
     """Check transformer, cable and conductors of 24 V."""
-    from dewmargin.onsite.circuit import Load, check_circuit  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.site.circuit import Load, check_circuit  # noqa: PLC0415 - keeps --help fast
 
     done = check_circuit(
         [Load.parse(text) for text in loads],
@@ -273,8 +273,8 @@ def water(
 
     What is given is judged.
     """
-    from dewmargin.onsite.plumbing import Plumbing, check_water  # noqa: PLC0415 - idem
     from dewmargin.physics.water_line import Line  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.site.plumbing import Plumbing, check_water  # noqa: PLC0415 - idem
 
     if (pressure is None) != (set_pressure is None):
         raise click.UsageError("--pressure and --set-pressure go together.")
@@ -394,7 +394,7 @@ def measured(
 
     Measure in a heating call, after a quarter of an hour of wet running.
     """
-    from dewmargin.onsite import commissioning  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.site import commissioning  # noqa: PLC0415 - keeps --help fast
 
     if symptoms:
         _print_symptoms(as_json=as_json)
@@ -448,7 +448,7 @@ def measured(
 
 
 def _from_site(site: Path, beside: dict[str, Any]) -> Measured:
-    from dewmargin.onsite.site_file import read_site  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.site.site_file import read_site  # noqa: PLC0415 - keeps --help fast
 
     twice = ", ".join(name for name, value in beside.items() if value is not None)
     if twice:
@@ -457,8 +457,8 @@ def _from_site(site: Path, beside: dict[str, Any]) -> Measured:
 
 
 def _from_options(given: dict[str, float | None], besides: dict[str, float | None]) -> Measured:
-    from dewmargin.onsite.commissioning import Measured  # noqa: PLC0415 - idem
     from dewmargin.physics.air import standard_pressure  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.site.commissioning import Measured  # noqa: PLC0415 - idem
 
     values = [value for value in given.values() if value is not None]
     if len(values) < len(given):
@@ -486,7 +486,7 @@ def _save(
     notes: str,
 ) -> None:
     from dewmargin.core.toml_file import write_new  # noqa: PLC0415 - idem
-    from dewmargin.onsite.site_file import PadVisit, Visit, site_text  # noqa: PLC0415 - idem
+    from dewmargin.site.site_file import PadVisit, Visit, site_text  # noqa: PLC0415 - idem
 
     if equipment is None:
         raise click.UsageError("--save needs --equipment, the pad's name in the scenario.")
@@ -501,7 +501,7 @@ def _save(
 
 
 def _print_symptoms(*, as_json: bool) -> None:
-    from dewmargin.onsite.commissioning import SYMPTOMS, symptom_lines  # noqa: PLC0415 - idem
+    from dewmargin.site.commissioning import SYMPTOMS, symptom_lines  # noqa: PLC0415 - idem
 
     if as_json:
         keys = ("symptom", "cause", "action")

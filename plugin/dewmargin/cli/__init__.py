@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from dewmargin.cli.site import amount, check_site
 from dewmargin.errors import DewmarginError, OutputError
-from dewmargin.onsite.commands import amount, check_site
 from dewmargin.plot import NAMES
 
 if TYPE_CHECKING:
