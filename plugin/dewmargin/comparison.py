@@ -18,8 +18,8 @@ from dewmargin.options import Option, Results
 from dewmargin.physics import air
 from dewmargin.physics.assembly import RUNOFF_G_M2, Months, leak_condensation, screen
 from dewmargin.reports import folder, notebook
-from dewmargin.reports.csv_tables import CsvTables
-from dewmargin.reports.parquet_tables import ParquetTables
+from dewmargin.reports.csv import CsvTables
+from dewmargin.reports.parquet import ParquetTables
 from dewmargin.reports.tables import frame
 from dewmargin.result_tables import OF_ASSEMBLY, TABLES
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load

@@ -19,8 +19,8 @@ from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.errors import InputError
 from dewmargin.inputs import UNITS
-from dewmargin.pages import render
 from dewmargin.physics import air
+from dewmargin.reports.page.templates import render
 from dewmargin.reports.tables import rows
 from dewmargin.result_tables import SETTING_STEP_K, limits_table, settings_table
 from dewmargin.site import circuit, commissioning, plumbing, sensor

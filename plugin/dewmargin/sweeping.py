@@ -23,8 +23,8 @@ from dewmargin.dataset import HOURS, PARTS, TRIES, Store, Sweep, refused_of, sum
 from dewmargin.errors import DewmarginError, InputError
 from dewmargin.plan import Plan
 from dewmargin.reports import folder
-from dewmargin.reports.csv_tables import CsvTables
-from dewmargin.reports.parquet_tables import parquet_bytes
+from dewmargin.reports.csv import CsvTables
+from dewmargin.reports.parquet import parquet_bytes
 from dewmargin.retry import solve_apart
 
 if TYPE_CHECKING:

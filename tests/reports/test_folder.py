@@ -11,8 +11,8 @@ import pytest
 
 from dewmargin.errors import ExtensionError, InputError, OutputError
 from dewmargin.reports import folder
-from dewmargin.reports.csv_tables import CsvTables
-from dewmargin.reports.parquet_tables import ParquetTables
+from dewmargin.reports.csv import CsvTables
+from dewmargin.reports.parquet import ParquetTables
 from reports_case import ABOUT, table
 
 if TYPE_CHECKING:

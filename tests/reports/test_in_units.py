@@ -19,7 +19,7 @@ from dewmargin.columns import Column, Table
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
 from dewmargin.plot import draw
-from dewmargin.reports.csv_tables import CsvTables
+from dewmargin.reports.csv import CsvTables
 from dewmargin.reports.folder import verify_folder
 from dewmargin.reports.page import FILE, again, several
 from dewmargin.units import conversion, conversions

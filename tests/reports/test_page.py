@@ -14,15 +14,16 @@ import pandas as pd
 import pytest
 
 import page_case
-from dewmargin import columns, pages
+from dewmargin import columns
 from dewmargin.columns import Repeated, Table
 from dewmargin.core.stored import Data
 from dewmargin.errors import InputError
 from dewmargin.invented import small_results
 from dewmargin.plot import style
-from dewmargin.reports import page, page_content, side_by_side
+from dewmargin.reports import page
 from dewmargin.reports.folder import verify_folder
-from dewmargin.reports.svg import inline
+from dewmargin.reports.page import content, side_by_side, templates
+from dewmargin.reports.page.svg import inline
 from page_case import Parsed
 
 if TYPE_CHECKING:
@@ -466,16 +467,16 @@ def test_a_hostile_name_in_every_text_is_shown_and_does_nothing(name, small, mon
     data = renamed(small, name)
     # Drawings have tests of their own, below: they are what takes the time.
     monkeypatch.setattr(
-        page_content,
+        content,
         "chart_of",
-        lambda _, of, title, text, grids: page_content.Chart(
+        lambda _, of, title, text, grids: content.Chart(
             name=of, title=title, text=text, drawing="", grids=grids
         ),
     )
     for chart in CHARTS:
-        monkeypatch.setattr(page_content.charts, chart, lambda _: None)
+        monkeypatch.setattr(content.charts, chart, lambda _: None)
 
-    parsed = Parsed(page_content.page(data))
+    parsed = Parsed(content.page(data))
 
     require_nothing_runs(parsed)
     assert seen(f"{name}0") in parsed.text.replace("\u00a0", " ")
@@ -487,7 +488,7 @@ def test_a_hostile_name_in_every_text_is_shown_and_does_nothing(name, small, mon
 def test_a_hostile_name_in_a_drawing_is_shown_and_does_nothing(name: str) -> None:
     with style.styled():
         figure = style.figure(1.0)
-        figure.subplots().set_title(page_content.charts.short(name))
+        figure.subplots().set_title(content.charts.short(name))
         drawing = inline(figure, "one", title=name, text=name)
 
     parsed = Parsed(str(drawing))
@@ -499,7 +500,7 @@ def test_a_hostile_name_in_a_drawing_is_shown_and_does_nothing(name: str) -> Non
 
 @pytest.mark.slow
 def test_hostile_names_in_all_charts_of_a_page_do_nothing(small) -> None:
-    whole = page_content.page(renamed(small, '</text><script>alert("$1$")</script>\u202e'))
+    whole = content.page(renamed(small, '</text><script>alert("$1$")</script>\u202e'))
 
     parsed = Parsed(whole)
     require_nothing_runs(parsed)
@@ -508,7 +509,7 @@ def test_hostile_names_in_all_charts_of_a_page_do_nothing(small) -> None:
 
 def test_what_a_template_asks_for_must_be_given() -> None:
     with pytest.raises(Exception, match="'colours' is undefined"):
-        pages.render("base.html.j2", title="x")
+        templates.render("base.html.j2", title="x")
 
 
 # --- side by side -----------------------------------------------------------------------------

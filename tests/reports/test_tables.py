@@ -12,8 +12,8 @@ import pytest
 
 from dewmargin.errors import DewmarginError
 from dewmargin.reports import tables
-from dewmargin.reports.csv_tables import CsvTables
-from dewmargin.reports.parquet_tables import ParquetTables
+from dewmargin.reports.csv import CsvTables
+from dewmargin.reports.parquet import ParquetTables
 from reports_case import ABOUT, NAMES, table
 
 if TYPE_CHECKING:

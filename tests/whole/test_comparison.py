@@ -21,8 +21,8 @@ from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.physics import air
-from dewmargin.reports.csv_tables import CsvTables
-from dewmargin.reports.parquet_tables import ParquetTables
+from dewmargin.reports.csv import CsvTables
+from dewmargin.reports.parquet import ParquetTables
 from dewmargin.scenario import load
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.outdoor_reset import OutdoorReset

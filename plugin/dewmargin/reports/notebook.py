@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from dewmargin import pages
 from dewmargin.core.stored import Data
-from dewmargin.reports.grids import grid, tied
+from dewmargin.reports.page import templates
+from dewmargin.reports.page.grids import grid, tied
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -87,7 +87,7 @@ def fragment(
 ) -> str:
     """Return results as HTML for a notebook; all texts in them are escaped."""
     data = Data(tables, {"chosen": chosen})
-    return pages.render(
+    return templates.render(
         "fragment.html.j2",
         title=title,
         sentences=[tied(sentence) for sentence in sentences],

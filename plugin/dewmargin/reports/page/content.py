@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import pages
 from dewmargin.plot import charts, style
 from dewmargin.plot.style import COLOURS, styled
-from dewmargin.reports.grids import Grid, grid, tied
-from dewmargin.reports.svg import inline
+from dewmargin.reports.page import templates
+from dewmargin.reports.page.grids import Grid, grid, tied
+from dewmargin.reports.page.svg import inline
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -58,7 +58,7 @@ def page(data: Data) -> str:
     """Return the page of a comparison or of a search of lines, as a text."""
     with styled():
         sections = _frontier_sections(data) if is_frontier(data) else _sections(data)
-    return pages.render(
+    return templates.render(
         "report.html.j2",
         title=data.about["title"],
         colours=colours(),

@@ -32,7 +32,7 @@ def _environment() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - slow to import
 
     return Environment(
-        loader=PackageLoader("dewmargin", "pages"),
+        loader=PackageLoader("dewmargin", "reports/page/templates"),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=_seen,

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from dewmargin import pages
 from dewmargin.core.display import MISSING
 from dewmargin.errors import InputError
 from dewmargin.plot import charts, side_by_side
-from dewmargin.reports.grids import HEADS, grid, tied
-from dewmargin.reports.page_content import Section, chart_of, colours
+from dewmargin.reports.page import templates
+from dewmargin.reports.page.content import Section, chart_of, colours
+from dewmargin.reports.page.grids import HEADS, grid, tied
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -48,7 +48,7 @@ class Value:
 
 def page(results: Mapping[str, Data]) -> str:
     """Return the page of several results by name, as a text."""
-    return pages.render(
+    return templates.render(
         "side_by_side.html.j2",
         title=f"{len(results)} results side by side",
         colours=colours(),

@@ -27,7 +27,7 @@ class Page(Inputs):
 
     def files(self, tables: Mapping[str, Table], about: Mapping[str, Any]) -> Mapping[str, bytes]:
         """Return the page."""
-        from dewmargin.reports.page_content import page  # noqa: PLC0415 - slow to import
+        from dewmargin.reports.page.content import page  # noqa: PLC0415 - slow to import
 
         return {FILE: page(Data(tables, about)).encode("utf-8")}
 
@@ -44,7 +44,7 @@ def again(folder: Path, out: Path | None = None, *, units: Units | None = None) 
     OutputError
         If the page cannot be written.
     """
-    from dewmargin.reports.page_content import page  # noqa: PLC0415 - slow to import
+    from dewmargin.reports.page.content import page  # noqa: PLC0415 - slow to import
 
     data = _data(folder).in_units(units)
     content = page(data).encode("utf-8")
@@ -64,7 +64,7 @@ def several(folders: Sequence[Path], out: Path, *, units: Units | None = None) -
     OutputError
         If the page cannot be written.
     """
-    from dewmargin.reports import side_by_side  # noqa: PLC0415 - slow to import
+    from dewmargin.reports.page import side_by_side  # noqa: PLC0415 - slow to import
 
     names = side_by_side.named(folders)
     found = {folder: _data(folder) for folder in folders}
