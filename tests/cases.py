@@ -6,6 +6,8 @@ import numpy as np
 
 from dewmargin.case import AirSystem, HeldZone, HourlyCase, SurfaceYear
 from dewmargin.physics import air, surfaces
+from dewmargin.solve.balance import Outcome
+from dewmargin.solve.cases import State
 
 
 def small_case(n: int = 48, **changes: object) -> HourlyCase:
@@ -55,3 +57,16 @@ def held_zone(case: HourlyCase) -> HeldZone:
         given_kg_s=np.full(n, 0.01),
         received_kg_s=np.full((2, n), 0.01),
     )
+
+
+def outcome(case, rh: np.ndarray, **changes: np.ndarray) -> Outcome:
+    """Return an outcome that held this relative humidity, all else zero; name what differs."""
+    zero, dry = np.zeros(case.n_hours), np.zeros((len(case.surfaces), case.n_hours))
+    w = air.humidity_ratio_at_rh(case.t_air_c, rh, case.p_pa)
+    values = {
+        "w_kg_kg": w, "w_end_kg_kg": w, "added_kg": zero, "feed_kg": zero, "hot_feed_kg": zero,
+        "running_frac": zero, "taken_kg_m2": dry, "runoff_kg_m2": dry, "film_kg_m2": dry,
+        "condensed_kg": dry, "dried_kg": dry, "fog_kg": zero, "balance_error_kg": zero,
+        "feed_heat_j": zero, "space_heat_j": zero, "fan_j": zero, "device_j": zero, "fuel_j": zero,
+    }  # fmt: skip
+    return Outcome(**(values | changes), end=State(x=zero[:1], y=zero[:1], film_kg_m2=dry[:, :1].T))

@@ -9,17 +9,17 @@ import sys
 
 import numpy as np
 
-from dewmargin import batch, massed, yearly
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
-from yearly_cases import COUNTS, job_of
+from dewmargin.solve import cases, year_of_many, year_on_gpu
+from year_cases import COUNTS, job_of
 
 file = sys.argv[1] if len(sys.argv) > 1 else demo_folder() / "scenarios" / "larch_house.toml"
 job, _ = job_of(compare(file))
-(found,) = massed.solve([job], massed.gpu_years())
-ran = batch.solve(job.of, job.cases)
+(found,) = year_on_gpu.solve([job], year_on_gpu.gpu_years())
+ran = cases.solve(job.of, job.cases)
 demands = sorted(set(job.wanted_of) - {-1})
-expected = yearly.year_numbers(
+expected = year_of_many.year_numbers(
     job.of,
     job.book,
     ran,
@@ -30,7 +30,7 @@ expected = yearly.year_numbers(
     wanted_of=[-1 if want < 0 else demands.index(want) for want in job.wanted_of],
 )
 worst = 0.0
-for name in yearly.METRICS:
+for name in year_of_many.METRICS:
     if name in COUNTS:
         np.testing.assert_array_equal(found[name], expected[name], err_msg=name)
         continue

@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dewmargin import yearly
 from dewmargin.errors import InputError
 from dewmargin.lines import (
     MARGINS_K,
@@ -22,6 +21,7 @@ from dewmargin.lines import (
     strategy_of,
     surface_rules,
 )
+from dewmargin.solve import year_of_many
 
 GRID = tuple(range(-30, 16, 5))
 SPACE = Space(t_out_c=GRID, low_percent=10, high_percent=50, knots=4)
@@ -211,7 +211,7 @@ CANNOT = "error: limit: cannot be read: {!r} (such as condensation_h=20)"
         ],
         (
             "cold_h=3",
-            f"error: limit: 'cold_h' is not counted (one of: {', '.join(yearly.METRICS)})",
+            f"error: limit: 'cold_h' is not counted (one of: {', '.join(year_of_many.METRICS)})",
         ),
     ],
 )

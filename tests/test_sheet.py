@@ -16,11 +16,11 @@ from dewmargin.cli import cli
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
-from dewmargin.hours import relative_humidity
 from dewmargin.physics import air
 from dewmargin.sheet import MOST_NOTES, MOST_ROWS, Sheet, humidity_rise, site_sheet
 from dewmargin.site.commissioning import SYMPTOMS
 from dewmargin.site.finding import CAUTIONS
+from dewmargin.solve.hours import relative_humidity
 from printing import PAPERS_MM, needs_chromium, pieces, printed
 from stress_case import small
 

@@ -14,7 +14,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases import held_zone, small_case
-from dewmargin import balance
 from dewmargin.case import AirSystem
 from dewmargin.cli import cli
 from dewmargin.comparison import compare_case, hold
@@ -26,7 +25,6 @@ from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.equipment.supply import FeedLine, Supply
 from dewmargin.equipment.wetted_pad import Rating, WettedPad
 from dewmargin.errors import InputError
-from dewmargin.hours import duration, hours_of
 from dewmargin.physics import air
 from dewmargin.reports import terminal
 from dewmargin.reports.folder import verify_folder
@@ -44,6 +42,8 @@ from dewmargin.sizing import (
     size_case,
     steady_load,
 )
+from dewmargin.solve import balance
+from dewmargin.solve.hours import duration, hours_of
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.control import IDEAL, Control
 from dewmargin.strategies.surface_limit import SurfaceLimit

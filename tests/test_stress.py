@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from dewmargin import stress, yearly
+from dewmargin import stress
 from dewmargin.comparison import compare, compare_case
 from dewmargin.core import parallel
 from dewmargin.demo import demo_folder
@@ -18,6 +18,7 @@ from dewmargin.errors import InputError
 from dewmargin.lines import Limit
 from dewmargin.reports.folder import verify_folder
 from dewmargin.scenario import load, parse
+from dewmargin.solve import year_of_many
 from dewmargin.stress import LIMITED, _indices, design, interval, limited, share_interval, study
 from dewmargin.variants import Variants
 from stress_case import january, small
@@ -27,7 +28,7 @@ BOTH = ("sobol", "latin_hypercube")
 
 def column(found, name: str) -> np.ndarray:
     """Return a year number of all draws and options."""
-    return found.numbers[..., yearly.METRICS.index(name)]
+    return found.numbers[..., year_of_many.METRICS.index(name)]
 
 
 # The design and the shares of variance
@@ -185,12 +186,14 @@ def test_shares_of_an_additive_cost_are_those_of_its_terms(sampling, tmp_path) -
 
     found = study(scenario, samples=5 * 64, sampling=sampling)
 
-    total = found.total[:, found.ranked.index(1), yearly.METRICS.index("cost")]
+    total = found.total[:, found.ranked.index(1), year_of_many.METRICS.index("cost")]
     share = v / v.sum()
     assert np.all(share > 0.01)
     assert np.all(np.abs(total - share) < 4.0 * 1.18 / np.sqrt(64) * share)
     for name in ("band_h", "feed_l", "demand_kg"):
-        assert np.isnan(found.total[:, found.ranked.index(1), yearly.METRICS.index(name)]).all()
+        assert np.isnan(
+            found.total[:, found.ranked.index(1), year_of_many.METRICS.index(name)]
+        ).all()
     costs = column(found, "cost")[:, 1]
     prices = np.array(found.draws)
     exact = prices @ np.array([gas, 1e-3 * row["feed_l"], power])
@@ -208,7 +211,7 @@ def test_nothing_doubtful_has_no_spread_and_the_numbers_of_compare(
     found = study(scenario, samples=1)
 
     for i, option in enumerate(compare(scenario).options):
-        for k, name in enumerate(yearly.METRICS):
+        for k, name in enumerate(year_of_many.METRICS):
             values, expected = found.numbers[:, i, k], option.row[name]
             assert np.isnan(values).all() == (expected is None), name
             if expected is not None:
@@ -301,7 +304,7 @@ def test_a_draw_has_the_numbers_of_a_full_comparison(which, tmp_path) -> None:
         drawn = variants.scenario_of(row, range(len(row)))
         case = drawn.with_surfaces(variants.case_of(row))
         for i, option in enumerate(compare_case(drawn, None, case).options):
-            for k, name in enumerate(yearly.METRICS):
+            for k, name in enumerate(year_of_many.METRICS):
                 mine, exact = found.numbers[j, i, k], option.row[name]
                 assert np.isnan(mine) == (exact is None), (name, option.name)
                 if exact is None:
@@ -433,7 +436,7 @@ def test_a_limit_on_extra_condensation_counts_beyond_no_humidifier_in_the_same_d
     assert 0.0 < share < 1.0
     assert breaks["broken_low_frac"][2] < share < breaks["broken_high_frac"][2]
     np.testing.assert_array_equal(limited(found.numbers, "dry_h"), column(found, "dry_h"))
-    assert set(yearly.METRICS) < set(LIMITED)
+    assert set(year_of_many.METRICS) < set(LIMITED)
 
 
 def test_what_is_known_in_some_draws_only_says_so(tmp_path) -> None:
@@ -453,7 +456,7 @@ def test_what_is_known_in_some_draws_only_says_so(tmp_path) -> None:
     assert spread["known_frac"][place] == known.mean()
     assert spread["sd"][place] == pytest.approx(0.0, abs=1e-12)
     assert np.isnan(
-        found.total[:, found.ranked.index(1), yearly.METRICS.index("feed_l_per_kg")]
+        found.total[:, found.ranked.index(1), year_of_many.METRICS.index("feed_l_per_kg")]
     ).all()
 
 

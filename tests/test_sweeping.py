@@ -23,16 +23,17 @@ import pytest
 
 import dewmargin
 from cases import held_zone
-from dewmargin import blocks, columns, dataset, kernel, sweeping, yearly
+from dewmargin import blocks, columns, dataset, kernel, sweeping
 from dewmargin.comparison import compare
 from dewmargin.core import parallel
 from dewmargin.dataset import Store
 from dewmargin.errors import InputError, OutputError
 from dewmargin.kernel import year
 from dewmargin.reports.folder import verify_folder
+from dewmargin.solve import year_of_many
 from dewmargin.space.house import House
 from sweep_case import GRID, SCENARIO, command, contents, environment, poisoned, run, sweep_file
-from yearly_cases import COUNTS, by
+from year_cases import COUNTS, by
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -72,7 +73,7 @@ def test_every_case_has_the_numbers_of_its_own_comparison(grid) -> None:
         assert set(mine["control.rh_bias"]) == {bias}
         for option in compare(path.parent / "one.toml").options:
             row = mine[mine["option"] == option.name].iloc[0]
-            for name in yearly.METRICS:
+            for name in year_of_many.METRICS:
                 exact = option.row[name]
                 assert np.isnan(row[name]) == (exact is None), (case, name)
                 if exact is None:
@@ -134,7 +135,7 @@ def test_the_dataset_opens_in_other_programs_alike(grid) -> None:
         expected = mine.sort_values(["case", "option"], kind="stable", ignore_index=True)
         for column in mine.columns:
             a, b = frame[column], expected[column]
-            if column in yearly.METRICS:
+            if column in year_of_many.METRICS:
                 np.testing.assert_array_equal(a.to_numpy(float), b.to_numpy(float), err_msg=name)
             else:
                 assert a.astype(object).fillna("").tolist() == b.astype(object).fillna("").tolist()
@@ -153,7 +154,7 @@ def test_every_column_tells_its_unit_and_what_it_is(grid) -> None:
         "unit": "m3/h",
         "description": "space.house.leakage_m3_h_at_50pa",
     }
-    assert [c.name for c in columns.YEARLY] == schema.names[-len(yearly.METRICS) :]
+    assert [c.name for c in columns.YEARLY] == schema.names[-len(year_of_many.METRICS) :]
 
 
 def test_the_summary_has_least_median_and_most(grid) -> None:
@@ -373,8 +374,8 @@ def test_what_gives_no_number_twice_is_set_aside(tmp_path, monkeypatch) -> None:
         for row, numbers in zip(rows, found, strict=True):
             if row[2] == 1100 and row[1] == 0.03:
                 asked.append(len(rows))
-                numbers[1, yearly.METRICS.index("delivered_kg")] = np.nan
-                numbers[1, yearly.METRICS.index("cost")] = np.inf
+                numbers[1, year_of_many.METRICS.index("delivered_kg")] = np.nan
+                numbers[1, year_of_many.METRICS.index("cost")] = np.inf
         return found
 
     monkeypatch.setattr(blocks, "solved", solved)
@@ -682,14 +683,14 @@ def test_a_cluster_and_a_gpu_exclude_each_other(grid, tmp_path) -> None:
 
 def test_a_sweep_on_a_gpu_has_the_numbers_of_the_cpu(grid, tmp_path, monkeypatch) -> None:
     # In the place of the card the same function, compiled for the CPU.
-    monkeypatch.setattr("dewmargin.massed.gpu_years", lambda: by(kernel.compiled(year)))
+    monkeypatch.setattr("dewmargin.solve.year_on_gpu.gpu_years", lambda: by(kernel.compiled(year)))
     here, path, _ = grid
 
     there = dewmargin.sweep(path, tmp_path / "out", threads=2, device="gpu")
 
     mine, theirs = here.to_pandas(), there.to_pandas()
     assert len(mine) == len(theirs) == 16
-    for name in yearly.METRICS:
+    for name in year_of_many.METRICS:
         if name in COUNTS:
             pd.testing.assert_series_equal(mine[name], theirs[name])
         else:

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import columns, yearly
+from dewmargin import columns
 from dewmargin.errors import InputError
 from dewmargin.plan import Plan
 from dewmargin.scenario import BASELINE, SEPARATOR
+from dewmargin.solve import year_of_many
 from dewmargin.stress import N_METRICS
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ AT_ONCE = 256  # cases solved together: their hours are in memory meanwhile
 # What is known of every case that can be solved.
 _ALWAYS_KNOWN = [
     k
-    for k, name in enumerate(yearly.METRICS)
+    for k, name in enumerate(year_of_many.METRICS)
     if name in ("delivered_kg", "running_h", "dry_h", "band_h", "humid_h", "fog_kg", "condensed_kg")
 ]
 _ROWS_TOGETHER = 131_072  # of a Parquet file
@@ -137,8 +138,8 @@ def _again(runner: Runner, row: Row, out: FloatArray) -> str | None:
         return told(error)
     if _is_whole(out[None])[0]:
         return None
-    bad = [yearly.METRICS[k] for k in _ALWAYS_KNOWN if np.isnan(out[:, k]).any()]
-    bad += [name for k, name in enumerate(yearly.METRICS) if np.isinf(out[:, k]).any()]
+    bad = [year_of_many.METRICS[k] for k in _ALWAYS_KNOWN if np.isnan(out[:, k]).any()]
+    bad += [name for k, name in enumerate(year_of_many.METRICS) if np.isinf(out[:, k]).any()]
     return f"not a number: {', '.join(bad)}"
 
 

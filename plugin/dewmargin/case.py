@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     Record = TypeVar("Record", bound=DataclassInstance)
 
 MASS_TRANSFER_KG_M2_S = mass_transfer()
+WARM_UP_DAYS = 14  # a whole year is preceded by its own last 14 days
+BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
 
 _COLUMNS = (
     columns.T_OUT,

@@ -11,9 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import balance, energy, metrics
 from dewmargin.errors import ExtensionError, InputError
-from dewmargin.hours import hours_of, month_means
 from dewmargin.options import Option, Results
 from dewmargin.physics import air
 from dewmargin.physics.assembly import RUNOFF_G_M2, Months, leak_condensation, screen
@@ -23,25 +21,27 @@ from dewmargin.reports.parquet import ParquetTables
 from dewmargin.reports.tables import frame
 from dewmargin.result_tables import OF_ASSEMBLY, TABLES
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
+from dewmargin.solve import balance, energy, year
+from dewmargin.solve.hours import hours_of, month_means
+from dewmargin.solve.wetness import surface_hours
 from dewmargin.strategies.control import shifted
 from dewmargin.strategies.film_memory import while_wet
 from dewmargin.strategies.peeking import looks_ahead
 from dewmargin.verdict import Limits, judge
 from dewmargin.visit import with_visit
-from dewmargin.wetness import surface_hours
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
-    from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray, FloatArray, Table
     from dewmargin.contracts import Capability, Equipment, FeedWater, Report, Strategy, WhileWet
-    from dewmargin.hours import Hours
     from dewmargin.physics.assembly import Assembly, WallYear
     from dewmargin.site.site_file import AsMeasured, SiteFile
+    from dewmargin.solve.balance import Outcome
+    from dewmargin.solve.hours import Hours
     from dewmargin.strategies.control import Control
     from dewmargin.units import Units
     from dewmargin.weather.epw import Weather
@@ -118,10 +118,10 @@ class Comparison(Results):
     def readings(self) -> list[str]:
         """Return how the humidity is read, how far the balance closes, and a run's quality."""
         errors = [o.row["balance_error_kg"] or 0.0 for o in self.options]
-        year = "a whole year" if self.case.wraps else "a part of a year"
+        extent = "a whole year" if self.case.wraps else "a part of a year"
         reading = self.case.humidity_reading.replace("_", " ")
         lines = [
-            f"Outdoor humidity read as {reading}; {self.case.n_hours} hours, {year}.",
+            f"Outdoor humidity read as {reading}; {self.case.n_hours} hours, {extent}.",
             f"Water balance closes to {max(errors):.1e} kg in every hour.",
         ]
         if self.quality is not None:
@@ -388,7 +388,7 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
 def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
     dry = balance.baseline(case)
     faces = surface_hours(case, hours, dry)
-    row = metrics.comparison_row(
+    row = year.comparison_row(
         hours,
         dry,
         faces,
@@ -411,7 +411,7 @@ def _baseline(scenario: Scenario, case: HourlyCase, hours: Hours) -> Option:
         surfaces=faces,
         energy=energy.energy_hours(case, dry, water_heater=None),
         row=dict(row)
-        | metrics.energy_row(None)
+        | year.energy_row(None)
         | {"cost": nothing, "co2_kg": nothing, "cycles": None},
         wall=_wall(scenario, hours, dry),
     )
@@ -442,7 +442,7 @@ def hold(strategy: Strategy, control: Control, case: HourlyCase, hours: Hours) -
         demand=demand,
         rh_rule=np.where(off, np.nan, case.hourly_mean(rh_rule)),
         rh_dry=np.where(off, np.nan, rh_hours),
-        catch_up=metrics.catch_up_hours(
+        catch_up=year.catch_up_hours(
             hours,
             _lowered_while_wet(case, rh_hours, wet, demand),
             starts_anew=not case.wraps,
@@ -479,7 +479,7 @@ def _option(
     outcome, cycles = _deliver(scenario.control, case, held, capability)
     taken = energy.energy_hours(case, outcome, water_heater=water.heater)
     faces = surface_hours(case, hours, outcome)
-    row = metrics.comparison_row(
+    row = year.comparison_row(
         hours,
         outcome,
         faces,
@@ -512,7 +512,7 @@ def _option(
         surfaces=faces,
         energy=taken,
         row=dict(row)
-        | metrics.energy_row(taken)
+        | year.energy_row(taken)
         | {"cost": bill.cost, "co2_kg": bill.co2_kg, "cycles": cycles},
         wall=_wall(scenario, hours, outcome),
         notes=capability.notes,

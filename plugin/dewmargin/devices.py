@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import balance
 from dewmargin.core.parallel import done_once
 from dewmargin.equipment.response_surface import MOST_INPUTS, Response, response
 from dewmargin.errors import InputError
+from dewmargin.solve import balance
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -18,12 +18,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import balance, columns, yearly
+from dewmargin import columns
 from dewmargin.columns import Table
 from dewmargin.comparison import about, compare_case, write_tables
 from dewmargin.core.display import shown
 from dewmargin.errors import InputError
-from dewmargin.hours import hours_of
 from dewmargin.lines import (
     RESET,
     STEP_K,
@@ -38,9 +37,11 @@ from dewmargin.lines import (
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import Scenario, load
+from dewmargin.solve import balance, year_of_many
+from dewmargin.solve.hours import hours_of
+from dewmargin.solve.wetness import condenses
 from dewmargin.trial import Trial
 from dewmargin.verdict import Limits
-from dewmargin.wetness import condenses
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -366,7 +367,7 @@ class Frontier:
             "cap_percent": [float(line.cap_percent) or None for line in self.lines],
             "chosen": [line == self.chosen for line in self.lines],
         }
-        data |= {name: [row[name] for row in self.numbers] for name in yearly.METRICS}
+        data |= {name: [row[name] for row in self.numbers] for name in year_of_many.METRICS}
         return Table(columns=columns.FRONTIER, data=data)
 
     def write(self, out: Path, *, units: Units = "si") -> list[Path]:
@@ -515,7 +516,7 @@ def _found(
     accepted = limits or _accepted_by_verdict(scenario, case)
     asked = {*goals, *(limit.name for limit in accepted)}
     trial = Trial(
-        only, case, device, feed, space=space, with_demand=bool(asked & set(yearly.OF_DEMAND))
+        only, case, device, feed, space=space, with_demand=bool(asked & set(year_of_many.OF_DEMAND))
     )
     # A goal is shown beyond what is accepted of it.
     required = limits or tuple(limit for limit in accepted if limit.name not in goals)

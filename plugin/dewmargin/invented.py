@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import balance
 from dewmargin.case import AirSystem, HeatSource, HourlyCase, Sensor, SurfaceYear
 from dewmargin.comparison import compare_case
 from dewmargin.contracts import FeedWater
 from dewmargin.physics import air, surfaces
 from dewmargin.physics.water_line import Line
 from dewmargin.scenario import parse
+from dewmargin.solve import balance
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray

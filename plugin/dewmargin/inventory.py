@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import balance
 from dewmargin.draws import default_doubts, placed
 from dewmargin.errors import InputError
+from dewmargin.solve import balance
 
 if TYPE_CHECKING:
     from dewmargin.scenario import Scenario

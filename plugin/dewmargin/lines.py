@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import yearly
 from dewmargin.errors import InputError
 from dewmargin.scenario import strategies_of
+from dewmargin.solve import year_of_many
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -93,7 +93,7 @@ class Limit:
     most: float
 
     @classmethod
-    def parse(cls, text: str, *, known: Sequence[str] = yearly.METRICS) -> Limit:
+    def parse(cls, text: str, *, known: Sequence[str] = year_of_many.METRICS) -> Limit:
         """Read NAME=NUMBER, the name of one of `known`.
 
         Raises

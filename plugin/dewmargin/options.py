@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Protocol
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.energy import Energy
-    from dewmargin.hours import Hours
     from dewmargin.physics.assembly import WallYear
     from dewmargin.scenario import Scenario
-    from dewmargin.wetness import SurfaceHours
+    from dewmargin.solve.balance import Outcome
+    from dewmargin.solve.energy import Energy
+    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.wetness import SurfaceHours
 
 
 class Rated(Protocol):

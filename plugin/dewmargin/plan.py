@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from dewmargin import columns, massed, yearly
+from dewmargin import columns
 from dewmargin.core.parallel import done_once
 from dewmargin.core.toml_file import checked, document, read
 from dewmargin.doubts import Doubt
@@ -27,6 +27,7 @@ from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs, unit_of
 from dewmargin.reports import folder
 from dewmargin.scenario import load
+from dewmargin.solve import year_of_many, year_on_gpu
 from dewmargin.stress import Runner
 from dewmargin.variants import KEPT
 
@@ -239,7 +240,7 @@ class Plan:
 
     def __init__(self, path: str | Path, *, device: Machine = "cpu") -> None:
         self.path, self.device = Path(path), device
-        self._years = massed.gpu_years() if device == "gpu" else None
+        self._years = year_on_gpu.gpu_years() if device == "gpu" else None
         raw = read(self.path, "a sweep")
         self.sha256 = hashlib.sha256(raw).hexdigest()
         self.file = checked(SweepFile, document(raw, self.path), self.path, "")
@@ -446,7 +447,7 @@ class Plan:
         return min(_rank_of(self.parameters[k].doubt) for k in group.places)
 
     def _require_names(self) -> None:
-        taken = {"case", "scenario", *(c.name for c in columns.OPTION), *yearly.METRICS}
+        taken = {"case", "scenario", *(c.name for c in columns.OPTION), *year_of_many.METRICS}
         for parameter in self.parameters:
             if parameter.name in taken:
                 raise InputError(

@@ -6,18 +6,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import columns, wetness
+from dewmargin import columns
 from dewmargin.columns import Repeated, Table
-from dewmargin.hours import EDGE_SLACK, dew_point, duration, relative_humidity
 from dewmargin.physics import air
+from dewmargin.solve import wetness
+from dewmargin.solve.hours import EDGE_SLACK, dew_point, duration, relative_humidity
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from dewmargin.columns import BoolArray, Column, FloatArray
-    from dewmargin.hours import Hours
     from dewmargin.options import Option, Results
     from dewmargin.physics.assembly import WallYear
+    from dewmargin.solve.hours import Hours
 
 SETTING_SPREAD_FRAC = 0.015  # around a line in outdoor temperature: more depends on other things
 SETTING_STEP_K = 5.0

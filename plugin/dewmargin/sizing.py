@@ -12,18 +12,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin import balance, batch, columns
+from dewmargin import columns
 from dewmargin.columns import Table
 from dewmargin.comparison import about, hold, inputs_sha256, write_tables
 from dewmargin.equipment.humidifier import Humidifier
 from dewmargin.errors import InputError
-from dewmargin.hours import dew_point, duration, hours_of
-from dewmargin.metrics import DEMAND_HOUR_KG, short_hours
 from dewmargin.physics import air
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.result_tables import EXCEEDED_PERCENT
 from dewmargin.scenario import SEPARATOR, Scenario, load
+from dewmargin.solve import balance, cases
+from dewmargin.solve.hours import dew_point, duration, hours_of
+from dewmargin.solve.year import DEMAND_HOUR_KG, short_hours
 from dewmargin.trial import require_alone
 from dewmargin.weather import climate
 
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.comparison import Held
     from dewmargin.contracts import Capability, Equipment, FeedWater, Mode, Use
-    from dewmargin.hours import Hours
+    from dewmargin.solve.hours import Hours
     from dewmargin.units import Units
     from dewmargin.weather.epw import HumidificationDesign, Weather
 
@@ -257,16 +258,16 @@ class Search:
 
     def _side_by_side(self, factors: FloatArray) -> list[Missed]:
         case, n = self.case, len(factors)
-        of, zero = batch.building(case), [0] * n
-        cases = batch.Cases(
+        of, zero = cases.building(case), [0] * n
+        tried = cases.Cases(
             low=of.to_hold(self.held.w_set)[None],
-            devices=[batch.device(case, scaled(self.given, float(f))) for f in factors],
+            devices=[cases.device(case, scaled(self.given, float(f))) for f in factors],
             of_low=zero,
             of_low_wet=zero,
             of_device=[*range(n)],
             wet_above_kg_m2=np.full((n, len(case.surfaces)), np.inf),
         )
-        added = batch.solve(of, cases, states=False).added_kg
+        added = cases.solve(of, tried, states=False).added_kg
         hourly = case.steps_per_hour * case.hourly_mean(added)
         return [missed(self.held, each) for each in hourly]
 

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import balance
 from dewmargin.comparison import compare, compare_case
 from dewmargin.core.toml_file import quoted, write_new
 from dewmargin.errors import InputError
 from dewmargin.physics.mains import months_present
 from dewmargin.scenario import load, parse
+from dewmargin.solve import balance
 from dewmargin.space.simulation import Simulation
 
 if TYPE_CHECKING:

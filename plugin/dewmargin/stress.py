@@ -17,19 +17,20 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from dewmargin import balance, batch, columns, energy, massed, yearly
+from dewmargin import columns
 from dewmargin.columns import Repeated, Table
 from dewmargin.comparison import about, compare_case, inputs_sha256, write_tables
 from dewmargin.core.parallel import done_once, side_by_side
 from dewmargin.devices import Device, plant
 from dewmargin.draws import Placed, default_doubts, described, draws_of, placed
 from dewmargin.errors import InputError
-from dewmargin.hours import hours_of
 from dewmargin.kernel.source import NEVER
 from dewmargin.lines import Limit
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
+from dewmargin.solve import balance, cases, energy, year_of_many, year_on_gpu
+from dewmargin.solve.hours import hours_of
 from dewmargin.strategies.film_memory import while_wet
 from dewmargin.trial import require_alone
 from dewmargin.variants import KEPT, Row, Variants
@@ -52,7 +53,7 @@ After = Callable[[float], None]
 
 # Besides the year numbers: condensation hours beyond those without humidifier, in the same draw.
 EXTRA = "extra_condensation_h"
-LIMITED = (*yearly.METRICS, EXTRA)
+LIMITED = (*year_of_many.METRICS, EXTRA)
 QUANTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
 SURE = 0.95  # of the intervals told with quantiles and probabilities
 LEAST_BASE = 8
@@ -151,7 +152,9 @@ class Stress:
 
     def _spread(self) -> Table:
         """Return one row an option and year number."""
-        known = [k for k in range(len(yearly.METRICS)) if not np.isnan(self.numbers[..., k]).all()]
+        known = [
+            k for k in range(len(year_of_many.METRICS)) if not np.isnan(self.numbers[..., k]).all()
+        ]
         data: dict[str, list[Any]] = {column.name: [] for column in columns.SPREAD}
         for i, option in enumerate(self.options):
             for k in known:
@@ -160,7 +163,7 @@ class Stress:
                 if not values.size:
                     continue
                 data["option"].append(option)
-                data["number"].append(yearly.METRICS[k])
+                data["number"].append(year_of_many.METRICS[k])
                 data["unit"].append(columns.YEARLY[k].unit)
                 data["known_frac"].append(values.size / drawn.size)
                 data["mean"].append(float(values.mean()))
@@ -197,7 +200,7 @@ class Stress:
         data: dict[str, list[Any]] = {column.name: [] for column in columns.SENSITIVITY}
         for i, place in enumerate(self.ranked):
             option = self.options[place]
-            for k, number in enumerate(yearly.METRICS):
+            for k, number in enumerate(year_of_many.METRICS):
                 total = self.total[:, i, k] if self.doubts else np.empty(0)
                 if not np.isfinite(total).any():
                     continue
@@ -224,7 +227,7 @@ class Stress:
                 "draw": np.repeat(np.arange(1, n + 1, dtype=np.float64), n_options),
                 "inputs": Repeated(inputs, n_options),
                 "option": Repeated(list(self.options), 1, rounds=n),
-                **{name: flat[:, k] for k, name in enumerate(yearly.METRICS)},
+                **{name: flat[:, k] for k, name in enumerate(year_of_many.METRICS)},
             },
         )
 
@@ -323,9 +326,9 @@ def _spread_words(each: Placed) -> str:
 def limited(numbers: FloatArray, name: str) -> FloatArray:
     """Return a number that a limit may be set to, of `LIMITED`, (n_draws, n_options)."""
     if name != EXTRA:
-        result: FloatArray = numbers[..., yearly.METRICS.index(name)]
+        result: FloatArray = numbers[..., year_of_many.METRICS.index(name)]
         return result
-    wet = numbers[..., yearly.METRICS.index("condensation_h")]
+    wet = numbers[..., year_of_many.METRICS.index("condensation_h")]
     return wet - wet[:, :1]
 
 
@@ -429,8 +432,8 @@ class _Room:
     """A drawn building, ready for cases."""
 
     case: HourlyCase
-    of: batch.Building
-    book: yearly.Ledger
+    of: cases.Building
+    book: year_of_many.Ledger
 
 
 class Runner:
@@ -441,7 +444,7 @@ class Runner:
         scenario: Scenario,
         doubts: Sequence[Doubt] | None = None,
         *,
-        years: massed.Years | None = None,
+        years: year_on_gpu.Years | None = None,
     ) -> None:
         self.scenario, self._years = scenario, years
         self.case = scenario.case(scenario.read_weather())
@@ -625,7 +628,7 @@ class Runner:
         some = np.linspace(0, len(draws) - 1, min(CHECKED, len(draws))).astype(int).tolist()
         for j, found in zip(some, side_by_side(compared, some), strict=True):
             for i, option in enumerate(found.options):
-                mine = dict(zip(yearly.METRICS, numbers[j, i], strict=True))
+                mine = dict(zip(year_of_many.METRICS, numbers[j, i], strict=True))
                 for name in ("condensation_h", "band_h"):
                     apart = abs((option.row[name] or 0.0) - np.nan_to_num(mine[name]))
                     worst[name] = max(worst[name], float(apart))
@@ -690,14 +693,14 @@ class Runner:
         hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
         return _Room(
             case,
-            batch.building(case),
-            yearly.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh),
+            cases.building(case),
+            year_of_many.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh),
         )
 
     def _pile(self, group: Sequence[Row], members: list[int], options: Sequence[int]) -> _Pile:
         """Return what the rows of a group that have one building ask for."""
         room = self._room(tuple(group[members[0]][k] for k in self._of_room))
-        cases = _Pile(room, lambda taker: self._made(room, taker))
+        pile = _Pile(room, lambda taker: self._made(room, taker))
         held: dict[tuple[Control, Row, int], _Low] = {}
         for r in members:
             drawn = self._use(tuple(group[r][k] for k in self._of_use))
@@ -705,23 +708,23 @@ class Runner:
             places: list[int] = []
             for option in options:
                 if option == 0:
-                    places.append(cases.baseline())
+                    places.append(pile.baseline())
                     continue
                 which, device = divmod(option - 1, len(self._devices))
                 said = tuple(group[r][k] for k in self._of_strategy[which])
                 key = (drawn.control, said, which)
                 if key not in held:
-                    held[key] = self._held(room, drawn, drawn.strategies[which], seen, cases)
-                places.append(cases.place(held[key], self._taker(self._devices[device], group[r])))
-            cases.asked.append((r, drawn, places))
-        return cases
+                    held[key] = self._held(room, drawn, drawn.strategies[which], seen, pile)
+                places.append(pile.place(held[key], self._taker(self._devices[device], group[r])))
+            pile.asked.append((r, drawn, places))
+        return pile
 
     def _held(
-        self, room: _Room, drawn: Scenario, strategy: Strategy, seen: HourlyCase, cases: _Pile
+        self, room: _Room, drawn: Scenario, strategy: Strategy, seen: HourlyCase, pile: _Pile
     ) -> _Low:
         case, control = room.case, drawn.control
         rh = control.true_setpoint(case, strategy.setpoint(seen))
-        dry = cases.low(balance.setpoint_humidity_ratio(case, rh))
+        dry = pile.low(balance.setpoint_humidity_ratio(case, rh))
         wet = while_wet(strategy, seen)
         if wet is None:
             return _Low(dry, dry, ())
@@ -730,18 +733,18 @@ class Runner:
             1e-3 * wet.above_g_m2 if surface.name in wet.surfaces else np.inf
             for surface in case.surfaces
         )
-        return _Low(dry, cases.low(balance.setpoint_humidity_ratio(case, rh_wet)), above)
+        return _Low(dry, pile.low(balance.setpoint_humidity_ratio(case, rh_wet)), above)
 
     def _taker(self, device: Device, row: Row) -> _Taker:
         return _Taker(device, tuple(row[k] for k in device.inputs))
 
-    def _made(self, room: _Room, taker: _Taker) -> yearly.Taker:
+    def _made(self, room: _Room, taker: _Taker) -> year_of_many.Taker:
         """Return a device in a building, with what heats its water."""
         device = taker.device
         row = self._spread_out(device.inputs, taker.inputs)
         drawn = self.variants.scenario_of(row, device.of_supply)
         heater = drawn.supplies[device.supply].heater
-        return yearly.Taker(
+        return year_of_many.Taker(
             capability=device.at(row, room.case),
             heater=None if heater is None else heater.source(room.case.n_steps),
         )
@@ -752,12 +755,12 @@ class Runner:
         """Fill what the options of a row cost, (n_options, n_metrics)."""
         plant_buys = None if case.heat_source is None else case.heat_source.carrier
         buys = [None if s.heater is None else s.heater.bought_as for s in drawn.supplies]
-        cost, carbon = yearly.METRICS.index("cost"), yearly.METRICS.index("co2_kg")
+        cost, carbon = year_of_many.METRICS.index("cost"), year_of_many.METRICS.index("co2_kg")
         for option, each in zip(options, numbers, strict=True):
             if option == 0:
                 each[[cost, carbon]] = 0.0
                 continue
-            year = dict(zip(yearly.METRICS, each.tolist(), strict=True))
+            year = dict(zip(year_of_many.METRICS, each.tolist(), strict=True))
             bill = energy.bill(
                 year,
                 feed_kg=year["feed_l"],
@@ -792,7 +795,7 @@ class _Drawn:
 
     def __init__(self, place: int, numbers: FloatArray) -> None:
         self.place, self.name = place, str(place)
-        known = zip(yearly.METRICS, numbers.tolist(), strict=True)
+        known = zip(year_of_many.METRICS, numbers.tolist(), strict=True)
         self.row = {name: None if math.isnan(value) else value for name, value in known}
 
 
@@ -828,7 +831,7 @@ class _Pile:
         Once they are solved.
     """
 
-    def __init__(self, room: _Room, made: Callable[[_Taker], yearly.Taker]) -> None:
+    def __init__(self, room: _Room, made: Callable[[_Taker], year_of_many.Taker]) -> None:
         self.room, self.made = room, made
         self.asked: list[tuple[int, Scenario, list[int]]] = []
         self.cases: dict[tuple[_Low, _Taker | None], int] = {}
@@ -871,7 +874,7 @@ class _Work:
         keys = list(dict.fromkeys(key for _, key in pile.cases if key is not None))
         self._takers = {2 + i: pile.made(key) for i, key in enumerate(keys)}
         given = [balance.idle(case.n_steps), None, *(t.capability for t in self._takers.values())]
-        self._devices = [batch.device(case, each) for each in given]
+        self._devices = [cases.device(case, each) for each in given]
         device_of: dict[_Taker | None, int] = {None: 0} | {key: 2 + i for i, key in enumerate(keys)}
         self._cases = [(low, 1) for low in held]
         self._cases += [(low, device_of[key]) for low, key in pile.cases]
@@ -884,14 +887,14 @@ class _Work:
         """Return what was found of the pile's own cases."""
         return self.found[len(self._row_of) :]
 
-    def some(self, which: Sequence[int]) -> tuple[batch.Building, batch.Cases]:
+    def some(self, which: Sequence[int]) -> tuple[cases.Building, cases.Cases]:
         """Return some of the cases, for the kernel."""
         n_faces = len(self._room.case.surfaces)
         lows = [self._cases[i][0] for i in which]
         above = [low.above_kg_m2 or (np.inf,) * n_faces for low in lows]
         rows = dict.fromkeys(row for low in lows for row in (low.dry, low.wet))
         place = {row: i for i, row in enumerate(rows)}
-        return self._room.of, batch.Cases(
+        return self._room.of, cases.Cases(
             low=np.array([self._lows[row] for row in rows]),
             devices=self._devices,
             of_low=[place[low.dry] for low in lows],
@@ -900,21 +903,21 @@ class _Work:
             wet_above_kg_m2=np.array(above, dtype=np.float64).reshape(len(lows), n_faces),
         )
 
-    def job(self) -> massed.Job:
+    def job(self) -> year_on_gpu.Job:
         """Return all of the cases, to be solved at once."""
-        of, cases = self.some(range(len(self._cases)))
+        of, every = self.some(range(len(self._cases)))
         wanted = [self._row_of[low] if device > 1 else -1 for low, device in self._cases]
-        return massed.Job(
-            of=of, book=self._room.book, cases=cases, takers=self._takers, wanted_of=wanted
+        return year_on_gpu.Job(
+            of=of, book=self._room.book, cases=every, takers=self._takers, wanted_of=wanted
         )
 
-    def take(self, which: Sequence[int], ran: batch.Ran) -> None:
+    def take(self, which: Sequence[int], ran: cases.Ran) -> None:
         """Add up what the kernel found."""
         some = [self._cases[i] for i in which]
         wanted = [i for i in which if i < len(self._row_of)]
         self._wanted[wanted] = ran.added_kg[: len(wanted)]
         of_device = [device for _, device in some]
-        numbers = yearly.year_numbers(
+        numbers = year_of_many.year_numbers(
             self._room.of,
             self._room.book,
             ran,
@@ -924,7 +927,7 @@ class _Work:
             wanted_kg=self._wanted,
             wanted_of=[self._row_of[low] if device > 1 else -1 for low, device in some],
         )
-        self.found[which] = np.array([numbers[m] for m in yearly.METRICS]).T
+        self.found[which] = np.array([numbers[m] for m in year_of_many.METRICS]).T
 
 
 def _solved(piles: Sequence[_Pile]) -> Iterator[_Pile]:
@@ -945,16 +948,16 @@ def _solved(piles: Sequence[_Pile]) -> Iterator[_Pile]:
                 yield piles[k]
 
 
-def _massed(piles: Sequence[_Pile], years: massed.Years) -> Sequence[_Pile]:
+def _massed(piles: Sequence[_Pile], years: year_on_gpu.Years) -> Sequence[_Pile]:
     """Solve the cases of all piles on a GPU; return them with their numbers."""
     works = [_Work(pile) for pile in piles]
     by_faces: dict[int, list[int]] = {}
     for i, pile in enumerate(piles):
         by_faces.setdefault(len(pile.room.case.surfaces), []).append(i)
     for which in by_faces.values():
-        found = massed.solve([works[i].job() for i in which], years)
+        found = year_on_gpu.solve([works[i].job() for i in which], years)
         for i, numbers in zip(which, found, strict=True):
-            works[i].found[:] = np.array([numbers[m] for m in yearly.METRICS]).T
+            works[i].found[:] = np.array([numbers[m] for m in year_of_many.METRICS]).T
             piles[i].numbers = works[i].numbers
     return piles
 
@@ -962,12 +965,12 @@ def _massed(piles: Sequence[_Pile], years: massed.Years) -> Sequence[_Pile]:
 def _solve(together: Mapping[_Work, Sequence[int]]) -> None:
     """Solve some cases of several buildings in one call."""
     asked = [work.some(which) for work, which in together.items()]
-    ran = batch.solve_all(asked, states=False)
+    ran = cases.solve_all(asked, states=False)
     for (work, which), each in zip(together.items(), ran, strict=True):
         work.take(which, each)
 
 
-N_METRICS = len(yearly.METRICS)
+N_METRICS = len(year_of_many.METRICS)
 
 
 def _indices(results: FloatArray) -> tuple[FloatArray, FloatArray]:

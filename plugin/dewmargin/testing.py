@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from dewmargin import balance
 from dewmargin.case import HourlyCase
 from dewmargin.contracts import Capability, WhileWet
 from dewmargin.core.extensions import METHODS, SELECTORS
@@ -23,6 +22,7 @@ from dewmargin.errors import ExtensionError
 from dewmargin.inputs import Inputs
 from dewmargin.invented import cold_weeks, feeds, small_results
 from dewmargin.reports.folder import FILE_NAME_RULE, may_be_a_file
+from dewmargin.solve import balance
 from dewmargin.strategies.film_memory import while_wet
 from dewmargin.strategies.peeking import looks_ahead
 

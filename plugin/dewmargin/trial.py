@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import balance, batch, yearly
 from dewmargin.core.parallel import side_by_side
 from dewmargin.errors import InputError
-from dewmargin.hours import hours_of
 from dewmargin.lines import strategy_of
 from dewmargin.physics.series import least_ahead
+from dewmargin.solve import balance, cases, year_of_many
+from dewmargin.solve.hours import hours_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -50,8 +50,8 @@ def require_alone(case: HourlyCase, *, what: str = "lines and draws") -> None:
 class Trial:
     """One building, device and supply, in which any line can be tried.
 
-    Numbers are those of `dewmargin.yearly`; the device's straight lines are those of the most humid
-    line, for all alike, so that single numbers are off by up to 0.5 % of the rated rate. The
+    Numbers are those of `dewmargin.solve.year_of_many`; the device's straight lines are those of
+    the most humid line, for all alike, so that single numbers are off by up to 0.5 % of the rated rate. The
     controller does not swing.
 
     Raises
@@ -75,8 +75,8 @@ class Trial:
         comfort = scenario.comfort
         hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
         self.season_h = float(np.count_nonzero(hours.heating_season))
-        self._of = batch.building(case)
-        self._book = yearly.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh)
+        self._of = cases.building(case)
+        self._book = year_of_many.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh)
         water = supply.feed_water(case)
         most = self._rh(space.flat(space.high_percent, 0))
         demand = balance.demand(case, most)
@@ -88,8 +88,8 @@ class Trial:
             w_set_kg_kg=balance.setpoint_humidity_ratio(case, most),
             demand_kg_s=np.repeat(demand.added_kg / 3600.0, case.steps_per_hour),
         )
-        self._device, self._unlimited = batch.device(case, capability), batch.device(case, None)
-        self._taker = yearly.Taker(
+        self._device, self._unlimited = cases.device(case, capability), cases.device(case, None)
+        self._taker = year_of_many.Taker(
             capability=capability, heater=water.heater, tariff=scenario.tariff
         )
         self._with_demand = with_demand
@@ -120,7 +120,7 @@ class Trial:
         ]
         rows = [*range(len(lines))]
         wanted = self._ran(lows, rows, self._unlimited).added_kg if self._with_demand else None
-        found = yearly.year_numbers(
+        found = year_of_many.year_numbers(
             self._of,
             self._book,
             self._ran(lows, rows, self._device),
@@ -132,8 +132,8 @@ class Trial:
         )
         return [{name: float(values[i]) for name, values in found.items()} for i in rows]
 
-    def _ran(self, lows: list[FloatArray], rows: list[int], device: batch.Device) -> batch.Ran:
-        cases = batch.Cases(
+    def _ran(self, lows: list[FloatArray], rows: list[int], device: cases.Device) -> cases.Ran:
+        tried = cases.Cases(
             low=np.array(lows),
             devices=[device],
             of_low=rows,
@@ -141,7 +141,7 @@ class Trial:
             of_device=[0] * len(rows),
             wet_above_kg_m2=np.full((len(rows), len(self.case.surfaces)), np.inf),
         )
-        return batch.solve(self._of, cases, states=False)
+        return cases.solve(self._of, tried, states=False)
 
     def _rh(self, line: Line) -> FloatArray:
         control = self.scenario.control

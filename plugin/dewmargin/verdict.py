@@ -19,8 +19,8 @@ from dewmargin.options import Rated, number
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from dewmargin.hours import Hours
     from dewmargin.scenario import Comfort
+    from dewmargin.solve.hours import Hours
     from dewmargin.space.tariff import Tariff
     from dewmargin.units import Units
 

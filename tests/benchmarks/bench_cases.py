@@ -18,10 +18,10 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from dewmargin import balance, batch
 from dewmargin.demo import demo_folder
 from dewmargin.kernel.source import NEVER
 from dewmargin.scenario import load
+from dewmargin.solve import balance, cases
 
 ROUNDS = 15
 COMPILE = """
@@ -35,11 +35,11 @@ print(time.process_time() - start)
 """
 
 
-def demo_cases() -> tuple[batch.Building, batch.Cases]:
+def demo_cases() -> tuple[cases.Building, cases.Cases]:
     """Return the demo house and its cases."""
     scenario = load(demo_folder() / "scenarios" / "larch_house.toml")
     case = scenario.case(scenario.read_weather())
-    dry, building = balance.baseline(case), batch.building(case)
+    dry, building = balance.baseline(case), cases.building(case)
     rules = [strategy.setpoint(case) for strategy in scenario.strategies]
     held = [balance.setpoint_humidity_ratio(case, rh) for rh in rules]
     lows = [np.full(case.n_steps, NEVER), *held]
@@ -52,18 +52,18 @@ def demo_cases() -> tuple[batch.Building, batch.Cases]:
         for supply in scenario.supplies
     ]  # fmt: skip
     zero = np.zeros(case.n_steps)
-    nothing = batch.Device(
+    nothing = cases.Device(
         heat_frac=np.ones(case.n_steps),
         r0_kg_s=zero,
         r1_kg_s=zero,
         rest_r0_kg_s=zero,
         rest_r1_kg_s=zero,
     )
-    devices = [nothing, batch.device(case, None), *(batch.device(case, pad) for pad in pads)]
+    devices = [nothing, cases.device(case, None), *(cases.device(case, pad) for pad in pads)]
     strategies = range(1, len(lows))
     of_low = [0, *(row for _ in devices[1:] for row in strategies)]
     of_device = [0, *(dev for dev in range(1, len(devices)) for _ in strategies)]
-    cases = batch.Cases(
+    together = cases.Cases(
         low=np.array([building.to_hold(low) for low in lows]),
         devices=devices,
         of_low=of_low,
@@ -71,23 +71,23 @@ def demo_cases() -> tuple[batch.Building, batch.Cases]:
         of_device=of_device,
         wet_above_kg_m2=np.full((len(of_low), building.area_m2.size), np.inf),
     )
-    return building, cases
+    return building, together
 
 
-def buildings(like: batch.Building, n: int) -> list[batch.Building]:
+def buildings(like: cases.Building, n: int) -> list[cases.Building]:
     """Return buildings with 0.5 to 1.5 of the exchange of one, and of the vapour it brings."""
     case = like.case
     return [
-        batch.building(replace(case, exchange_kg_s=factor * case.exchange_kg_s))
+        cases.building(replace(case, exchange_kg_s=factor * case.exchange_kg_s))
         for factor in np.linspace(0.5, 1.5, n)
     ]
 
 
-def seconds(of: list[tuple[batch.Building, batch.Cases]]) -> float:
+def seconds(of: list[tuple[cases.Building, cases.Cases]]) -> float:
     """Return CPU seconds of a year of these cases, without warm-up."""
-    starts = [building.start(cases.n) for building, cases in of]
+    starts = [building.start(each.n) for building, each in of]
     start = time.process_time()
-    batch.solve_all(of, starts=starts)
+    cases.solve_all(of, starts=starts)
     return time.process_time() - start
 
 
@@ -104,7 +104,7 @@ def seconds_of_compiling() -> float:
 
 def main() -> None:
     """Measure all groups in turn, and print the best round of each."""
-    building, cases = demo_cases()
+    building, demo = demo_cases()
     groups = {
         "all 19": range(19),
         "190": [0] * 10 + 10 * [*range(1, 7)] + 10 * [*range(7, 13)] + 10 * [*range(13, 19)],
@@ -115,8 +115,8 @@ def main() -> None:
         "1 demand": [2],
         "1 pad": [8],
     }
-    work = {name: [(building, cases.some(list(which)))] for name, which in groups.items()}
-    few = cases.some([1, 2, 7, 8])
+    work = {name: [(building, demo.some(list(which)))] for name, which in groups.items()}
+    few = demo.some([1, 2, 7, 8])
     for n in (1, 8, 32):
         work[f"4 each of {n} buildings"] = [(each, few) for each in buildings(building, n)]
     best = dict.fromkeys(work, np.inf)

@@ -18,16 +18,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import balance
 from dewmargin.physics import air
+from dewmargin.solve import balance
 from dewmargin.space.simulation import Simulation
 from engine import houses
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
+    from dewmargin.solve.balance import Outcome
 
 # Goals: annual demand within 1.5 %, 3 % with latent recovery or several mixing zones; r above 0.98,
 # above 0.998 from results of every ten minutes; window-hours within 3 % above 1000 and 15 % above

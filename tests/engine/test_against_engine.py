@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from dewmargin import balance, wetness
-from dewmargin.hours import hours_of
 from dewmargin.physics import air
+from dewmargin.solve import balance, wetness
+from dewmargin.solve.hours import hours_of
 from dewmargin.space.simulation import Simulation
 from engine import accuracy, houses
 from engine.accuracy import CHICAGO, DULLES, GOLDEN

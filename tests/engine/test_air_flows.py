@@ -9,8 +9,9 @@ from contextlib import closing
 import numpy as np
 import pytest
 
-from dewmargin import balance, comparison
-from dewmargin.hours import hours_of
+from dewmargin import comparison
+from dewmargin.solve import balance
+from dewmargin.solve.hours import hours_of
 from dewmargin.space.simulation import Simulation
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dewmargin import balance, energy
 from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.equipment.supply import Supply
 from dewmargin.physics import air, mains, media, pad, steam
+from dewmargin.solve import balance, energy
 from dewmargin.space.simulation import Simulation
 from dewmargin.weather.epw import read_epw
 from engine import accuracy

@@ -9,10 +9,10 @@ import pydantic
 import pytest
 
 from cases import small_case
-from dewmargin import balance
 from dewmargin.contracts import Equipment, FeedWater, Quality
 from dewmargin.equipment.atomiser import Atomiser
 from dewmargin.physics import air
+from dewmargin.solve import balance
 
 N = 48
 FLAT = np.ones(N)

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dewmargin import balance
 from dewmargin.contracts import Capability, Mode, PartLoad, Use
 from dewmargin.draws import Target, with_said
 from dewmargin.equipment.response_surface import POINTS, response
+from dewmargin.solve import balance
 from stress_case import small
 
 N = 6

@@ -9,12 +9,12 @@ import pydantic
 import pytest
 
 from cases import small_case
-from dewmargin import balance
 from dewmargin.contracts import Equipment, FeedWater, Quality
 from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.errors import InputError
 from dewmargin.physics import air, steam
 from dewmargin.physics.water_line import Line
+from dewmargin.solve import balance
 
 N = 48
 FLAT = np.ones(N)

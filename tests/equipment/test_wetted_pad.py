@@ -8,7 +8,6 @@ import numpy as np
 import pydantic
 import pytest
 
-from dewmargin import balance
 from dewmargin.case import AirSystem, HourlyCase
 from dewmargin.contracts import Capability, Equipment, FeedWater, Mode, Quality
 from dewmargin.equipment.humidifier import _Cycle
@@ -16,6 +15,7 @@ from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.errors import InputError
 from dewmargin.physics import air, media, pad
 from dewmargin.physics.water_line import Line
+from dewmargin.solve import balance
 
 N = 24
 FLAT = np.ones(N)

@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from cases import small_case
-from dewmargin import balance, scenario
+from dewmargin import scenario
 from dewmargin.comparison import _deliver, compare_case, hold
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.demo import demo_folder
-from dewmargin.hours import hours_of
 from dewmargin.physics import air
+from dewmargin.solve import balance
+from dewmargin.solve.hours import hours_of
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.control import IDEAL, Control, shifted
 from dewmargin.strategies.outdoor_reset import OutdoorReset

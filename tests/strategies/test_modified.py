@@ -18,8 +18,8 @@ from dewmargin.comparison import compare_case, hold
 from dewmargin.contracts import FilmMemory, Strategy
 from dewmargin.demo import demo_folder
 from dewmargin.errors import ExtensionError
-from dewmargin.hours import hours_of
 from dewmargin.physics import air
+from dewmargin.solve.hours import hours_of
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.control import IDEAL
 from dewmargin.strategies.modified import Modified, Modifiers

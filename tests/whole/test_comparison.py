@@ -13,7 +13,7 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
-from dewmargin import balance, columns, kernel
+from dewmargin import columns, kernel
 from dewmargin.comparison import compare
 from dewmargin.contracts import Capability, Mode, WhileWet
 from dewmargin.demo import demo_folder, findings
@@ -24,6 +24,7 @@ from dewmargin.physics import air
 from dewmargin.reports.csv import CsvTables
 from dewmargin.reports.parquet import ParquetTables
 from dewmargin.scenario import load
+from dewmargin.solve import balance
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.outdoor_reset import OutdoorReset
 from dewmargin.strategies.surface_limit import SurfaceLimit

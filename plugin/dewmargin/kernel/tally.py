@@ -232,7 +232,7 @@ def device(
     `of_use[k, m]` are the rows in `rows` of what use k takes in mode m for each second and for
     each kilogram. `available` is the time in which it may run [s]; `points` its efficiency at part
     load, empty for none. `hot` is 1 where the feed comes heated. `vapour_j_kg` is the enthalpy of
-    vapour in the room. The rest is as `dewmargin.energy` has it. NaN is not known.
+    vapour in the room. The rest is as `dewmargin.solve.energy` has it. NaN is not known.
     """
     used = np.empty(OF_DEVICE)
     takes = np.array([of_use[k].any() for k in range(of_use.shape[0])])

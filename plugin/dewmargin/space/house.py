@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from dewmargin.batch import BUFFER_REFERENCE_C, WARM_UP_DAYS
-from dewmargin.case import HourlyCase
+from dewmargin.case import BUFFER_REFERENCE_C, WARM_UP_DAYS, HourlyCase
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air, air_exchange, moisture_gains, room_temperature, series, surfaces

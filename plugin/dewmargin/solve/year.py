@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import wetness
-from dewmargin.hours import EDGE_SLACK, relative_humidity
+from dewmargin.solve import wetness
+from dewmargin.solve.hours import EDGE_SLACK, relative_humidity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from dewmargin.balance import Outcome
     from dewmargin.columns import BoolArray, FloatArray
-    from dewmargin.energy import Energy
-    from dewmargin.hours import Hours
-    from dewmargin.wetness import SurfaceHours
+    from dewmargin.solve.balance import Outcome
+    from dewmargin.solve.energy import Energy
+    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.wetness import SurfaceHours
 
 DEMAND_HOUR_KG = 0.01  # less is no demand
 SHORTFALL_FRAC = 0.01  # of the hour's demand

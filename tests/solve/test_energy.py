@@ -10,13 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases import small_case
-from dewmargin import balance, energy
 from dewmargin.case import AirSystem, HeatSource, HourlyCase
 from dewmargin.contracts import FeedWater
-from dewmargin.energy import Energy
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.physics import air, pad
 from dewmargin.physics.water_line import Line
+from dewmargin.solve import balance, energy
+from dewmargin.solve.energy import Energy
 from dewmargin.space.tariff import Tariff
 
 N = 24

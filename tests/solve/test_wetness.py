@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cases import small_case
-from dewmargin import balance, wetness
+from cases import outcome, small_case
 from dewmargin.case import HourlyCase, SurfaceYear
-from dewmargin.hours import Hours, hours_of
 from dewmargin.physics import air, mould, surfaces
-from test_metrics import outcome
+from dewmargin.solve import balance, wetness
+from dewmargin.solve.hours import Hours, hours_of
 
 N = 48
 

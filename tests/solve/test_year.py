@@ -2,31 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
-from cases import small_case
-from dewmargin import metrics
-from dewmargin.balance import Outcome
-from dewmargin.batch import State
-from dewmargin.hours import hours_of
-from dewmargin.physics import air
-from dewmargin.wetness import ANY_COLUMNS, surface_hours
+from cases import outcome, small_case
+from dewmargin.solve import year
+from dewmargin.solve.hours import hours_of
+from dewmargin.solve.wetness import ANY_COLUMNS, surface_hours
+
+if TYPE_CHECKING:
+    from dewmargin.solve.balance import Outcome
 
 N = 48
-
-
-def outcome(case, rh: np.ndarray, **changes: np.ndarray) -> Outcome:
-    """Return an outcome that held this relative humidity, all else zero; name what differs."""
-    zero, dry = np.zeros(case.n_hours), np.zeros((len(case.surfaces), case.n_hours))
-    w = air.humidity_ratio_at_rh(case.t_air_c, rh, case.p_pa)
-    values = {
-        "w_kg_kg": w, "w_end_kg_kg": w, "added_kg": zero, "feed_kg": zero, "hot_feed_kg": zero,
-        "running_frac": zero, "taken_kg_m2": dry, "runoff_kg_m2": dry, "film_kg_m2": dry,
-        "condensed_kg": dry, "dried_kg": dry, "fog_kg": zero, "balance_error_kg": zero,
-        "feed_heat_j": zero, "space_heat_j": zero, "fan_j": zero, "device_j": zero, "fuel_j": zero,
-    }  # fmt: skip
-    return Outcome(**(values | changes), end=State(x=zero[:1], y=zero[:1], film_kg_m2=dry[:, :1].T))
 
 
 def row(case, made: Outcome, **changes: object) -> dict:
@@ -34,7 +23,7 @@ def row(case, made: Outcome, **changes: object) -> dict:
     hours = hours_of(case, heating_season_below_c=15.0)
     faces = surface_hours(case, hours, made)
     values = {"demand_kg": None, "catch_up": None, "low_rh": 0.30, "high_rh": 0.50}
-    return dict(metrics.comparison_row(hours, made, faces, **(values | changes)))
+    return dict(year.comparison_row(hours, made, faces, **(values | changes)))
 
 
 def test_a_value_on_an_edge_belongs_to_the_band() -> None:
@@ -80,7 +69,7 @@ def catch_up(case, rh: np.ndarray, *, starts_anew: bool = False) -> np.ndarray:
     """Return the hours that catch up, as a list of their numbers."""
     hours = hours_of(case, heating_season_below_c=15.0)
     return np.flatnonzero(
-        metrics.catch_up_hours(hours, rh, starts_anew=starts_anew, runs_while_cooling=False)
+        year.catch_up_hours(hours, rh, starts_anew=starts_anew, runs_while_cooling=False)
     ).tolist()
 
 

@@ -13,19 +13,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import batch, energy, yearly
+from dewmargin.case import WARM_UP_DAYS
 from dewmargin.errors import InputError
-from dewmargin.hours import EDGE_SLACK
 from dewmargin.kernel import tally, year
-from dewmargin.metrics import DEMAND_HOUR_KG, SHORTFALL_FRAC
 from dewmargin.physics import air
 from dewmargin.physics.surfaces import WET_G_M2
+from dewmargin.solve import energy, year_of_many
+from dewmargin.solve.cases import FILM_KG_M2
+from dewmargin.solve.hours import EDGE_SLACK
+from dewmargin.solve.year import DEMAND_HOUR_KG, SHORTFALL_FRAC
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from dewmargin.columns import FloatArray
-    from dewmargin.yearly import Ledger, Taker
+    from dewmargin.solve.cases import Building, Cases
+    from dewmargin.solve.year_of_many import Ledger, Taker
 
 # Takes inputs by name, cases turn by turn, and the number of demands; gives a row a case.
 Years = Callable[[dict[str, np.ndarray], list[np.ndarray], int], "FloatArray"]
@@ -40,16 +43,16 @@ class Job:
     Attributes
     ----------
     of, book, cases
-        As for `batch.solve` and `yearly.year_numbers`.
+        As for `batch.solve` and `year_of_many.year_numbers`.
     takers : mapping of int to Taker
-        As for `yearly.year_numbers`.
+        As for `year_of_many.year_numbers`.
     wanted_of : sequence of int
         For each case, the case without limit whose vapour is its demand; -1 for none.
     """
 
-    of: batch.Building
+    of: Building
     book: Ledger
-    cases: batch.Cases
+    cases: Cases
     takers: Mapping[int, Taker]
     wanted_of: Sequence[int]
 
@@ -81,7 +84,7 @@ def gpu_years() -> Years:
 
 
 def solve(jobs: Sequence[Job], years: Years) -> list[dict[str, FloatArray]]:
-    """Return the year numbers of the cases of every job, as `yearly.year_numbers`.
+    """Return the year numbers of the cases of every job, as `year_of_many.year_numbers`.
 
     Parameters
     ----------
@@ -98,7 +101,7 @@ def solve(jobs: Sequence[Job], years: Years) -> list[dict[str, FloatArray]]:
             known = job.of.area_m2.size > 0
             takes = np.isin(job.cases.of_device, list(job.takers))[:, None]
             found.append(
-                yearly.named(
+                year_of_many.named(
                     job.of,
                     job.book,
                     room=mine[:, : tally.OF_ROOM],
@@ -185,7 +188,7 @@ def stacked(jobs: Sequence[Job]) -> tuple[dict[str, np.ndarray], list[np.ndarray
         "state": np.concatenate([np.stack([s.x, s.y], axis=1) for s in starts]),
     }
     if case.wraps:
-        inputs["shared"][year.WARM_UP] = max(case.n_hours - batch.WARM_UP_DAYS * 24, 0)
+        inputs["shared"][year.WARM_UP] = max(case.n_hours - WARM_UP_DAYS * 24, 0)
     return inputs, [np.array(turn, dtype=np.int64) for turn in turns], n_wanted
 
 
@@ -197,7 +200,7 @@ def _shared(job: Job) -> FloatArray:
     found[year.SLACK], found[year.FILM_WET] = EDGE_SLACK, 1e-3 * WET_G_M2
     found[year.DEMAND_HOUR], found[year.SHORT_FRAC] = DEMAND_HOUR_KG, SHORTFALL_FRAC
     found[year.KEPT], found[year.MOLAR_RATIO] = energy.KEPT_IN_AN_HOUR, air.MOLAR_RATIO
-    found[year.NEAR_FILM], found[year.KELVIN] = batch.FILM_KG_M2, air.KELVIN
+    found[year.NEAR_FILM], found[year.KELVIN] = FILM_KG_M2, air.KELVIN
     return found
 
 
@@ -224,7 +227,7 @@ def _hours(job: Job) -> FloatArray:
             hours.heating_season,
             3600.0 * case.hourly_mean(case.heating_w),
             hours.cooling,
-            yearly.per_heat(case.heat_source, job.of),
+            year_of_many.per_heat(case.heat_source, job.of),
         ]
     ).T
 
@@ -260,10 +263,12 @@ def _device(job: Job, which: int) -> FloatArray:
     found[year.SHARE_REST] = device.rest_share
     if (taker := job.takers.get(which)) is not None:
         can = taker.capability
-        found[year.AVAILABLE] = yearly.available_s(can, case.step_s)
+        found[year.AVAILABLE] = year_of_many.available_s(can, case.step_s)
         found[year.HOT] = 0.0 if can.hot is None else can.hot
         found[year.RESTING_HEAT] = can.resting_heat_w
-        found[year.HEATER] = np.repeat(yearly.per_heat(taker.heater, job.of), case.steps_per_hour)
+        found[year.HEATER] = np.repeat(
+            year_of_many.per_heat(taker.heater, job.of), case.steps_per_hour
+        )
     return found.T
 
 
@@ -272,7 +277,7 @@ def _uses(job: Job, which: int) -> tuple[FloatArray, np.ndarray]:
     if (taker := job.takers.get(which)) is None:
         nothing = np.zeros((len(tally.USES), 2, 2), dtype=np.int64)
         return np.zeros((1, job.of.case.n_steps)), nothing
-    return yearly.use_rows(taker.capability, job.of.case.n_steps)
+    return year_of_many.use_rows(taker.capability, job.of.case.n_steps)
 
 
 def _of_device(job: Job, which: int) -> FloatArray:

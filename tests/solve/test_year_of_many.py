@@ -5,24 +5,24 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dewmargin import batch, yearly
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
 from dewmargin.scenario import load
-from yearly_cases import batch_of
+from dewmargin.solve import cases, year_of_many
+from year_cases import batch_of
 
 FILES = ("larch_house.toml", "larch_house_simulated.toml")
 
 
 def numbers_of(scenario, result):
     """Return the year numbers of all options, solved as one batch."""
-    of, book, cases, takers, wanted, asks = batch_of(scenario, result)
-    return yearly.year_numbers(
+    of, book, every, takers, wanted, asks = batch_of(scenario, result)
+    return year_of_many.year_numbers(
         of,
         book,
-        batch.solve(of, cases),
-        devices=cases.devices,
-        of_device=cases.of_device,
+        cases.solve(of, every),
+        devices=every.devices,
+        of_device=every.of_device,
         takers=takers,
         wanted_kg=np.array(wanted),
         wanted_of=asks,
@@ -38,8 +38,8 @@ def test_a_batch_has_the_numbers_of_every_option_of_the_demo(file) -> None:
 
     found = numbers_of(scenario, result)
 
-    assert set(found) == set(yearly.METRICS)
-    for name in yearly.METRICS:
+    assert set(found) == set(year_of_many.METRICS)
+    for name in year_of_many.METRICS:
         expected = [option.row[name] for option in result.options]
         unknown = [value is None for value in expected]
         np.testing.assert_array_equal(np.isnan(found[name]), unknown, err_msg=name)

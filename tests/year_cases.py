@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from dewmargin import balance, batch, massed, yearly
 from dewmargin.kernel import year
 from dewmargin.kernel.source import NEVER
+from dewmargin.solve import balance, cases, year_of_many, year_on_gpu
 
 COUNTS = [
     name
-    for name in yearly.METRICS
+    for name in year_of_many.METRICS
     if name.endswith("_h") and name not in ("running_h", "below_band_percent_h")
 ]
 
@@ -20,11 +20,13 @@ COUNTS = [
 def batch_of(scenario, result):
     """Return building, ledger, cases, takers and demands of all options of a scenario."""
     case, hours = result.case, result.hours
-    of = batch.building(case)
-    book = yearly.ledger(hours, low_rh=scenario.comfort.low_rh, high_rh=scenario.comfort.high_rh)
+    of = cases.building(case)
+    book = year_of_many.ledger(
+        hours, low_rh=scenario.comfort.low_rh, high_rh=scenario.comfort.high_rh
+    )
     wanted = []
     lows = [of.to_hold(np.full(case.n_steps, NEVER))]
-    devices, takers = [batch.device(case, balance.idle(case.n_steps))], {}
+    devices, takers = [cases.device(case, balance.idle(case.n_steps))], {}
     of_low, of_device, asks = [0], [0], [-1]
     for strategy in scenario.strategies:
         rh = strategy.setpoint(case)
@@ -42,14 +44,14 @@ def batch_of(scenario, result):
                     w_set_kg_kg=w_set,
                     demand_kg_s=np.repeat(demand.added_kg / 3600.0, case.steps_per_hour),
                 )
-                takers[len(devices)] = yearly.Taker(
+                takers[len(devices)] = year_of_many.Taker(
                     capability=can, heater=water.heater, tariff=scenario.tariff
                 )
-                devices.append(batch.device(case, can))
+                devices.append(cases.device(case, can))
                 of_low.append(len(lows) - 1)
                 of_device.append(len(devices) - 1)
                 asks.append(len(wanted) - 1)
-    cases = batch.Cases(
+    every = cases.Cases(
         low=np.array(lows),
         devices=devices,
         of_low=of_low,
@@ -57,7 +59,7 @@ def batch_of(scenario, result):
         of_device=of_device,
         wet_above_kg_m2=np.full((len(of_low), len(case.surfaces)), np.inf),
     )
-    return of, book, cases, takers, wanted, asks
+    return of, book, every, takers, wanted, asks
 
 
 def by(module):
@@ -81,20 +83,20 @@ def by(module):
     return years
 
 
-def job_of(result) -> tuple[massed.Job, list[int]]:
+def job_of(result) -> tuple[year_on_gpu.Job, list[int]]:
     """Return all options of a comparison, each strategy's demand first, and where options are."""
     scenario, case, hours = result.scenario, result.case, result.hours
-    of, book, cases, takers, _, asks = batch_of(scenario, result)
+    of, book, given, takers, _, asks = batch_of(scenario, result)
     n = len(set(asks) - {-1})
-    devices = [*cases.devices, batch.device(case, None)]
+    devices = [*given.devices, cases.device(case, None)]
     every = replace(
-        cases,
+        given,
         devices=devices,
-        of_low=[*range(1, n + 1), *cases.of_low],
-        of_low_wet=[*range(1, n + 1), *cases.of_low_wet],
-        of_device=[len(devices) - 1] * n + list(cases.of_device),
-        wet_above_kg_m2=np.full((n + cases.n, len(case.surfaces)), np.inf),
+        of_low=[*range(1, n + 1), *given.of_low],
+        of_low_wet=[*range(1, n + 1), *given.of_low_wet],
+        of_device=[len(devices) - 1] * n + list(given.of_device),
+        wet_above_kg_m2=np.full((n + given.n, len(case.surfaces)), np.inf),
     )
     assert hours is book.hours
-    job = massed.Job(of=of, book=book, cases=every, takers=takers, wanted_of=[-1] * n + asks)
-    return job, list(range(n, n + cases.n))
+    job = year_on_gpu.Job(of=of, book=book, cases=every, takers=takers, wanted_of=[-1] * n + asks)
+    return job, list(range(n, n + given.n))

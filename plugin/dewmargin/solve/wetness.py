@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin.hours import EDGE_SLACK, month_means
 from dewmargin.physics import air, mould, surfaces
 from dewmargin.physics.surfaces import VISIBLE_G_M2, WET_G_M2
+from dewmargin.solve.hours import EDGE_SLACK, month_means
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from dewmargin.balance import Outcome
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray, FloatArray, IntArray
-    from dewmargin.hours import Hours
+    from dewmargin.solve.balance import Outcome
+    from dewmargin.solve.hours import Hours
 
 LEAST_DIFFERENCE_K = 5.0  # of a month, below which a temperature index says nothing
 N_WORST = 10  # days whose worst hour is listed

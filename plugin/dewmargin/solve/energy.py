@@ -26,9 +26,9 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from dewmargin.balance import Outcome
     from dewmargin.case import HeatSource, HourlyCase
     from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.solve.balance import Outcome
     from dewmargin.space.tariff import Tariff
 
 J_PER_KWH = 3.6e6

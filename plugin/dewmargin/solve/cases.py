@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import kernel
+from dewmargin.case import BUFFER_REFERENCE_C, WARM_UP_DAYS
 from dewmargin.core.checks import require_hourly
 from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import ACCOUNTED, NEVER, UNLIMITED
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray, IntArray
     from dewmargin.contracts import Capability, Mode
 
-WARM_UP_DAYS = 14  # a whole year is preceded by its own last 14 days
-BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
 _MOST_YEARS = 5  # films that have not returned by then grow from year to year
 FILM_KG_M2 = 1e-6  # films that end so near have returned
 

@@ -11,19 +11,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dewmargin import kernel, massed, yearly
+from dewmargin import kernel
 from dewmargin.comparison import compare
 from dewmargin.demo import demo_folder
 from dewmargin.kernel import year
 from dewmargin.scenario import load
+from dewmargin.solve import year_of_many, year_on_gpu
 from dewmargin.stress import Runner
 from stress_case import small
-from yearly_cases import COUNTS, by, job_of
+from year_cases import COUNTS, by, job_of
 
 
 def agrees(found, options, result, *, rtol: float) -> None:
     """Counts are equal; sums are taken in another order, which moves their last digits."""
-    for name in yearly.METRICS:
+    for name in year_of_many.METRICS:
         known = np.array([np.nan if o.row[name] is None else o.row[name] for o in result.options])
         mine = found[name][options]
         if name in COUNTS:
@@ -38,7 +39,7 @@ def test_a_case_by_itself_has_the_numbers_of_the_demo(file) -> None:
     result = compare(load(demo_folder() / "scenarios" / file))
     job, options = job_of(result)
 
-    (found,) = massed.solve([job], by(kernel.compiled(year)))
+    (found,) = year_on_gpu.solve([job], by(kernel.compiled(year)))
 
     agrees(found, options, result, rtol=1e-9)
 
@@ -46,25 +47,25 @@ def test_a_case_by_itself_has_the_numbers_of_the_demo(file) -> None:
 def test_plain_python_and_compiled_give_the_same_numbers(tmp_path) -> None:
     job, _ = job_of(compare(small(tmp_path)))
 
-    (plain,) = massed.solve([job], by(year))
-    (fast,) = massed.solve([job], by(kernel.compiled(year)))
+    (plain,) = year_on_gpu.solve([job], by(year))
+    (fast,) = year_on_gpu.solve([job], by(kernel.compiled(year)))
 
-    for name in yearly.METRICS:
+    for name in year_of_many.METRICS:
         np.testing.assert_allclose(plain[name], fast[name], rtol=1e-14, err_msg=name)
 
 
 def test_jobs_that_find_no_room_together_are_solved_in_turn(tmp_path, monkeypatch) -> None:
     job, _ = job_of(compare(small(tmp_path)))
     years = by(kernel.compiled(year))
-    together = massed.solve([job, job, job], years)
+    together = year_on_gpu.solve([job, job, job], years)
     calls = []
-    monkeypatch.setattr(massed, "MOST_BYTES", 2.5 * job.n_bytes)
+    monkeypatch.setattr(year_on_gpu, "MOST_BYTES", 2.5 * job.n_bytes)
 
-    apart = massed.solve([job, job, job], lambda *told: calls.append(1) or years(*told))
+    apart = year_on_gpu.solve([job, job, job], lambda *told: calls.append(1) or years(*told))
 
     assert len(calls) == 2
     for mine, theirs in zip(apart, together, strict=True):
-        for name in yearly.METRICS:
+        for name in year_of_many.METRICS:
             np.testing.assert_array_equal(mine[name], theirs[name], err_msg=name)
 
 
@@ -74,7 +75,7 @@ def test_a_simulated_gpu_gives_the_same_numbers(tmp_path) -> None:
     small(tmp_path)
 
     done = subprocess.run(
-        [sys.executable, Path(__file__).with_name("gpu_check.py"), tmp_path / "small.toml"],
+        [sys.executable, Path(__file__).parents[1] / "gpu_check.py", tmp_path / "small.toml"],
         env=os.environ | {"NUMBA_ENABLE_CUDASIM": "1"},
         capture_output=True,
         text=True,
@@ -124,8 +125,8 @@ def test_a_sweep_finds_the_same_on_either_device(tmp_path) -> None:
         found.append(runner.numbers(drawn, range(len(runner.options))))
 
     here, there = found
-    assert here.shape == (8, 2, len(yearly.METRICS))
-    for k, name in enumerate(yearly.METRICS):
+    assert here.shape == (8, 2, len(year_of_many.METRICS))
+    for k, name in enumerate(year_of_many.METRICS):
         if name in COUNTS:
             np.testing.assert_array_equal(here[..., k], there[..., k], err_msg=name)
         else:

@@ -10,12 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases import small_case
-from dewmargin import balance, wetness
 from dewmargin.case import HeldZone, Sensor, SurfaceYear
 from dewmargin.contracts import Capability, Mode, Use, WhileWet
 from dewmargin.errors import OutOfRangeError
-from dewmargin.hours import hours_of
 from dewmargin.physics import air, surfaces
+from dewmargin.solve import balance, wetness
+from dewmargin.solve.hours import hours_of
 
 N = 48
 

@@ -10,18 +10,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import batch
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.core.checks import require_hourly
 from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import NEVER
 from dewmargin.physics import air
+from dewmargin.solve import cases
 
 if TYPE_CHECKING:
-    from dewmargin.batch import State
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import WhileWet
+    from dewmargin.solve.cases import State
 
 _MOST_TURNS = 50  # of space and zones solved in turn; five to ten in a house
 _SETTLED_KG_KG = 1e-8
@@ -247,12 +247,12 @@ def _solve(
     brought_kg_s: FloatArray | None = None,
 ) -> tuple[Outcome, FloatArray]:
     """Solve the year; return what happened, and the mean of the kernel's x in each step."""
-    of = batch.building(case, brought_kg_s=brought_kg_s)
-    ran = batch.solve(
+    of = cases.building(case, brought_kg_s=brought_kg_s)
+    ran = cases.solve(
         of,
-        batch.Cases(
+        cases.Cases(
             low=np.array([of.to_hold(held[0]), of.to_hold(held[1])]),
-            devices=[batch.device(case, capability)],
+            devices=[cases.device(case, capability)],
             of_low=[0],
             of_low_wet=[1],
             of_device=[0],

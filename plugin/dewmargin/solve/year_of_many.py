@@ -12,22 +12,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin import columns, energy, kernel
-from dewmargin.hours import EDGE_SLACK
+from dewmargin import columns, kernel
 from dewmargin.kernel import tally
 from dewmargin.kernel.source import ACCOUNTED
-from dewmargin.metrics import DEMAND_HOUR_KG, SHORTFALL_FRAC
 from dewmargin.physics import air
 from dewmargin.physics.surfaces import SUBLIMATION_J_KG, WET_G_M2, dew_margin
+from dewmargin.solve import energy
+from dewmargin.solve.hours import EDGE_SLACK
+from dewmargin.solve.year import DEMAND_HOUR_KG, SHORTFALL_FRAC
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from dewmargin.batch import Building, Device, Ran
     from dewmargin.case import HeatSource
     from dewmargin.columns import BoolArray, FloatArray
     from dewmargin.contracts import Capability, Use
-    from dewmargin.hours import Hours
+    from dewmargin.solve.cases import Building, Device, Ran
+    from dewmargin.solve.hours import Hours
     from dewmargin.space.tariff import Tariff
 
 _ROOM = {

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from cases import small_case
-from dewmargin import balance, batch
 from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import LANES, NEVER
+from dewmargin.solve import balance, cases
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 N = 24 * 40
 
 
-def cases_of(case: HourlyCase, n: int) -> tuple[batch.Building, batch.Cases]:
+def cases_of(case: HourlyCase, n: int) -> tuple[cases.Building, cases.Cases]:
     """Return a building with no humidifier and with some without limit."""
-    of = batch.building(case)
+    of = cases.building(case)
     sets = [NEVER, *np.linspace(0.003, 0.009, n - 1)]
     of_device = [0, *[1] * (n - 1)]
-    return of, batch.Cases(
+    return of, cases.Cases(
         low=np.array([of.to_hold(np.full(case.n_steps, w)) for w in sets]),
-        devices=[batch.device(case, balance.idle(case.n_steps)), batch.device(case, None)],
+        devices=[cases.device(case, balance.idle(case.n_steps)), cases.device(case, None)],
         of_low=[*range(n)],
         of_low_wet=[*range(n)],
         of_device=of_device,
@@ -34,7 +34,7 @@ def cases_of(case: HourlyCase, n: int) -> tuple[batch.Building, batch.Cases]:
     )
 
 
-def several(**changes: object) -> list[tuple[batch.Building, batch.Cases]]:
+def several(**changes: object) -> list[tuple[cases.Building, cases.Cases]]:
     """Return buildings with two surfaces, with one and with none, and unlike numbers of cases.
 
     In one of them frost grows from year to year where the room is humid enough.
@@ -50,7 +50,7 @@ def several(**changes: object) -> list[tuple[batch.Building, batch.Cases]]:
     ]
 
 
-def bits(ran: batch.Ran) -> list[bytes]:
+def bits(ran: cases.Ran) -> list[bytes]:
     """Return all that ran as bytes."""
     states = [[s.x, s.y, s.film_kg_m2] for s in (ran.begins, ran.ends)]
     return [a.tobytes() for a in (ran.steps, ran.films, *states[0], *states[1])]
@@ -59,31 +59,31 @@ def bits(ran: batch.Ran) -> list[bytes]:
 @pytest.mark.parametrize("wraps", [False, True])
 def test_buildings_side_by_side_are_as_each_is_alone(wraps, monkeypatch) -> None:
     of = several(wraps=wraps)
-    alone = [batch.solve(*each) for each in of]
+    alone = [cases.solve(*each) for each in of]
     asked = []
-    run = batch._run
-    monkeypatch.setattr(batch, "_run", lambda *args: asked.append(args) or run(*args))
+    run = cases._run
+    monkeypatch.setattr(cases, "_run", lambda *args: asked.append(args) or run(*args))
 
-    together = batch.solve_all(of)
+    together = cases.solve_all(of)
 
     assert [bits(ran) for ran in together] == [bits(ran) for ran in alone]
-    assert sum(cases.n for _, cases in of) > LANES
+    assert sum(each.n for _, each in of) > LANES
     # Only the cases in which frost grows, 29 of 30 in one building, are followed again to the end.
-    sizes = [[cases.n for _, cases in args[0]] for args in asked]
+    sizes = [[each.n for _, each in args[0]] for args in asked]
     assert ([29] in sizes) == wraps
     # Backwards, in the company of others.
-    backwards = batch.solve_all(of[::-1])[::-1]
+    backwards = cases.solve_all(of[::-1])[::-1]
     assert [bits(ran) for ran in backwards] == [bits(ran) for ran in alone]
 
 
 def test_buildings_side_by_side_start_where_each_is_told_to() -> None:
     of = several()
-    starts = [ran.ends for ran in batch.solve_all(of)]
+    starts = [ran.ends for ran in cases.solve_all(of)]
 
-    together = batch.solve_all(of, starts=starts)
+    together = cases.solve_all(of, starts=starts)
 
     for each, start, ran in zip(of, starts, together, strict=True):
-        assert bits(ran) == bits(batch.solve(*each, start=start))
+        assert bits(ran) == bits(cases.solve(*each, start=start))
         assert ran.begins is start
 
 
@@ -91,7 +91,7 @@ def test_buildings_with_other_steps_cannot_go_side_by_side() -> None:
     month, week = (cases_of(small_case(n, wraps=n == N), 2) for n in (N, 168))
 
     with pytest.raises(OutOfRangeError) as caught:
-        batch.solve_all([month, week])
+        cases.solve_all([month, week])
 
     assert str(caught.value) == (
         "balance: buildings side by side must have the same steps, got 960 of 3600 s, a whole "
