@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dewmargin.devices import Device, plant
-from dewmargin.draws import draws_of, placed
-from dewmargin.variants import Variants
+from dewmargin.scenario.targets import Variants, draws_of, placed
 from stress_case import january, small
 
 LEAKAGE = "space.house.leakage_m3_h_at_50pa | factor | uniform | low=0.8; high=1.2"

@@ -14,9 +14,9 @@ from dewmargin.comparison import Comparison, compare, compare_case
 from dewmargin.demo import demo_folder
 from dewmargin.equipment.supply import Supply
 from dewmargin.scenario import Scenario, load
+from dewmargin.scenario.surface import SurfaceInput
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.surface_limit import SurfaceLimit
-from dewmargin.surface_input import SurfaceInput
 
 N = 24 * 30
 

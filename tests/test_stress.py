@@ -18,9 +18,9 @@ from dewmargin.errors import InputError
 from dewmargin.lines import Limit
 from dewmargin.reports.folder import verify_folder
 from dewmargin.scenario import load, parse
+from dewmargin.scenario.targets import Variants
 from dewmargin.solve import year_of_many
 from dewmargin.stress import LIMITED, _indices, design, interval, limited, share_interval, study
-from dewmargin.variants import Variants
 from stress_case import january, small
 
 BOTH = ("sobol", "latin_hypercube")

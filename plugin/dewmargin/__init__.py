@@ -32,7 +32,7 @@ _HOME = {
     "solve_block": "dewmargin.blocks",
     "study": "dewmargin.stress",
     "sweep": "dewmargin.sweeping",
-    "with_visit": "dewmargin.visit",
+    "with_visit": "dewmargin.scenario.visit",
 }
 
 __all__ = [

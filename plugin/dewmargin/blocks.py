@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
     from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.scenario.targets import Row
     from dewmargin.stress import Draw, Runner
-    from dewmargin.variants import Row
 
 TRIES = 2
 AT_ONCE = 256  # cases solved together: their hours are in memory meanwhile

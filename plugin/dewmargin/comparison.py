@@ -21,6 +21,7 @@ from dewmargin.reports.parquet import ParquetTables
 from dewmargin.reports.tables import frame
 from dewmargin.result_tables import OF_ASSEMBLY, TABLES
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
+from dewmargin.scenario.visit import with_visit
 from dewmargin.solve import balance, energy, year
 from dewmargin.solve.hours import hours_of, month_means
 from dewmargin.solve.wetness import surface_hours
@@ -28,7 +29,6 @@ from dewmargin.strategies.control import shifted
 from dewmargin.strategies.film_memory import while_wet
 from dewmargin.strategies.peeking import looks_ahead
 from dewmargin.verdict import Limits, judge
-from dewmargin.visit import with_visit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray
     from dewmargin.contracts import Capability
-    from dewmargin.variants import Row, Variants
+    from dewmargin.scenario.targets import Row, Variants
 
 ACTIVE = 0.05  # least share of time with heat for which a device is solved, if the plant may heat
 RESTS = 1e-6  # idem, without heat

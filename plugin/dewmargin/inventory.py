@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin.draws import default_doubts, placed
 from dewmargin.errors import InputError
+from dewmargin.scenario.targets import default_doubts, placed
 from dewmargin.solve import balance
 
 if TYPE_CHECKING:

@@ -22,21 +22,20 @@ from pydantic import Field, model_validator
 from dewmargin import columns
 from dewmargin.core.parallel import done_once
 from dewmargin.core.toml_file import checked, document, read
-from dewmargin.doubts import Doubt
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs, unit_of
 from dewmargin.reports import folder
 from dewmargin.scenario import load
+from dewmargin.scenario.doubts import Doubt
+from dewmargin.scenario.targets import KEPT
 from dewmargin.solve import year_of_many, year_on_gpu
 from dewmargin.stress import Runner
-from dewmargin.variants import KEPT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from dewmargin.draws import Placed
+    from dewmargin.scenario.targets import Placed, Row
     from dewmargin.stress import Draw
-    from dewmargin.variants import Row
 
 MOST_CASES = 1_000_000_000
 CASE_YEARS = {"cpu": 8192, "gpu": 131_072}  # of a block, about

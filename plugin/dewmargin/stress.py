@@ -22,18 +22,26 @@ from dewmargin.columns import Repeated, Table
 from dewmargin.comparison import about, compare_case, inputs_sha256, write_tables
 from dewmargin.core.parallel import done_once, side_by_side
 from dewmargin.devices import Device, plant
-from dewmargin.draws import Placed, default_doubts, described, draws_of, placed
 from dewmargin.errors import InputError
 from dewmargin.kernel.source import NEVER
 from dewmargin.lines import Limit
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
+from dewmargin.scenario.targets import (
+    KEPT,
+    Placed,
+    Row,
+    Variants,
+    default_doubts,
+    described,
+    draws_of,
+    placed,
+)
 from dewmargin.solve import balance, cases, energy, year_of_many, year_on_gpu
 from dewmargin.solve.hours import hours_of
 from dewmargin.strategies.film_memory import while_wet
 from dewmargin.trial import require_alone
-from dewmargin.variants import KEPT, Row, Variants
 from dewmargin.verdict import Limits, preferred
 
 if TYPE_CHECKING:
@@ -43,7 +51,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.comparison import Comparison
     from dewmargin.contracts import Strategy
-    from dewmargin.doubts import Doubt
+    from dewmargin.scenario.doubts import Doubt
     from dewmargin.strategies.control import Control
     from dewmargin.units import Units
 

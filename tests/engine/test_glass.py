@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from dewmargin.physics import glazing
+from dewmargin.scenario.surface import SurfaceInput
 from dewmargin.space.simulation import Simulation
-from dewmargin.surface_input import SurfaceInput
 from dewmargin.weather.epw import read_epw
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from dewmargin.contracts import Capability, Mode, PartLoad, Use
-from dewmargin.draws import Target, with_said
 from dewmargin.equipment.response_surface import POINTS, response
+from dewmargin.scenario.targets import Target, with_said
 from dewmargin.solve import balance
 from stress_case import small
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dewmargin.doubts import Doubt
-from dewmargin.draws import (
+from dewmargin.errors import InputError
+from dewmargin.scenario.doubts import Doubt
+from dewmargin.scenario.targets import (
     bounds,
     default_doubts,
     described,
@@ -15,7 +16,6 @@ from dewmargin.draws import (
     placed,
     with_said,
 )
-from dewmargin.errors import InputError
 from stress_case import small
 
 

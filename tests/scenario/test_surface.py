@@ -13,7 +13,7 @@ from cases import small_case
 from dewmargin.case import SurfaceYear
 from dewmargin.errors import InputError
 from dewmargin.physics import air, glazing, surfaces
-from dewmargin.surface_input import SurfaceInput
+from dewmargin.scenario.surface import SurfaceInput
 
 N = 48
 

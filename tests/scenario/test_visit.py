@@ -18,10 +18,10 @@ from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
 from dewmargin.physics import air, pad
 from dewmargin.scenario import load
+from dewmargin.scenario.visit import with_visit
 from dewmargin.site.site_file import read_site
 from dewmargin.space.plant import HeatingPlant
 from dewmargin.standard import compare_run
-from dewmargin.visit import with_visit
 from stress_case import small
 
 if TYPE_CHECKING:

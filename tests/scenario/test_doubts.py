@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from dewmargin.doubts import Doubt
 from dewmargin.errors import InputError
+from dewmargin.scenario.doubts import Doubt
 from stress_case import small
 
 N = 20_000

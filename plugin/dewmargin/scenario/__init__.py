@@ -14,15 +14,15 @@ from pydantic.json_schema import models_json_schema
 
 from dewmargin.core import extensions, toml_file
 from dewmargin.core.toml_file import checked
-from dewmargin.doubts import Doubt
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
 from dewmargin.inputs import Inputs
 from dewmargin.physics.assembly import Assembly
+from dewmargin.scenario.doubts import Doubt
+from dewmargin.scenario.surface import SurfaceInput
 from dewmargin.space.tariff import Tariff
 from dewmargin.strategies.control import IDEAL, Control
 from dewmargin.strategies.modified import Modified, Modifiers
-from dewmargin.surface_input import SurfaceInput
 from dewmargin.weather.epw import Weather, read_epw
 
 if TYPE_CHECKING:
