@@ -9,15 +9,15 @@ from __future__ import annotations
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from dewmargin.trial import Trial
+from dewmargin.studies.frontier.trial import Trial
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
     from dewmargin.case import HourlyCase
-    from dewmargin.lines import Line, Space
     from dewmargin.scenario import Scenario
+    from dewmargin.studies.frontier.lines import Line, Space
 
 DEVICE = 'name = "spray"\nkind = "fixed_rate"\nrate_kg_h = 50_000\npower_w = 50'
 SURFACE = '[[surfaces]]\nname = "glass"\ntemperature_index = 0.40\n'

@@ -9,9 +9,9 @@ import sys
 
 import numpy as np
 
-from dewmargin.comparison import compare
-from dewmargin.demo import demo_folder
 from dewmargin.solve import cases, year_of_many, year_on_gpu
+from dewmargin.studies.compare.comparison import compare
+from dewmargin.studies.demo import demo_folder
 from year_cases import COUNTS, job_of
 
 file = sys.argv[1] if len(sys.argv) > 1 else demo_folder() / "scenarios" / "larch_house.toml"

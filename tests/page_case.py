@@ -10,8 +10,8 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
-from dewmargin.comparison import compare
-from dewmargin.demo import demo_folder
+from dewmargin.studies.compare.comparison import compare
+from dewmargin.studies.demo import demo_folder
 
 VOID = {"meta", "br", "image", "path", "use", "rect", "img", "hr", "link", "input"}
 FILES = {"house": "larch_house.toml", "simulation": "larch_house_simulated.toml"}

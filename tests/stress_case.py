@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dewmargin.demo import demo_folder
 from dewmargin.scenario import load
+from dewmargin.studies.demo import demo_folder
 
 if TYPE_CHECKING:
     from pathlib import Path

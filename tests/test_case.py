@@ -9,9 +9,9 @@ import pytest
 
 from dewmargin.case import Sensor, SurfaceYear
 from dewmargin.errors import OutOfRangeError
-from dewmargin.invented import cold_weeks
 from dewmargin.physics import air
 from dewmargin.solve.hours import hours_of
+from dewmargin.testing_cases import cold_weeks
 
 
 @pytest.fixture(params=cold_weeks(), ids=lambda case: case.title)

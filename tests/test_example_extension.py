@@ -13,7 +13,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from dewmargin.demo import demo_folder
+from dewmargin.studies.demo import demo_folder
 
 EXAMPLE = Path(__file__).with_name("example_extension")
 HOUSE = demo_folder() / "scenarios" / "larch_house.toml"

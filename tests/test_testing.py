@@ -13,10 +13,10 @@ import pytest
 from dewmargin import testing
 from dewmargin.contracts import Capability, Mode, Use, WhileWet
 from dewmargin.core import extensions
-from dewmargin.demo import demo_folder
 from dewmargin.errors import ExtensionError
 from dewmargin.inputs import Inputs
-from dewmargin.invented import cold_weeks
+from dewmargin.studies.demo import demo_folder
+from dewmargin.testing_cases import cold_weeks
 from dewmargin.weather.epw import read_epw
 
 DEMO = demo_folder()

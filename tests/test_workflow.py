@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from dewmargin.demo import demo_folder
-from dewmargin.standard import compare_run, standard
+from dewmargin.studies.demo import demo_folder
+from dewmargin.studies.standard import compare_run, standard
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -20,11 +20,11 @@ from dewmargin.contracts import Capability, WhileWet
 from dewmargin.core.extensions import METHODS, SELECTORS
 from dewmargin.errors import ExtensionError
 from dewmargin.inputs import Inputs
-from dewmargin.invented import cold_weeks, feeds, small_results
 from dewmargin.reports.folder import FILE_NAME_RULE, may_be_a_file
 from dewmargin.solve import balance
 from dewmargin.strategies.film_memory import while_wet
 from dewmargin.strategies.peeking import looks_ahead
+from dewmargin.testing_cases import cold_weeks, feeds, small_results
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -18,12 +18,12 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 from dewmargin.errors import DewmarginError, InputError
-from dewmargin.standard import compare_run
+from dewmargin.studies.standard import compare_run
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from dewmargin.comparison import Comparison
+    from dewmargin.studies.compare.comparison import Comparison
 
 
 class _NoManager:

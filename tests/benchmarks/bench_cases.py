@@ -18,10 +18,10 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from dewmargin.demo import demo_folder
 from dewmargin.kernel.source import NEVER
 from dewmargin.scenario import load
 from dewmargin.solve import balance, cases
+from dewmargin.studies.demo import demo_folder
 
 ROUNDS = 15
 COMPILE = """

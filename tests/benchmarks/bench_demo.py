@@ -21,9 +21,9 @@ def lap():
     return took
 shares = {}
 import numpy, pyarrow.parquet, pyarrow.csv, pydantic, pandas
-import dewmargin.comparison as comparison
+import dewmargin.studies.compare.comparison as comparison
 from dewmargin import balance, kernel
-from dewmargin.demo import demo_folder
+from dewmargin.studies.demo import demo_folder
 from dewmargin.scenario import load
 shares["import"] = lap()
 kernel.compiled().cases

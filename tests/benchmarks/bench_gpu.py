@@ -20,9 +20,9 @@ BUILDINGS, DEVICES, CHECKED = 10, 50, 2048
 
 def save(path: str) -> None:
     """Write the demo's cases, stacked."""
-    from dewmargin.comparison import compare  # noqa: PLC0415 - idem
-    from dewmargin.demo import demo_folder  # noqa: PLC0415 - idem
     from dewmargin.solve import year_on_gpu  # noqa: PLC0415 - not where only the kernel is
+    from dewmargin.studies.compare.comparison import compare  # noqa: PLC0415 - idem
+    from dewmargin.studies.demo import demo_folder  # noqa: PLC0415 - idem
     from year_cases import job_of  # noqa: PLC0415 - idem
 
     job, _ = job_of(compare(demo_folder() / "scenarios" / "larch_house.toml"))

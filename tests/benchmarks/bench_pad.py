@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin.demo import demo_folder
 from dewmargin.equipment.supply import Supply
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.physics import pad
 from dewmargin.scenario import load
 from dewmargin.solve import balance
+from dewmargin.studies.demo import demo_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -10,9 +10,9 @@ import argparse
 import time
 from typing import TYPE_CHECKING
 
-from dewmargin.demo import demo_folder
-from dewmargin.frontier import best_lines
-from dewmargin.stress import study
+from dewmargin.studies.demo import demo_folder
+from dewmargin.studies.frontier.frontier import best_lines
+from dewmargin.studies.stress.study import study
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -18,16 +18,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from dewmargin import blocks, columns, kernel
-from dewmargin.blocks import Solved
-from dewmargin.comparison import compare
-from dewmargin.dataset import Store
-from dewmargin.demo import demo_folder
+from dewmargin import columns, kernel
 from dewmargin.energyplus.run import simulate
 from dewmargin.physics import air
-from dewmargin.plan import Plan
-from dewmargin.stress import N_METRICS
-from dewmargin.sweeping import sweep
+from dewmargin.studies.compare.comparison import compare
+from dewmargin.studies.demo import demo_folder
+from dewmargin.studies.stress.study import N_METRICS
+from dewmargin.studies.sweep import blocks
+from dewmargin.studies.sweep.blocks import Solved
+from dewmargin.studies.sweep.dataset import Store
+from dewmargin.studies.sweep.plan import Plan
+from dewmargin.studies.sweep.run import sweep
 
 if TYPE_CHECKING:
     from collections.abc import Callable

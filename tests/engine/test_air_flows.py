@@ -9,10 +9,10 @@ from contextlib import closing
 import numpy as np
 import pytest
 
-from dewmargin import comparison
 from dewmargin.solve import balance
 from dewmargin.solve.hours import hours_of
 from dewmargin.space.simulation import Simulation
+from dewmargin.studies.compare import comparison
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]
 

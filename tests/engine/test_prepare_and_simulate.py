@@ -14,11 +14,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dewmargin.demo import demo_folder
 from dewmargin.energyplus.idf import prepare, read_model
 from dewmargin.energyplus.run import simulate
 from dewmargin.errors import InputError
 from dewmargin.space.simulation import Simulation
+from dewmargin.studies.demo import demo_folder
 from engine import houses
 
 pytestmark = [pytest.mark.engine, pytest.mark.slow]

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from dewmargin.case import HourlyCase
-from dewmargin.comparison import compare_case
-from dewmargin.demo import demo_folder
 from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.equipment.supply import Supply
 from dewmargin.physics import air
 from dewmargin.scenario import load
-from dewmargin.sizing import duration, size_case, steady_load
 from dewmargin.strategies.constant import Constant
+from dewmargin.studies.compare.comparison import compare_case
+from dewmargin.studies.demo import demo_folder
+from dewmargin.studies.size.sizing import duration, size_case, steady_load
 from dewmargin.weather.epw import read_epw
 from engine.houses import weather_files
 

@@ -9,11 +9,11 @@ import numpy as np
 import pydantic
 import pytest
 
-import psychrolib_oracle
 from dewmargin.case import AirSystem, HourlyCase
 from dewmargin.contracts import Capability, Equipment, FeedWater
 from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.errors import InputError, OutOfRangeError
+from references import psychrolib_oracle
 
 if TYPE_CHECKING:
     from dewmargin.equipment.humidifier import Given, Inlet

@@ -24,7 +24,7 @@ from kernel_cases import (
     constant,
     solve_together,
 )
-from reference_integration import integrate
+from references.integration import integrate
 
 compiled = kernel.compiled().cases
 

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from scipy.optimize import lsq_linear
 
-from dewmargin.comparison import compare, compare_case
-from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
 from dewmargin.physics import air, assembly
 from dewmargin.physics.assembly import Assembly, Months, WallLayer
 from dewmargin.scenario import load
+from dewmargin.studies.compare.comparison import compare, compare_case
+from dewmargin.studies.demo import demo_folder
 
 MONTH_S = assembly.DAYS * 86_400.0
 

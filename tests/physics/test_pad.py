@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import pad_reference
 import published
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics import air, pad
+from references import pad as slow_pad
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
@@ -93,7 +93,7 @@ def test_wet_bulb_agrees_with_psychrolib_at_three_noted_points(
 
 
 def test_wet_bulb_agrees_with_psychrolib_above_freezing() -> None:
-    library = pad_reference.private_psychrolib()
+    library = slow_pad.private_psychrolib()
     t, rh, p = (v.ravel() for v in np.meshgrid([15, 25, 45, 70], [0.15, 0.5, 0.9], [78e3, 104e3]))
     w = air.humidity_ratio_at_rh(t, rh, p)
 
@@ -116,7 +116,7 @@ def test_wet_bulb_converges_wherever_the_docstring_says() -> None:
 
     got = pad.thermodynamic_wet_bulb(t, w, p)
 
-    np.testing.assert_allclose(got, pad_reference.bisected_wet_bulb(t, w, p), rtol=0.0, atol=1e-8)
+    np.testing.assert_allclose(got, slow_pad.bisected_wet_bulb(t, w, p), rtol=0.0, atol=1e-8)
 
 
 def test_saturated_air_is_at_its_wet_bulb() -> None:
@@ -149,7 +149,7 @@ def test_closed_form_meets_the_reference_points(row: dict[str, str]) -> None:
 
 @pytest.mark.parametrize("row", POINTS, ids=named)
 def test_slices_meet_the_reference_points(row: dict[str, str]) -> None:
-    state = pad_reference.slices(**as_arrays(printed(row)), n=400)
+    state = slow_pad.slices(**as_arrays(printed(row)), n=400)
 
     # 400 slices leave 9e-5; the printed digits 5e-6.
     assert 3600.0 * state.evaporation_kg_s == pytest.approx(
@@ -160,7 +160,7 @@ def test_slices_meet_the_reference_points(row: dict[str, str]) -> None:
 
 @pytest.mark.parametrize("row", POINTS, ids=named)
 def test_a_stiff_ode_solver_meets_the_reference_points_to_their_digits(row: dict[str, str]) -> None:
-    state = pad_reference.stiff_ode(**printed(row))
+    state = slow_pad.stiff_ode(**printed(row))
 
     # Half a unit of the last digit printed, and a tenth of one for the solver.
     assert 3600.0 * state.evaporation_kg_s == pytest.approx(
@@ -179,7 +179,7 @@ def test_table_of_five_configurations(row: dict[str, str]) -> None:
     inputs = printed(row)
     e_kg_h, feed_kg_h = float(row["evaporation_kg_h"]), float(row["feed_kg_h"])
 
-    slow = 3600.0 * pad_reference.slices(**as_arrays(inputs)).evaporation_kg_s[0]
+    slow = 3600.0 * slow_pad.slices(**as_arrays(inputs)).evaporation_kg_s[0]
     quick = pad.evaporate(**inputs)
 
     # Two decimals printed: the slow solution to the rounding (and its own 2e-4), ours 0.3 % on top.
@@ -210,7 +210,7 @@ def random_pads(n: int, *, t_feed_c: tuple[float, float], p_pa: tuple[float, flo
 def test_closed_form_errs_no_more_than_stated_on_random_pads() -> None:
     inputs = random_pads(2000, t_feed_c=(2.0, 70.0), p_pa=(78e3, 104e3))
 
-    quick, slow = pad.evaporate(**inputs), pad_reference.slices(**inputs, n=1600)
+    quick, slow = pad.evaporate(**inputs), slow_pad.slices(**inputs, n=1600)
 
     wet = slow.dry_frac == 0.0
     error = 3600.0 * (quick.evaporation_kg_s - slow.evaporation_kg_s)[wet]
@@ -233,7 +233,7 @@ def test_closed_form_errs_no_more_than_stated_on_random_pads() -> None:
 def test_closed_form_holds_for_very_hot_feed() -> None:
     inputs = random_pads(500, t_feed_c=(70.0, 90.0), p_pa=(95e3, 104e3))
 
-    quick, slow = pad.evaporate(**inputs), pad_reference.slices(**inputs, n=6000)
+    quick, slow = pad.evaporate(**inputs), slow_pad.slices(**inputs, n=6000)
 
     # Near boiling the slope of saturation outgrows five nodes, and 0.3 % becomes 1.2 % (found).
     np.testing.assert_allclose(quick.evaporation_kg_s, slow.evaporation_kg_s, rtol=0.015)
@@ -243,7 +243,7 @@ def test_closed_form_holds_for_very_hot_feed() -> None:
 
 
 def test_feed_at_wet_bulb_saturates_adiabatically() -> None:
-    library = pad_reference.private_psychrolib()
+    library = slow_pad.private_psychrolib()
     t_star = float(pad.thermodynamic_wet_bulb(*map(np.asarray, (45.0, W_ROOM, SEA_LEVEL_PA))))
 
     state = run(t_feed_c=t_star)
@@ -296,7 +296,7 @@ def test_the_dry_part_is_that_of_the_slices() -> None:
         "t_feed_c": draw.uniform(5.0, 60.0, n),
         "effectiveness": draw.uniform(0.4, 0.9, n),
     }
-    marched = pad_reference.slices(**inputs)
+    marched = slow_pad.slices(**inputs)
 
     state = pad.evaporate(**inputs)
 

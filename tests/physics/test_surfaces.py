@@ -8,10 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-import psychrolib_oracle
 import published
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics import air, surfaces
+from references import psychrolib_oracle
 
 
 @pytest.mark.parametrize(

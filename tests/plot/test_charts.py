@@ -16,8 +16,8 @@ import page_case
 from dewmargin import plot
 from dewmargin.core.stored import Data
 from dewmargin.errors import InputError
-from dewmargin.invented import small_results
 from dewmargin.plot import charts, style
+from dewmargin.testing_cases import small_results
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -322,7 +322,10 @@ def test_what_the_results_lack_is_not_drawn(data) -> None:
 
 
 def test_importing_the_package_does_not_import_matplotlib() -> None:
-    code = "import sys, dewmargin.plot, dewmargin.comparison; print('matplotlib' in sys.modules)"
+    code = (
+        "import sys, dewmargin.plot, dewmargin.studies.compare.comparison; "
+        "print('matplotlib' in sys.modules)"
+    )
 
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 

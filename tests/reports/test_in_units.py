@@ -16,12 +16,12 @@ import page_case
 from dewmargin import columns
 from dewmargin.cli import cli
 from dewmargin.columns import Column, Table
-from dewmargin.comparison import compare
-from dewmargin.demo import demo_folder
 from dewmargin.plot import draw
 from dewmargin.reports.csv import CsvTables
 from dewmargin.reports.folder import verify_folder
 from dewmargin.reports.page import FILE, again, several
+from dewmargin.studies.compare.comparison import compare
+from dewmargin.studies.demo import demo_folder
 from dewmargin.units import conversion, conversions
 from page_case import Parsed
 

@@ -9,11 +9,11 @@ from dataclasses import replace
 import pytest
 
 from dewmargin import best_lines, study
-from dewmargin.comparison import compare
-from dewmargin.demo import demo_folder
-from dewmargin.invented import small_results
 from dewmargin.scenario import load
-from dewmargin.sizing import size
+from dewmargin.studies.compare.comparison import compare
+from dewmargin.studies.demo import demo_folder
+from dewmargin.studies.size.sizing import size
+from dewmargin.testing_cases import small_results
 from page_case import Parsed
 
 HOUSE = demo_folder() / "scenarios" / "larch_house.toml"

@@ -18,12 +18,12 @@ from dewmargin import columns
 from dewmargin.columns import Repeated, Table
 from dewmargin.core.stored import Data
 from dewmargin.errors import InputError
-from dewmargin.invented import small_results
 from dewmargin.plot import style
 from dewmargin.reports import page
 from dewmargin.reports.folder import verify_folder
 from dewmargin.reports.page import content, side_by_side, templates
 from dewmargin.reports.page.svg import inline
+from dewmargin.testing_cases import small_results
 from page_case import Parsed
 
 if TYPE_CHECKING:

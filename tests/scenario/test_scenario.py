@@ -10,8 +10,8 @@ import jsonschema
 import pytest
 
 from dewmargin import scenario
-from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
+from dewmargin.studies.demo import demo_folder
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -13,15 +13,15 @@ from click.testing import CliRunner
 from pandas.testing import assert_frame_equal
 
 from dewmargin.cli import cli
-from dewmargin.comparison import compare
-from dewmargin.demo import demo_folder
 from dewmargin.errors import InputError
 from dewmargin.physics import air, pad
 from dewmargin.scenario import load
 from dewmargin.scenario.visit import with_visit
 from dewmargin.site.site_file import read_site
 from dewmargin.space.plant import HeatingPlant
-from dewmargin.standard import compare_run
+from dewmargin.studies.compare.comparison import compare
+from dewmargin.studies.demo import demo_folder
+from dewmargin.studies.standard import compare_run
 from stress_case import small
 
 if TYPE_CHECKING:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dewmargin.comparison import compare
-from dewmargin.demo import demo_folder
 from dewmargin.scenario import load
 from dewmargin.solve import cases, year_of_many
+from dewmargin.studies.compare.comparison import compare
+from dewmargin.studies.demo import demo_folder
 from year_cases import batch_of
 
 FILES = ("larch_house.toml", "larch_house_simulated.toml")

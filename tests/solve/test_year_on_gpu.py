@@ -12,12 +12,12 @@ import numpy as np
 import pytest
 
 from dewmargin import kernel
-from dewmargin.comparison import compare
-from dewmargin.demo import demo_folder
 from dewmargin.kernel import year
 from dewmargin.scenario import load
 from dewmargin.solve import year_of_many, year_on_gpu
-from dewmargin.stress import Runner
+from dewmargin.studies.compare.comparison import compare
+from dewmargin.studies.demo import demo_folder
+from dewmargin.studies.stress.study import Runner
 from stress_case import small
 from year_cases import COUNTS, by, job_of
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import psychrolib_oracle
 from dewmargin.errors import InputError
 from dewmargin.space.weather_check import Site, require_same_weather
 from dewmargin.weather.epw import Weather, read_epw
+from references import psychrolib_oracle
 
 LARCH = Path(__file__).parents[2] / "weather" / "larch_valley.epw"
 

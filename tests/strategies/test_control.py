@@ -12,9 +12,7 @@ from hypothesis.extra import numpy as hnp
 
 from cases import small_case
 from dewmargin import scenario
-from dewmargin.comparison import _deliver, compare_case, hold
 from dewmargin.contracts import Capability, Mode, Use
-from dewmargin.demo import demo_folder
 from dewmargin.physics import air
 from dewmargin.solve import balance
 from dewmargin.solve.hours import hours_of
@@ -22,7 +20,9 @@ from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.control import IDEAL, Control, shifted
 from dewmargin.strategies.outdoor_reset import OutdoorReset
 from dewmargin.strategies.surface_limit import SurfaceLimit
-from switching_reference import STEP_S, switched
+from dewmargin.studies.compare.comparison import _deliver, compare_case, hold
+from dewmargin.studies.demo import demo_folder
+from references.switching import STEP_S, switched
 
 RESET = OutdoorReset(name="x", points=[[-20, 0.2], [5, 0.4]])
 FRACTIONS = hnp.arrays(np.float64, 48, elements=st.floats(0.0, 1.0))

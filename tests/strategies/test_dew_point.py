@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-import psychrolib_oracle
 from cases import small_case
 from dewmargin.case import Sensor
 from dewmargin.strategies.dew_point import DewPoint
 from published import rows
+from references import psychrolib_oracle
 
 # The room, 25 °C, and what it may be held at.
 TABLE = sorted(

@@ -14,9 +14,7 @@ from hypothesis.extra import numpy as hnp
 
 from cases import small_case
 from dewmargin import scenario
-from dewmargin.comparison import compare_case, hold
 from dewmargin.contracts import FilmMemory, Strategy
-from dewmargin.demo import demo_folder
 from dewmargin.errors import ExtensionError
 from dewmargin.physics import air
 from dewmargin.solve.hours import hours_of
@@ -26,6 +24,8 @@ from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.strategies.outdoor_reset import OutdoorReset
 from dewmargin.strategies.schedule import Schedule
 from dewmargin.strategies.surface_limit import SurfaceLimit
+from dewmargin.studies.compare.comparison import compare_case, hold
+from dewmargin.studies.demo import demo_folder
 
 RESET = OutdoorReset(name="x", points=[[-20, 0.2], [5, 0.4]])
 DEMO = demo_folder() / "scenarios" / "larch_house.toml"

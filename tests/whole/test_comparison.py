@@ -14,9 +14,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from dewmargin import columns, kernel
-from dewmargin.comparison import compare
 from dewmargin.contracts import Capability, Mode, WhileWet
-from dewmargin.demo import demo_folder, findings
 from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import ExtensionError, InputError
@@ -28,7 +26,9 @@ from dewmargin.solve import balance
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.outdoor_reset import OutdoorReset
 from dewmargin.strategies.surface_limit import SurfaceLimit
-from reference_integration import integrate
+from dewmargin.studies.compare.comparison import compare
+from dewmargin.studies.demo import demo_folder, findings
+from references.integration import integrate
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase

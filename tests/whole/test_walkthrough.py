@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from matplotlib.image import imread
 
-from dewmargin.demo import demo_folder
+from dewmargin.studies.demo import demo_folder
 
 FILE = demo_folder() / "scenarios" / "walkthrough.ipynb"
 NUMBER = re.compile(r"[-−]?\d+(?:\.\d+)?")

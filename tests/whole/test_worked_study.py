@@ -14,8 +14,8 @@ import pandas as pd
 import pytest
 
 import dewmargin
-from dewmargin.demo import demo_folder
 from dewmargin.plot import style
+from dewmargin.studies.demo import demo_folder
 from dewmargin.weather.epw import read_epw
 
 if TYPE_CHECKING:

@@ -17,8 +17,8 @@ from dewmargin.errors import DewmarginError, OutputError
 from dewmargin.plot import NAMES
 
 if TYPE_CHECKING:
-    from dewmargin.comparison import Comparison
     from dewmargin.scenario import Scenario
+    from dewmargin.studies.compare.comparison import Comparison
     from dewmargin.units import Units
 
 PARTLY_DONE = 5
@@ -66,9 +66,9 @@ def demo(*, out: Path, units: Units, as_json: bool) -> None:
     Larch House and Larch Valley are invented. The results are written to OUT/house and
     OUT/simulation.
     """
-    from dewmargin.comparison import compare as run  # noqa: PLC0415 - keeps --help fast
-    from dewmargin.demo import demo_folder, findings  # noqa: PLC0415 - idem
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+    from dewmargin.studies.compare.comparison import compare as run  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.studies.demo import demo_folder, findings  # noqa: PLC0415 - idem
 
     results = {name: run(demo_folder() / "scenarios" / file) for name, file, _ in DEMOS}
     for name, result in results.items():
@@ -235,9 +235,9 @@ def frontier(
 
     The scenario's own strategies are not used.
     """
-    from dewmargin.frontier import best_lines  # noqa: PLC0415 - keeps --help fast
-    from dewmargin.lines import Limit  # noqa: PLC0415 - idem
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+    from dewmargin.studies.frontier.frontier import best_lines  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.studies.frontier.lines import Limit  # noqa: PLC0415 - idem
 
     low, high = range_ or (None, None)
     with terminal.progress("tried, kept", None) as advance:
@@ -317,7 +317,7 @@ def size(
     Each strategy, equipment and supply is solved anew with every size tried.
     """
     from dewmargin.reports import terminal  # noqa: PLC0415 - keeps --help fast
-    from dewmargin.sizing import size as find_sizes  # noqa: PLC0415 - idem
+    from dewmargin.studies.size.sizing import size as find_sizes  # noqa: PLC0415 - idem
 
     with terminal.progress(f"size {scenario.name}", 1.0) as advance:
         found = find_sizes(
@@ -392,9 +392,9 @@ def stress(
 
     What is drawn, and how, stands in its [[doubts]]; without them the usual doubts are drawn.
     """
-    from dewmargin.lines import Limit  # noqa: PLC0415 - keeps --help fast
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
-    from dewmargin.stress import LIMITED, study  # noqa: PLC0415 - idem
+    from dewmargin.studies.frontier.lines import Limit  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.studies.stress.study import LIMITED, study  # noqa: PLC0415 - idem
 
     asked = [Limit.parse(text, known=LIMITED) for text in limits]
     with terminal.progress(f"stress {scenario.name}", 1.0) as advance:
@@ -470,20 +470,20 @@ def sweep(
     Broken off, the same command goes on where it was. Cases that cannot be solved are set aside in
     refused.csv, and the exit code is 5.
     """
-    from dewmargin import supervised  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.studies.sweep import watch  # noqa: PLC0415 - keeps --help fast
 
     if not dry_run and out is None:
         raise click.UsageError("--out is missing; it can be left out with --dry-run.")
-    if out is not None and cluster is None and not dry_run and not supervised.is_watched():
+    if out is not None and cluster is None and not dry_run and not watch.is_watched():
         # A case that ends its process is not to end the sweep.
-        click.get_current_context().exit(supervised.watched(Path(out) / ".tries"))
-    if supervised.is_watched():
-        supervised.end_with_watcher()
-    from dewmargin import sweeping  # noqa: PLC0415 - keeps --help fast
+        click.get_current_context().exit(watch.watched(Path(out) / ".tries"))
+    if watch.is_watched():
+        watch.end_with_watcher()
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
+    from dewmargin.studies.sweep import run  # noqa: PLC0415 - keeps --help fast
 
     if out is None:
-        guess = sweeping.dry_run(sweep_file, threads=threads, device=device)
+        guess = run.dry_run(sweep_file, threads=threads, device=device)
         if as_json:
             _print_json("sweep", {"dry_run": guess.document()})
         else:
@@ -491,13 +491,13 @@ def sweep(
         return
     with terminal.progress(f"sweep {sweep_file.name}", 1.0) as advance:
 
-        def after(progress: sweeping.Progress) -> None:
+        def after(progress: run.Progress) -> None:
             if as_json:
                 click.echo(json.dumps(progress.document()), err=True)
             else:
                 advance(progress.cases_done / progress.cases, progress.case_years_per_s)
 
-        found = sweeping.sweep(
+        found = run.sweep(
             sweep_file,
             out,
             threads=threads,
@@ -519,8 +519,8 @@ def sweep(
 @_json
 def check(*, scenario: Path, as_json: bool) -> None:
     """Validate SCENARIO and its files; list what will be used, and every default."""
-    from dewmargin.inventory import used  # noqa: PLC0415 - keeps --help fast
     from dewmargin.scenario import load  # noqa: PLC0415 - idem
+    from dewmargin.studies.inventory import used  # noqa: PLC0415 - keeps --help fast
 
     checked = load(scenario)
     facts, notes = used(checked)
@@ -825,10 +825,10 @@ def sheet(
 
     It prints on one side of A4 or Letter.
     """
-    from dewmargin.comparison import compare  # noqa: PLC0415 - keeps --help fast
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
     from dewmargin.reports.folder import write_file  # noqa: PLC0415 - idem
-    from dewmargin.sheet import site_sheet  # noqa: PLC0415 - idem
+    from dewmargin.studies.compare.comparison import compare  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.studies.sheet import site_sheet  # noqa: PLC0415 - idem
 
     if out.suffix.lower() not in (".html", ".htm"):
         raise click.BadParameter(
@@ -866,7 +866,7 @@ def _compared(
     if save_scenario is not None and (scenario is not None or run is None):
         raise click.UsageError("--save-scenario goes with --run, without SCENARIO.")
     if run is not None:
-        from dewmargin.standard import compare_run  # noqa: PLC0415 - keeps --help fast
+        from dewmargin.studies.standard import compare_run  # noqa: PLC0415 - keeps --help fast
 
         return compare_run(
             run,
@@ -884,7 +884,7 @@ def _compared(
             param_hint="'SCENARIO'",
             param_type="argument",
         )
-    from dewmargin.comparison import compare as compare_scenario  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.studies.compare.comparison import compare as compare_scenario  # noqa: PLC0415 - keeps --help fast
 
     return compare_scenario(scenario, site=visit)
 

@@ -1,8 +1,8 @@
 r"""Pad media: how far they bring the air to saturation, what they resist, how much wets them.
 
 The pad of `dewmargin.physics.pad` takes a saturation effectiveness, an airflow and the feed that
-wets it; here they follow from what is known of an installation: the transfer units at another flow, depth
-and face of a rigid medium, the pressure between two plenums, a rating point.
+wets it; here they follow from what is known of an installation: the transfer units at another
+flow, depth and face of a rigid medium, the pressure between two plenums, a rating point.
 """
 
 from __future__ import annotations

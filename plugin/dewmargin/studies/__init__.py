@@ -1,0 +1,1 @@
+"""Studies: what is asked of a scenario, from one comparison to every combination."""

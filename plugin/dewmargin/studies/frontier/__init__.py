@@ -1,0 +1,1 @@
+"""Frontier: the set-point lines that no other line beats."""

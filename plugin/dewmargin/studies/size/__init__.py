@@ -1,0 +1,1 @@
+"""Size: loads, and the least size of each equipment that meets them."""

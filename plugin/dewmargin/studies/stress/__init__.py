@@ -1,0 +1,1 @@
+"""Stress: how sure a comparison is, by drawing its doubtful inputs again and again."""

@@ -1,0 +1,1 @@
+"""Sweep: every combination of inputs, as a dataset that survives what may happen."""
