@@ -1,4 +1,4 @@
-"""The choice, and the sentences that say so; made-up options, as they come from `metrics`."""
+"""The choice, and the sentences that say so; made-up options, as they come from `solve.year`."""
 
 from __future__ import annotations
 

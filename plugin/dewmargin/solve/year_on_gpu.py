@@ -1,7 +1,7 @@
 """The years of very many cases of several buildings at once, on a GPU.
 
 What cases share is stacked, building by building and device by device; the kernel's `year` then
-solves each case by itself and keeps no hour. The numbers are those of `batch` and `yearly`.
+solves each case by itself and keeps no hour. The numbers are those of `cases` and `year_of_many`.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ class Job:
     Attributes
     ----------
     of, book, cases
-        As for `batch.solve` and `year_of_many.year_numbers`.
+        As for `cases.solve` and `year_of_many.year_numbers`.
     takers : mapping of int to Taker
         As for `year_of_many.year_numbers`.
     wanted_of : sequence of int

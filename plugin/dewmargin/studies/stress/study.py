@@ -89,7 +89,7 @@ class Stress:
     options : tuple of str
         The baseline first.
     numbers : float64 array, shape (n_draws, n_options, n_metrics)
-        By `yearly.METRICS`; NaN is not known.
+        By `year_of_many.METRICS`; NaN is not known.
     ranked : tuple of int
         Options whose inputs are ranked.
     first_order, total : float64 array, shape (n_doubts, n_ranked, n_metrics)
