@@ -119,7 +119,7 @@ def setpoint_humidity_ratio(case: HourlyCase, rh_set_frac: FloatArray) -> FloatA
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Held:
+class Asked:
     """What a space is to hold, and with which device.
 
     Attributes
@@ -146,7 +146,7 @@ def demand(
 ) -> Outcome:
     """Solve the year with a device without limit: what it adds is the demand."""
     return deliver_all(
-        case, [Held(rh_set_frac=rh_set_frac, capability=None, wet=wet)], start=start
+        case, [Asked(rh_set_frac=rh_set_frac, capability=None, wet=wet)], start=start
     )[0]
 
 
@@ -164,12 +164,12 @@ def deliver(
     start: State | None = None,
 ) -> Outcome:
     """Solve the year with an equipment on a supply, as `deliver_all` does."""
-    held = Held(rh_set_frac=rh_set_frac, capability=capability, wet=wet)
+    held = Asked(rh_set_frac=rh_set_frac, capability=capability, wet=wet)
     return deliver_all(case, [held], start=start)[0]
 
 
 def deliver_all(
-    case: HourlyCase, asked: Sequence[Held], *, start: State | None = None
+    case: HourlyCase, asked: Sequence[Asked], *, start: State | None = None
 ) -> list[Outcome]:
     """Solve the year for all that is asked of a space, side by side; none depends on another.
 
@@ -178,7 +178,7 @@ def deliver_all(
     case : HourlyCase
         Zones held beside the space have humidifiers of their own, without limit: with them each
         is solved by itself, since space and zones are solved in turn until they agree.
-    asked : sequence of Held
+    asked : sequence of Asked
     start : State, optional
         Where each starts; by default a whole year starts from its own last 14 days, a part of a
         year as it would be without a humidifier: a simulation at its own humidity, the house model
@@ -223,7 +223,7 @@ def _always(w_set: FloatArray, n_surfaces: int = 0) -> _ToHold:
     return w_set, w_set, np.full(n_surfaces, np.inf)
 
 
-def _to_hold(case: HourlyCase, held: Held) -> _ToHold:
+def _to_hold(case: HourlyCase, held: Asked) -> _ToHold:
     w_set = setpoint_humidity_ratio(case, held.rh_set_frac)
     w_wet, wet_above = w_set, np.full(len(case.surfaces), np.inf)
     if held.wet is not None:
@@ -232,7 +232,7 @@ def _to_hold(case: HourlyCase, held: Held) -> _ToHold:
     return w_set, w_wet, wet_above
 
 
-def _in_turn(case: HourlyCase, asked: Held, *, start: State | None) -> Outcome:
+def _in_turn(case: HourlyCase, asked: Asked, *, start: State | None) -> Outcome:
     """Solve the year at a set-point, together with the zones held beside the space.
 
     Space and zones are solved in turn, each with the others' departures as they were last found,
