@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HeatSource, HourlyCase
     from dewmargin.columns import BoolArray, FloatArray, Table
-    from dewmargin.physics.water_line import Line
+    from dewmargin.physics.water_line import WaterLine
 
 Points = tuple[tuple[float, float], ...]  # a quantity that rises, and what belongs to it
 
@@ -241,7 +241,7 @@ class FeedWater:
         False where `t_cold_c` is a guess, as in a part of a year: the heat is then not known.
     heater : HeatSource or None
         What heating it takes; None is not known.
-    line : Line or None
+    line : WaterLine or None
         The line to the equipment; None: the equipment sits where `t_start_c` is.
     quality : Quality
         What is dissolved in it.
@@ -255,7 +255,7 @@ class FeedWater:
     least_flow_kg_s: float = 0.0
     cold_known: bool = True
     heater: HeatSource | None = None
-    line: Line | None = None
+    line: WaterLine | None = None
     quality: Quality = Quality()
     notes: tuple[str, ...] = ()
 

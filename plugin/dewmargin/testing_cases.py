@@ -11,7 +11,7 @@ import numpy as np
 from dewmargin.case import AirSystem, HeatSource, HourlyCase, Sensor, SurfaceYear
 from dewmargin.contracts import FeedWater
 from dewmargin.physics import air, surfaces
-from dewmargin.physics.water_line import Line
+from dewmargin.physics.water_line import WaterLine
 from dewmargin.scenario import parse
 from dewmargin.solve import balance
 from dewmargin.studies.compare.comparison import compare_case
@@ -140,7 +140,7 @@ def feeds(n: int) -> tuple[FeedWater, ...]:
             t_cold_c=cold_c,
             t_start_c=np.full(n, 50.0),
             heater=HeatSource(carrier="gas", energy_per_heat=np.full(n, 1.2)),
-            line=Line(length_m=6.0, bore_mm=4.0, outer_mm=6.0, ambient_c=18.0),
+            line=WaterLine(length_m=6.0, bore_mm=4.0, outer_mm=6.0, ambient_c=18.0),
         ),
     )
 
