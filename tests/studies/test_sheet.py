@@ -20,7 +20,8 @@ from dewmargin.site.finding import CAUTIONS
 from dewmargin.solve.hours import relative_humidity
 from dewmargin.studies.compare.comparison import compare
 from dewmargin.studies.demo import demo_folder
-from dewmargin.studies.sheet import MOST_NOTES, MOST_ROWS, Sheet, humidity_rise, site_sheet
+from dewmargin.studies.sheet import MOST_NOTES, MOST_ROWS, Sheet, site_sheet
+from dewmargin.studies.sheet.expected import humidity_rise
 from printing import PAPERS_MM, needs_chromium, pieces, printed
 from stress_case import small
 
