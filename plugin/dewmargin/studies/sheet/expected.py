@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 RISE_H = 3.0  # how long room humidity is watched after a start
 FEED_KEY = "feed_kg_h"  # of the reading that line and drain are fitted for
+# Of readings that are told for any device.
+ROOM_KEYS = {"run_min_h", "rh_rise_percent", "static_pa", "valve_v"}
 # Tolerances of what is measured, beside those of `contracts`; common practice, no source.
 RISE_FRAC, RUN_FRAC, PRESSURE_FRAC = 0.5, 0.2, 0.2
 
