@@ -144,6 +144,47 @@ def test_a_scenario_that_names_it_is_compared_and_reported(site, tmp_path) -> No
 
 
 @pytest.mark.slow
+def test_the_sheet_tells_what_it_says_for_the_site(site, tmp_path) -> None:
+    done = site.run(
+        "sheet", scenario(tmp_path, THEIRS), "--option", "quiet | pans | cold", "--json"
+    )
+
+    assert done.returncode == 0, done.stderr
+    page = json.loads(done.stdout)
+    assert page["fit"] == [
+        "1 x pans (open pans), level, on the radiators; it runs when the air is too dry.",
+        "Feed line for 8 °C (46 °F): copper, pex, cpvc, plain plastic.",
+        (
+            "Tap: a tee and a full-port ball valve; feed valve shut without power; feed's end "
+            "above the flood rim, or a listed backflow device. Watch the line under pressure for "
+            "leaks before going on."
+        ),
+        "Water: softened water leaves less scale in the pans.",
+        (
+            "Humidity sensor: on an inner wall, away from the unit, doors and sun. Outdoor sensor: "
+            "shaded, away from vents."
+        ),
+        "24 V: a transformer of its own, or a shared one loaded to 80 % at most.",
+        "A float valve at each pan, and an overflow into the one below.",
+    ]
+    told = {each["key"]: each for each in page["expected"]}
+    assert list(told) == ["t_pan_c", "feed_kg_h", "run_min_h", "rh_rise_percent", "valve_v"]
+    assert told["t_pan_c"]["text"] == "35 °C (95 °F)"
+    assert told["feed_kg_h"]["what"] == "what the pans lose"
+    assert told["feed_kg_h"]["value"] > 0.0
+    assert page["symptoms"][-1] == [
+        "a pan dry",
+        "float valve stuck",
+        "free it, fill the pan by hand",
+    ]
+    assert page["cautions"][0] == (
+        "Warm water that stands breeds germs: empty and wipe the pans each week."
+    )
+    assert len(page["settings"]) > 3
+    assert page["assumed"][3] == "pans: area 0.5 m²."
+
+
+@pytest.mark.slow
 def test_a_scenario_that_does_not_name_it_does_not_import_it(site, tmp_path) -> None:
     done = site.run("compare", scenario(tmp_path, OURS), "--out", tmp_path / "out")
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from dewmargin import testing
-from dewmargin.contracts import Capability, Mode, Use, WhileWet
+from dewmargin.contracts import Capability, Mode, Reading, SiteAnswer, Use, WhileWet
 from dewmargin.core import extensions
 from dewmargin.errors import ExtensionError
 from dewmargin.inputs import Inputs
@@ -431,6 +431,224 @@ def test_a_bad_equipment_is_caught(equipment: object, broken: str) -> None:
 
 def test_a_good_equipment_is_not_caught() -> None:
     testing.check_equipment(Steady())
+
+
+# --- what equipment says for the site ------------------------------------------------------------
+
+
+def reading(**changes: object) -> Reading:
+    good = {
+        "key": "t_water_c",
+        "what": "water",
+        "how": "probe",
+        "value": 20.0,
+        "off": 2.0,
+        "text": "20 °C (68 °F)",
+        "tolerance": "±2 K",
+    }
+    return Reading(**(good | changes))
+
+
+class Told(Steady):
+    """Says for the site what it is made with."""
+
+    said: ClassVar[object] = None
+
+    def on_site(self, work, words):
+        return self.said
+
+
+def telling(**parts: object) -> Told:
+    class Device(Told):
+        said: ClassVar[object] = SiteAnswer(**parts)
+
+        def on_site(self, work, words) -> SiteAnswer:
+            return replace(self.said, readings=()) if work is None else self.said
+
+    return Device()
+
+
+class Restless(Told):
+    def on_site(self, work, words):
+        return SiteAnswer(readings=(reading(),))
+
+
+class Converted(Told):
+    """Gives other numbers to a reader of US customary units."""
+
+    def on_site(self, work, words):
+        value = 68.0 if words.units == "ip" else 20.0
+        return SiteAnswer(readings=() if work is None else (reading(value=value),))
+
+
+class Undecided(Told):
+    def on_site(self, work, words):
+        return SiteAnswer(fit=(f"Take {next(SECONDS)} of them.",))
+
+
+class Unworked(Told):
+    def on_site(self, work, words):
+        return SiteAnswer(fit=(words.volume(work.feed_kg_h),))
+
+
+@pytest.mark.parametrize(
+    ("equipment", "broken"),
+    [
+        (Told(), "answer on_site with a SiteAnswer (NoneType)"),
+        (telling(fit="Level it."), "give fit as a tuple of sentences ('Level it.')"),
+        (telling(water=("",)), "give water as a tuple of sentences ('')"),
+        (telling(cautions=("Hot.", None)), "give cautions as a tuple of sentences (None)"),
+        (telling(placed=None), "give placed as a text (None)"),
+        (telling(drain=("Drain.",)), "give drain as a text or None (('Drain.',))"),
+        (telling(runs_on="no"), "give runs_on as a truth ('no')"),
+        (telling(plenums_pa=-5.0), "give plenums_pa of at least 0, NaN or None (-5.0)"),
+        (telling(plenums_pa="60 Pa"), "give plenums_pa of at least 0, NaN or None ('60 Pa')"),
+        (
+            telling(symptoms=("drain_hot", "smells")),
+            "give symptoms as a tuple of known keys and of three texts ('smells')",
+        ),
+        (
+            telling(symptoms=(("it hums", "loose"),)),
+            "give symptoms as a tuple of known keys and of three texts (('it hums', 'loose'))",
+        ),
+        (telling(readings=[reading()]), f"give readings as a tuple of Reading ([{reading()!r}])"),
+        (telling(readings=({"key": "x"},)), "give readings as a tuple of Reading ({'key': 'x'})"),
+        (
+            telling(readings=(reading(key="water"),)),
+            "end the key of a reading in its unit ('water')",
+        ),
+        (telling(readings=(reading(key=3),)), "end the key of a reading in its unit (3)"),
+        (
+            telling(readings=(reading(key="valve_v"),)),
+            "leave the readings of room and circuit alone ('valve_v')",
+        ),
+        (
+            telling(readings=(reading(how=" ", tolerance=""),)),
+            "say how of a reading ('t_water_c'); must say tolerance of a reading ('t_water_c')",
+        ),
+        (
+            telling(readings=(reading(value=np.nan),)),
+            (
+                "give a reading as a finite number and by how much it may be off "
+                "('t_water_c': nan ± 2.0)"
+            ),
+        ),
+        (
+            telling(readings=(reading(value="20 °C", off=-1.0),)),
+            (
+                "give a reading as a finite number and by how much it may be off "
+                "('t_water_c': '20 °C' ± -1.0)"
+            ),
+        ),
+        (
+            telling(readings=(reading(), reading(value=30.0))),
+            "give each reading a key of its own ('t_water_c')",
+        ),
+        (Restless(), "read nothing while it does not run"),
+        (Converted(), "give the same numbers to readers of all units"),
+        (Undecided(), "answer the same twice"),
+        (
+            Unworked(),
+            (
+                "answer on_site without an error (AttributeError: 'NoneType' object has no "
+                "attribute 'feed_kg_h')"
+            ),
+        ),
+    ],
+)
+def test_a_bad_answer_for_the_site_is_caught(equipment: object, broken: str) -> None:
+    with pytest.raises(ExtensionError) as caught:
+        testing.check_equipment(equipment)
+
+    assert str(caught.value) == f"{type(equipment).__name__}: must {broken}"
+
+
+def test_a_good_answer_for_the_site_is_not_caught() -> None:
+    testing.check_equipment(
+        telling(
+            placed="level",
+            drain="",
+            plenums_pa=np.nan,
+            readings=(reading(), reading(key="wet_frac", value=1)),
+            symptoms=("drain_hot", ("it hums", "loose", "tighten it")),
+        )
+    )
+
+
+class OtherPad(Steady):
+    """What bad pads are made of."""
+
+    arrangement: ClassVar[str] = "room"
+    count: ClassVar[int] = 1
+    face_area_m2: ClassVar[None] = None
+    contact_frac: float = 1.0
+    effectiveness: float = 0.6
+    airflow_kg_s: float = 0.1
+    feed_kg_h: float | None = None
+    feed_ratio: float | None = 2.0
+
+    def at_once(self, t_c, w_kg_kg, p_pa, feed_kg_h):
+        return self.airflow_kg_s, self.effectiveness
+
+    def wetted_frac(self, feed_kg_h):
+        return 1.0
+
+    def told_by(self, key):
+        return ()
+
+
+class Windless(OtherPad):
+    def at_once(self, t_c, w_kg_kg, p_pa, feed_kg_h):
+        return 0.0, 65.0
+
+
+class Dry(OtherPad):
+    def wetted_frac(self, feed_kg_h):
+        return 0.0
+
+    def told_by(self, key):
+        return ("medium",)
+
+
+class Keyless(Steady):
+    """Has all but a key that a visit puts in."""
+
+    arrangement: ClassVar[str] = "room"
+    count: ClassVar[int] = 1
+    face_area_m2: ClassVar[None] = None
+    contact_frac: ClassVar[float] = 1.0
+    effectiveness: float = 0.6
+    airflow_kg_s: float = 0.1
+    feed_kg_h: float = 3.0
+    feed_ratio: ClassVar[None] = None
+    at_once, wetted_frac, told_by = OtherPad.at_once, OtherPad.wetted_frac, OtherPad.told_by
+
+
+@pytest.mark.parametrize(
+    ("equipment", "broken"),
+    [
+        (
+            Windless(),
+            "have an airflow (0); must have an effectiveness from 0 to 1 (65)",
+        ),
+        (
+            Dry(),
+            "name keys of its own in told_by (medium); must give wetted_frac from 0 to 1 (0)",
+        ),
+        (Keyless(), "have the keys of a pad (contact_frac)"),
+    ],
+    ids=lambda value: type(value).__name__,
+)
+def test_a_bad_pad_is_caught(equipment: object, broken: str) -> None:
+    with pytest.raises(ExtensionError) as caught:
+        testing.check_equipment(equipment)
+
+    assert str(caught.value) == f"{type(equipment).__name__}: must {broken}"
+
+
+def test_a_good_pad_is_not_caught() -> None:
+    testing.check_equipment(OtherPad())
+    testing.check_equipment(OtherPad(feed_kg_h=3.0, feed_ratio=None))
 
 
 # --- readers and reports ----------------------------------------------------------------------

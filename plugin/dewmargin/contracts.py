@@ -8,11 +8,12 @@ a scenario, with the attributes and the method of one of these protocols. All ar
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Any, Literal, Protocol, runtime_checkable
 
 import numpy as np
 
 from dewmargin.physics import air
+from dewmargin.units import GALLON_L, INCH_M, INCH_OF_WATER_PA
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,12 +21,18 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HeatSource, HourlyCase
     from dewmargin.columns import BoolArray, FloatArray, Table
-    from dewmargin.physics.water_line import Line
+    from dewmargin.physics.water_line import WaterLine
+    from dewmargin.units import Units
 
 Points = tuple[tuple[float, float], ...]  # a quantity that rises, and what belongs to it
+Symptom = tuple[str, str, str]  # what is seen, its likely cause, what to do
 
 _WHOLE = 1e-9  # of a unit: nearer than this a number of units is whole
 HOT_ABOVE_COLD_K = 0.5  # a feed counts as hot only when it is clearly warmer than the cold water
+# Tolerances of what is measured on site; common practice, no source.
+FEED_FRAC, FEED_K, DRAIN_K = 0.10, 3.0, 2.0
+_LEAST_CATCH_KG_H = 0.1  # less takes hours to catch
+_MM_M = 1000.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -247,7 +254,7 @@ class FeedWater:
         False where `t_cold_c` is a guess, as in a part of a year: the heat is then not known.
     heater : HeatSource or None
         What heating it takes; None is not known.
-    line : Line or None
+    line : WaterLine or None
         The line to the equipment; None: the equipment sits where `t_start_c` is.
     quality : Quality
         What is dissolved in it.
@@ -261,7 +268,7 @@ class FeedWater:
     least_flow_kg_s: float = 0.0
     cold_known: bool = True
     heater: HeatSource | None = None
-    line: Line | None = None
+    line: WaterLine | None = None
     quality: Quality = Quality()
     notes: tuple[str, ...] = ()
 
@@ -305,6 +312,163 @@ class WhileWet:
             ],
             dtype=np.float64,
         )
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """How amounts are told on site, in a reader's units."""
+
+    units: Units
+
+    def catch(self, kg_h: float) -> str:
+        """Return a flow of water, as the time that a measuring jug takes."""
+        if kg_h <= _LEAST_CATCH_KG_H:
+            return "next to nothing"
+        if self.units == "ip":
+            gal_h = kg_h / GALLON_L
+            return f"16 fl oz in {3600.0 / 8.0 / gal_h:.0f} s ({gal_h:.1f} gal/h)"
+        return f"half a litre in {1800.0 / kg_h:.0f} s ({kg_h:.1f} l/h)"
+
+    def volume(self, litres: float) -> str:
+        """Return an amount of water."""
+        return f"{litres / GALLON_L:.1f} gal" if self.units == "ip" else f"{litres:.1f} l"
+
+    @staticmethod
+    def both(t_c: float) -> str:
+        """Return a temperature in both scales."""
+        return f"{t_c:.0f} °C ({1.8 * t_c + 32.0:.0f} °F)"
+
+    def between(self, *t_c: float) -> str:
+        """Return a temperature, or the ends of several, in one scale."""
+        unit = "°F" if self.units == "ip" else "°C"
+        t = [1.8 * each + 32.0 if self.units == "ip" else each for each in t_c]
+        return f"{' to '.join(f'{each:.0f}' for each in t)} {unit}"
+
+    def apart(self, k: float, digits: str = "g") -> str:
+        """Return a difference of temperature."""
+        return f"{1.8 * k:{digits}} °F" if self.units == "ip" else f"{k:{digits}} K"
+
+    def length(self, mm: float) -> str:
+        """Return a length, a bore or a gap."""
+        if self.units == "ip":
+            return f"{mm / _MM_M / INCH_M:.2g} in"
+        return f"{mm:.0f} mm" if mm < _MM_M else f"{mm / _MM_M:.0f} m"
+
+    def pressure(self, low_pa: float, high_pa: float) -> str:
+        """Return a range of pressures in a duct."""
+        if self.units == "ip":
+            return f"{low_pa / INCH_OF_WATER_PA:.2f} to {high_pa / INCH_OF_WATER_PA:.2f} in wc"
+        return f"{low_pa:.0f} to {high_pa:.0f} Pa"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """One unit that runs, in the mean of the hours near an outdoor temperature.
+
+    Attributes
+    ----------
+    feed_kg_h, evaporation_kg_h : float
+        Its water, from the year's balance. [kg/h]
+    t_feed_c : float
+        Feed where it arrives. [°C]
+    t_in_c, w_kg_kg, p_pa : float
+        Air before it, with the room's humidity: of the plenum where it sits in ducts and the plant
+        heats. [°C, kg/kg, Pa]
+    t_room_c : float
+        Room air. [°C]
+    airflow_kg_s : float
+        Dry air that the blower moves; infinite in a room. [kg/s]
+    heated : bool
+        Whether `t_in_c` is that of a call for heat.
+    quality : Quality
+        What is dissolved in its feed.
+    hot_line : WaterLine or None
+        The line that hot feed has to warm first; None: the feed is cold, or no line is told.
+    """
+
+    feed_kg_h: float
+    evaporation_kg_h: float
+    t_feed_c: float
+    t_in_c: float
+    w_kg_kg: float
+    p_pa: float
+    t_room_c: float
+    airflow_kg_s: float = np.inf
+    heated: bool = False
+    quality: Quality = Quality()
+    hot_line: WaterLine | None = None
+
+    @property
+    def purge_s(self) -> float | None:
+        """Time until the feed is hot; None: it need not be waited for. [s]."""
+        if self.hot_line is None or self.feed_kg_h == 0.0:
+            return None
+        return self.hot_line.purge_s(self.feed_kg_h / 3600.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """Something to measure on site, and what it should come to.
+
+    Attributes
+    ----------
+    key : str
+        Its name, with its unit.
+    what, how : str
+        What it is, how it is measured.
+    value : float
+        In the unit of the key, whatever the reader's are.
+    off : float
+        By how much it may be off, either way.
+    text, tolerance : str
+        Both, to be read.
+    """
+
+    key: str
+    what: str
+    how: str
+    value: float
+    off: float
+    text: str
+    tolerance: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteAnswer:
+    """What a device says for the site, beside what is known of every device.
+
+    Attributes
+    ----------
+    placed : str
+        How a unit is placed, after its name.
+    drain : str or None
+        How it drains, if not as its feed comes, before the drain's air gap; empty: as its feed
+        comes. None: the same, and only if more is fed than evaporates.
+    water, fit : tuple of str
+        Sentences: what its water has to be like; what else is to be fitted, and by whom.
+    runs_on : bool
+        Whether the feed runs on to waste while it rests.
+    plenums_pa : float or None
+        Static pressure between the plenums that it joins, by its layout; NaN: not known. None: it
+        joins none. [Pa]
+    readings : tuple of Reading
+        What to measure on a unit that runs. One of key `feed_kg_h` is also what line and drain are
+        fitted for; without one the feed of the year's balance is told, by a meter.
+    symptoms : tuple of str or Symptom
+        What else may be seen: keys of `site.commissioning.SYMPTOMS`, and symptoms of its own.
+    cautions : tuple of str
+        Sentences, before those for all devices.
+    """
+
+    placed: str = ""
+    drain: str | None = None
+    water: tuple[str, ...] = ()
+    fit: tuple[str, ...] = ()
+    runs_on: bool = False
+    plenums_pa: float | None = None
+    readings: tuple[Reading, ...] = ()
+    symptoms: tuple[str | Symptom, ...] = ()
+    cautions: tuple[str, ...] = ()
 
 
 @runtime_checkable
@@ -360,6 +524,74 @@ class Equipment(Protocol):
         ``(case.n_steps,)``: there the straight line of a `Mode` has to be good. `demand_kg_s`, of
         the same shape, is what a device without limit would add; None: not known.
         """
+        ...
+
+
+@runtime_checkable
+class OnSite(Protocol):
+    """An equipment may have this too: the sheet then tells what it asks for on site."""
+
+    def on_site(self, work: Work | None, words: Words) -> SiteAnswer:
+        """Return what to fit, to measure, to watch and to care for.
+
+        Without `work` it does not run in these hours: no readings. `words` tell amounts in the
+        reader's units.
+        """
+        ...
+
+
+@runtime_checkable
+class Pad(Equipment, Protocol):
+    """An equipment may be this: a visit's readings then go into its keys.
+
+    These are `contact_frac`, `effectiveness`, `airflow_kg_s`, and `feed_kg_h` or `feed_ratio`.
+    """
+
+    @property
+    def arrangement(self) -> Literal["bypass", "own_fan", "room"]:
+        """Where a unit's air comes from and goes to."""
+        ...
+
+    @property
+    def count(self) -> int:
+        """Units alike."""
+        ...
+
+    @property
+    def contact_frac(self) -> float:
+        """Share of the feed that wets a unit."""
+        ...
+
+    @property
+    def feed_kg_h(self) -> float | None:
+        """Water fed to a unit; None: metered. [kg/h]."""
+        ...
+
+    @property
+    def feed_ratio(self) -> float | None:
+        """Litres metered for each kilogram that evaporates, if they are told."""
+        ...
+
+    @property
+    def face_area_m2(self) -> float | None:
+        """Face of a unit, if it is known. [m2]."""
+        ...
+
+    def at_once(
+        self, t_c: float, w_kg_kg: float, p_pa: float, feed_kg_h: float
+    ) -> tuple[float, float]:
+        """Return airflow and effectiveness, as this feed wets a unit, in one state of the air.
+
+        [kg/s, -].
+        """
+        ...
+
+    def wetted_frac(self, feed_kg_h: float) -> float:
+        """Return the share of a unit that a feed wets."""
+        ...
+
+    def told_by(self, key: str) -> tuple[str, ...]:
+        """Return the other keys of a scenario that tell the same as a key, if they are given."""
         ...
 
 

@@ -7,6 +7,7 @@ every rule it breaks. None writes a file.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from functools import partial
@@ -16,21 +17,23 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from dewmargin.case import HourlyCase
-from dewmargin.contracts import Capability, WhileWet
+from dewmargin.contracts import Capability, OnSite, Pad, Reading, SiteAnswer, WhileWet, Words
 from dewmargin.core.extensions import METHODS, SELECTORS
 from dewmargin.errors import ExtensionError
-from dewmargin.inputs import Inputs
+from dewmargin.inputs import Inputs, unit_of
 from dewmargin.reports.folder import FILE_NAME_RULE, may_be_a_file
+from dewmargin.site.commissioning import SYMPTOMS
 from dewmargin.solve import balance
 from dewmargin.strategies.film_memory import while_wet
 from dewmargin.strategies.peeking import looks_ahead
-from dewmargin.testing_cases import cold_weeks, feeds, small_results
+from dewmargin.studies.sheet.expected import ROOM_KEYS
+from dewmargin.testing_cases import cold_weeks, feeds, small_results, works
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import Equipment, Mode, Report, SpaceReader, Strategy
+    from dewmargin.contracts import Equipment, Mode, Report, SpaceReader, Strategy, Work
     from dewmargin.weather.epw import Weather
 
     Answer = TypeVar("Answer")
@@ -42,6 +45,9 @@ HELD_RH = 0.40
 ROUNDING = 1e-9
 UNCHANGED = "leave the case as it is"
 SAME_TWICE = "answer the same twice"
+PAD_KEYS = ("contact_frac", "effectiveness", "airflow_kg_s")
+_READING_KEY = re.compile(r"[a-z][a-z0-9_]*")
+_SHARES = ("_frac", "_percent")  # ends of a key that has no unit
 
 
 class _Rules:
@@ -166,7 +172,8 @@ def _require_while_wet(rules: _Rules, wet: object, case: HourlyCase) -> bool:
 def check_equipment(equipment: Equipment, *cases: HourlyCase) -> None:
     """Raise unless an equipment keeps the rules of its contract.
 
-    It is asked on cold feed and on hot feed through a line, with and without a known demand.
+    It is asked on cold feed and on hot feed through a line, with and without a known demand; and,
+    if it is `OnSite` or a `Pad` too, what it says for the site.
 
     Parameters
     ----------
@@ -180,10 +187,17 @@ def check_equipment(equipment: Equipment, *cases: HourlyCase) -> None:
     ExtensionError
         If it has no name or key; its capability has wrong shapes, fractions outside 0 to 1 or, at
         the two humidities asked for, a negative rate or use, or a feed less than what evaporates;
-        it differs when asked again; or it changes the case or the feed.
+        it differs when asked again; or it changes the case or the feed. If its answer for the site
+        is not made as `SiteAnswer` says, has an empty text or a reading without unit, or other
+        numbers in other units.
     """
     rules = _Rules()
     _require_input(rules, equipment, "equipment")
+    if isinstance(equipment, OnSite):
+        for work in (None, *works()):
+            _require_on_site(rules, equipment, work)
+    if isinstance(equipment, Pad):
+        _require_pad(rules, equipment)
     for case in cases or cold_weeks():
         rh_set = np.full(case.n_steps, HELD_RH)
         w_base = np.repeat(balance.baseline(case).w_kg_kg, case.steps_per_hour)
@@ -281,6 +295,104 @@ def _require_mode(
             size = np.abs(taken.per_s) + np.abs(taken.per_kg * rate)
             less = runs & (amount < -ROUNDING * size)
             rules.require(not less.any(), f"use at least 0 ({name}.{use})", _first(amount, less))
+
+
+def _require_on_site(rules: _Rules, equipment: OnSite, work: Work | None) -> None:
+    numbers = []
+    for words in (Words("si"), Words("ip")):
+        for found in rules.answer(partial(equipment.on_site, work, words), "on_site"):
+            if not isinstance(found, SiteAnswer):
+                kind = type(found).__name__
+                rules.require(kept=False, rule="answer on_site with a SiteAnswer", found=kind)
+            elif _require_answer(rules, found):
+                told = tuple((each.key, each.value, each.off) for each in found.readings)
+                numbers.append(told)
+                rules.require(work is not None or not told, "read nothing while it does not run")
+    rules.require(len(set(numbers)) <= 1, "give the same numbers to readers of all units")
+
+
+def _require_answer(rules: _Rules, found: SiteAnswer) -> bool:
+    """Require that an answer is made as it should; return whether its readings can be compared."""
+    for name in ("water", "fit", "cautions"):
+        _require_all(rules, getattr(found, name), f"give {name} as a tuple of sentences", _is_text)
+    rules.require(isinstance(found.placed, str), "give placed as a text", repr(found.placed))
+    drain = found.drain is None or isinstance(found.drain, str)
+    rules.require(drain, "give drain as a text or None", repr(found.drain))
+    rules.require(isinstance(found.runs_on, bool), "give runs_on as a truth", repr(found.runs_on))
+    pa: object = found.plenums_pa
+    fits = pa is None or (isinstance(pa, (int, float)) and (math.isnan(pa) or 0.0 <= pa < math.inf))
+    rules.require(fits, "give plenums_pa of at least 0, NaN or None", repr(pa))
+    rule = "give symptoms as a tuple of known keys and of three texts"
+    _require_all(rules, found.symptoms, rule, _is_symptom)
+    rule = "give readings as a tuple of Reading"
+    if not _require_all(rules, found.readings, rule, lambda each: isinstance(each, Reading)):
+        return False
+    good = [_require_reading(rules, each) for each in found.readings]
+    keys = [repr(each.key) for each in found.readings]
+    twice = next((key for key in keys if keys.count(key) > 1), "")
+    rules.require(not twice, "give each reading a key of its own", twice)
+    return all(good)
+
+
+def _require_all(rules: _Rules, values: object, rule: str, holds: Callable[[object], bool]) -> bool:
+    """Require a tuple of which something holds for each; return whether it is so."""
+    bad = [each for each in values if not holds(each)] if isinstance(values, tuple) else [values]
+    rules.require(not bad, rule, repr(bad[0]) if bad else "")
+    return not bad
+
+
+def _is_text(value: object) -> bool:
+    return isinstance(value, str) and value.strip() != ""
+
+
+def _is_symptom(value: object) -> bool:
+    if isinstance(value, str):
+        return value in SYMPTOMS
+    return (
+        isinstance(value, tuple)
+        and len(value) == len(SYMPTOMS["rh_low"])
+        and all(map(_is_text, value))
+    )
+
+
+def _is_reading_key(value: object) -> bool:
+    if not isinstance(value, str) or _READING_KEY.fullmatch(value) is None:
+        return False
+    return unit_of(value) is not None or value.endswith(_SHARES)
+
+
+def _require_reading(rules: _Rules, reading: Reading) -> bool:
+    told = repr(reading.key)
+    named = _is_reading_key(reading.key)
+    rules.require(named, "end the key of a reading in its unit", told)
+    free = not named or reading.key not in ROOM_KEYS
+    rules.require(free, "leave the readings of room and circuit alone", told)
+    for name in ("what", "how", "text", "tolerance"):
+        rules.require(_is_text(getattr(reading, name)), f"say {name} of a reading", told)
+    numbers = [isinstance(each, (int, float)) for each in (reading.value, reading.off)]
+    good = all(numbers) and math.isfinite(reading.value) and 0.0 <= reading.off < math.inf
+    found = f"{told}: {reading.value!r} ± {reading.off!r}"
+    rules.require(good, "give a reading as a finite number and by how much it may be off", found)
+    return named and good
+
+
+def _require_pad(rules: _Rules, equipment: Pad) -> None:
+    keys = getattr(type(equipment), "model_fields", {})
+    put_in = (*PAD_KEYS, "feed_ratio" if equipment.feed_kg_h is None else "feed_kg_h")
+    lacks = ", ".join(key for key in put_in if key not in keys)
+    rules.require(not lacks, "have the keys of a pad", lacks)
+    others = {name for key in put_in for name in equipment.told_by(key)}
+    unknown = ", ".join(sorted(others - set(keys)))
+    rules.require(not unknown, "name keys of its own in told_by", unknown)
+    for work in works():
+        feed_kg_h = equipment.feed_kg_h or work.feed_kg_h
+        ask = partial(equipment.at_once, work.t_in_c, work.w_kg_kg, work.p_pa, feed_kg_h)
+        for airflow_kg_s, effectiveness in rules.answer(ask, "at_once"):
+            rules.require(0.0 < airflow_kg_s < math.inf, "have an airflow", f"{airflow_kg_s:g}")
+            good = 0.0 < effectiveness <= 1.0
+            rules.require(good, "have an effectiveness from 0 to 1", f"{effectiveness:g}")
+        for wetted in rules.answer(partial(equipment.wetted_frac, feed_kg_h), "wetted_frac"):
+            rules.require(0.0 < wetted <= 1.0, "give wetted_frac from 0 to 1", f"{wetted:g}")
 
 
 def check_reader(reader: SpaceReader, *, folder: Path, weather: Weather | None = None) -> None:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.case import AirSystem, HeatSource, HourlyCase, Sensor, SurfaceYear
-from dewmargin.contracts import FeedWater
+from dewmargin.contracts import FeedWater, Work
 from dewmargin.physics import air, surfaces
-from dewmargin.physics.water_line import Line
+from dewmargin.physics.water_line import WaterLine
 from dewmargin.scenario import parse
 from dewmargin.solve import balance
 from dewmargin.studies.compare.comparison import compare_case
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from dewmargin.studies.compare.comparison import Comparison
 
 HOURS = 14 * 24
+_LINE = WaterLine(length_m=6.0, bore_mm=4.0, outer_mm=6.0, ambient_c=18.0)
 COOLED_ABOVE_C = 16.0
 _SCENARIO = """
 title = "two cold weeks (invented)"
@@ -140,9 +141,26 @@ def feeds(n: int) -> tuple[FeedWater, ...]:
             t_cold_c=cold_c,
             t_start_c=np.full(n, 50.0),
             heater=HeatSource(carrier="gas", energy_per_heat=np.full(n, 1.2)),
-            line=Line(length_m=6.0, bore_mm=4.0, outer_mm=6.0, ambient_c=18.0),
+            line=_LINE,
         ),
     )
+
+
+def works() -> tuple[Work, ...]:
+    """Return a unit at work on cold feed in a room, and on hot feed in the plenum of a plant."""
+    room = Work(
+        feed_kg_h=2.0,
+        evaporation_kg_h=1.5,
+        t_feed_c=8.0,
+        t_in_c=20.5,
+        w_kg_kg=0.005,
+        p_pa=95_000.0,
+        t_room_c=20.5,
+    )
+    plenum = replace(
+        room, t_feed_c=47.0, t_in_c=45.0, airflow_kg_s=0.4, heated=True, hot_line=_LINE
+    )
+    return room, plenum
 
 
 def small_results() -> Comparison:

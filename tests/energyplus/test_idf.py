@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from dewmargin.energyplus import idf
-from dewmargin.energyplus.idf import AskedOutput, Contents, Window, Zone
+from dewmargin.energyplus.idf import AskedOutput, Contents, ModelZone, Window
 from dewmargin.energyplus.output_file import Quantity
 from dewmargin.errors import InputError, OutputError
 from dewmargin.space import air_handler, simulation, zone_air
@@ -68,7 +68,7 @@ Output:SQLite,SimpleAndTabular;
 """
 PLAIN = Contents(
     classes=("VERSION", "ZONE"),
-    zones=(Zone("Hut", 80.0, 1.0),),
+    zones=(ModelZone("Hut", 80.0, 1.0),),
     windows=(Window("Pane", frame=True, divider=False),),
     humidity_controls=(),
     humidifies=(),
@@ -194,7 +194,7 @@ def test_a_model_is_told_as_it_is(hut) -> None:
     has = idf.read_model(hut).contents
 
     # Zone and group multiply: 2 x 3 and 1 x 3.
-    assert has.zones == (Zone("Hut", 80.0, 6.0), Zone("Shed", None, 3.0))
+    assert has.zones == (ModelZone("Hut", 80.0, 6.0), ModelZone("Shed", None, 3.0))
     assert has.windows == (
         Window("Pane", frame=True, divider=True),
         Window("Old (N) Pane", frame=False, divider=False),
@@ -342,7 +342,7 @@ def test_a_prepared_model_tells_what_to_know_before_it_is_run(hut) -> None:
             id="files beside it",
         ),
         pytest.param(
-            {"zones": (Zone("Küche", 80.0, 1.0),)},
+            {"zones": (ModelZone("Küche", 80.0, 1.0),)},
             [
                 (
                     "the file is in cp1252, and newer engines want names such as Küche in UTF-8: "

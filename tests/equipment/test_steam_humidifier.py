@@ -13,7 +13,7 @@ from dewmargin.contracts import Equipment, FeedWater, Quality
 from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.errors import InputError
 from dewmargin.physics import air, steam
-from dewmargin.physics.water_line import Line
+from dewmargin.physics.water_line import WaterLine
 from dewmargin.solve import balance
 
 N = 48
@@ -166,7 +166,7 @@ def test_a_burner_at_part_load_takes_the_same_in_quarters_of_an_hour() -> None:
 
 
 def test_each_unit_has_its_own_fan_and_line() -> None:
-    line = Line(length_m=10.0, bore_mm=6.0, outer_mm=8.0, ambient_c=20.0)
+    line = WaterLine(length_m=10.0, bore_mm=6.0, outer_mm=8.0, ambient_c=20.0)
     hot = replace(COLD, t_start_c=60.0 * FLAT, line=line)
     one, three = (run(unit(count=n, fan_w=30.0, rate_kg_h=6.0 / n), water=hot) for n in (1, 3))
     alone = run(unit(fan_w=30.0), water=hot)

@@ -14,7 +14,7 @@ from dewmargin.equipment.humidifier import _Cycle
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.errors import InputError
 from dewmargin.physics import air, media, pad
-from dewmargin.physics.water_line import Line
+from dewmargin.physics.water_line import WaterLine
 from dewmargin.solve import balance
 
 N = 24
@@ -576,7 +576,7 @@ def test_a_drain_limit_that_cannot_be_kept_is_refused(hardness, error) -> None:
 
 # --- the line: what stood in it comes first
 
-LINE = Line(length_m=10.0, bore_mm=13.82, outer_mm=15.9, ambient_c=20.0)
+LINE = WaterLine(length_m=10.0, bore_mm=13.82, outer_mm=15.9, ambient_c=20.0)
 HOT_LINE = FeedWater(name="hot", t_cold_c=10.0 * FLAT, t_start_c=60.0 * FLAT, line=LINE)
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import numpy as np
 from pydantic import Field
 
-from dewmargin.contracts import Capability, Mode, Use
+from dewmargin.contracts import Capability, Mode, Reading, SiteAnswer, Use
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray, Table
-    from dewmargin.contracts import FeedWater
+    from dewmargin.contracts import FeedWater, Words, Work
 
 
 class QuietNights(Inputs):
@@ -68,6 +68,40 @@ class OpenPans(Inputs):
             electricity=Use(),
         )
         return Capability(heat_frac=np.ones(case.n_steps), heat=pans)
+
+    def on_site(self, work: Work | None, words: Words) -> SiteAnswer:
+        """Return what the sheet for the site says of pans, beside what it says of any device."""
+        readings = () if work is None else (self._water(words), self._weighed(work, words))
+        return SiteAnswer(
+            placed="level, on the radiators",
+            water=("Water: softened water leaves less scale in the pans.",),
+            fit=("A float valve at each pan, and an overflow into the one below.",),
+            readings=readings,
+            symptoms=(("a pan dry", "float valve stuck", "free it, fill the pan by hand"),),
+            cautions=("Warm water that stands breeds germs: empty and wipe the pans each week.",),
+        )
+
+    def _water(self, words: Words) -> Reading:
+        return Reading(
+            key="t_pan_c",
+            what="water in a pan",
+            how="probe in the middle, after an hour of heating",
+            value=self.water_c,
+            off=5.0,
+            text=words.both(self.water_c),
+            tolerance=f"±{words.apart(5.0)}",
+        )
+
+    def _weighed(self, work: Work, words: Words) -> Reading:
+        return Reading(
+            key="feed_kg_h",  # in the place of the usual reading by a meter
+            what="what the pans lose",
+            how="mark the level, refill to it after an hour",
+            value=work.evaporation_kg_h,
+            off=0.3 * work.evaporation_kg_h,
+            text=f"{words.volume(work.evaporation_kg_h)} an hour",
+            tolerance="±30 %",
+        )
 
 
 class VerdictNote(Inputs):

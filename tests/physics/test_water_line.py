@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 from dewmargin.errors import OutOfRangeError
-from dewmargin.physics.water_line import Line
+from dewmargin.physics.water_line import WaterLine
 
 FEED = 15.0 / 3600.0
 QUARTER_INCH = {"bore_mm": 4.33, "outer_mm": 6.35}  # 14.7 ml/m
 HALF_INCH_COPPER = {"bore_mm": 13.82, "outer_mm": 15.9}  # 0.150 l/m
 
 
-def line(**keys: float) -> Line:
-    return Line(**({"length_m": 10.0, "ambient_c": 20.0} | QUARTER_INCH | keys))
+def line(**keys: float) -> WaterLine:
+    return WaterLine(**({"length_m": 10.0, "ambient_c": 20.0} | QUARTER_INCH | keys))
 
 
 # 60 °C, 20 °C around, 15 kg/h, 10 W/(m² K): computed for this project apart from the package,
@@ -76,7 +76,7 @@ def test_a_line_that_cannot_be_is_refused(keys) -> None:
 
 
 def test_what_starts_follows_from_what_arrives() -> None:
-    line = Line(length_m=8.0, bore_mm=6.0, outer_mm=8.0, ambient_c=20.0)
+    line = WaterLine(length_m=8.0, bore_mm=6.0, outer_mm=8.0, ambient_c=20.0)
 
     (arrives,) = line.arriving_c(np.array([55.0]), 15 / 3600)
 

@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 
 import published
 from dewmargin.errors import InputError
-from dewmargin.physics.water_line import Line
+from dewmargin.physics.water_line import WaterLine
 from dewmargin.site import plumbing
 from dewmargin.site.plumbing import Plumbing
 
 TRADE = "common practice, no source"
 NUMBERS = published.rows("commissioning")
-HALF_INCH = Line(length_m=10.0, bore_mm=13.8, outer_mm=15.9, ambient_c=20.0)
+HALF_INCH = WaterLine(length_m=10.0, bore_mm=13.8, outer_mm=15.9, ambient_c=20.0)
 
 
 def printed(what: str) -> list[tuple[float, float]]:

@@ -14,7 +14,7 @@ from dewmargin.case import AirSystem, HeatSource, HourlyCase
 from dewmargin.contracts import FeedWater
 from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.physics import air, pad
-from dewmargin.physics.water_line import Line
+from dewmargin.physics.water_line import WaterLine
 from dewmargin.solve import balance, energy
 from dewmargin.solve.energy import Energy
 from dewmargin.space.tariff import Tariff
@@ -63,7 +63,7 @@ def run(case: HourlyCase, water: FeedWater, **keys: object) -> balance.Outcome:
     return balance.deliver(case, rh, got)
 
 
-def feed(t_feed_c: float, line: Line | None = None) -> FeedWater:
+def feed(t_feed_c: float, line: WaterLine | None = None) -> FeedWater:
     return FeedWater(name="x", t_cold_c=MAINS_C * FLAT, t_start_c=t_feed_c * FLAT, line=line)
 
 
@@ -109,7 +109,7 @@ def test_heat_of_room_and_heater_is_that_of_vapour_drain_and_line(
     plenum, t_feed, contact, feed_kg_h, with_line
 ) -> None:
     """The identity, hour by hour: the drain by the water side, the room by the air side."""
-    line = Line(length_m=8.0, bore_mm=6.0, outer_mm=8.0, ambient_c=18.0) if with_line else None
+    line = WaterLine(length_m=8.0, bore_mm=6.0, outer_mm=8.0, ambient_c=18.0) if with_line else None
     case, water = held(t_plenum_c=plenum), feed(t_feed, line)
     # No slug: with heat the plant has no pause, without it the day is one long call.
     keys = {"call": "heating"} if plenum is not None else {}
@@ -144,7 +144,7 @@ def test_heat_of_room_and_heater_is_that_of_vapour_drain_and_line(
 
 
 def test_a_line_s_loss_is_heated_but_does_not_arrive() -> None:
-    line = Line(length_m=10.0, bore_mm=13.8, outer_mm=15.9, ambient_c=20.0)
+    line = WaterLine(length_m=10.0, bore_mm=13.8, outer_mm=15.9, ambient_c=20.0)
     case = held(t_plenum_c=45.0)
 
     short, far = (run(case, feed(60.0, each), call="heating") for each in (None, line))

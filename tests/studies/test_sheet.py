@@ -13,14 +13,17 @@ from click.testing import CliRunner
 from scipy.integrate import solve_ivp
 
 from dewmargin.cli import cli
+from dewmargin.contracts import Capability, Mode, SiteAnswer, Use
 from dewmargin.errors import InputError
+from dewmargin.inputs import Inputs
 from dewmargin.physics import air
 from dewmargin.site.commissioning import SYMPTOMS
-from dewmargin.site.finding import CAUTIONS
+from dewmargin.site.finding import CAUTIONS, OF_A_BYPASS
 from dewmargin.solve.hours import relative_humidity
 from dewmargin.studies.compare.comparison import compare
 from dewmargin.studies.demo import demo_folder
-from dewmargin.studies.sheet import MOST_NOTES, MOST_ROWS, Sheet, humidity_rise, site_sheet
+from dewmargin.studies.sheet import MOST_NOTES, MOST_ROWS, Sheet, site_sheet
+from dewmargin.studies.sheet.expected import humidity_rise
 from printing import PAPERS_MM, needs_chromium, pieces, printed
 from stress_case import small
 
@@ -404,6 +407,66 @@ def test_steam_has_no_symptoms_of_a_pad(tmp_path) -> None:
     assert expected(page)["feed_kg_h"] == pytest.approx(2.0 / 0.85, rel=0.01)
     assert "drain_kg_h" not in expected(page)
     assert page.expected[0].how == "read a meter, or count its fills, over an hour of running"
+
+
+class Wick(Inputs):
+    """A device that says nothing for the site."""
+
+    name: str = "pad"
+    call: str = "by hand"
+    count: str = "two"
+
+    def capability(self, case, feed, **_: object):
+        n = case.n_steps
+        rate = Mode(r0_kg_s=np.full(n, 5e-4), r1_kg_s=np.zeros(n), feed=Use(per_kg=1.5))
+        return Capability(heat_frac=np.ones(n), heat=rate)
+
+
+class FilmWick(Wick):
+    """The same in a bypass, laid out for more than is usual."""
+
+    call: str = "heating"
+
+    def on_site(self, work, words):
+        return SiteAnswer(
+            plenums_pa=300.0, runs_on=True, drain="into a bucket", symptoms=("drain_hot",)
+        )
+
+
+def test_a_device_that_says_nothing_has_a_sheet(tmp_path) -> None:
+    scenario = replace(small(tmp_path), equipment=(Wick(),))
+
+    page = site_sheet(compare(scenario), "reset | pad | hot", t_out_c=-10.0)
+
+    assert page.fit[0] == "1 x pad (Wick); it runs when the air is too dry."
+    assert page.fit[3] == (
+        "Drain: 13 mm bore or more, falling by 1 in 100, for all of the feed as hot as it comes; "
+        "air gap of 25 mm, or 2 x its opening if more."
+    )
+    got = expected(page)
+    assert set(got) == {"feed_kg_h", "run_min_h", "rh_rise_percent", "valve_v"}
+    assert got["feed_kg_h"] == pytest.approx(1.5 * 1.8)
+    assert [row[0] for row in page.symptoms] == [
+        SYMPTOMS[key][0] for key in ("rh_low", "feed_low", "never_hot", "chatter")
+    ]
+    assert OF_A_BYPASS not in page.cautions
+
+
+def test_a_device_of_another_class_in_a_bypass_has_its_pressure(tmp_path) -> None:
+    scenario = replace(small(tmp_path), equipment=(FilmWick(),))
+
+    page = site_sheet(compare(scenario), "reset | pad | hot", t_out_c=-10.0)
+
+    assert page.fit[2].startswith("Tap: a tee and a full-port ball valve; feed's end above")
+    # 2.7 kg/h, all day.
+    assert page.fit[3:5] == (
+        "The feed runs on: 64.8 l a day to the drain.",
+        "Drain: into a bucket; air gap of 25 mm at least.",
+    )
+    static = next(each for each in page.expected if each.key == "static_pa")
+    assert (static.text, static.tolerance) == ("240 to 360 Pa", "as laid out")
+    assert page.symptoms[0] == SYMPTOMS["drain_hot"]
+    assert OF_A_BYPASS in page.cautions
 
 
 def test_all_cautions_stand_once(demo) -> None:

@@ -273,14 +273,14 @@ def water(
 
     What is given is judged.
     """
-    from dewmargin.physics.water_line import Line  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.physics.water_line import WaterLine  # noqa: PLC0415 - keeps --help fast
     from dewmargin.site.plumbing import Plumbing, check_water  # noqa: PLC0415 - idem
 
     if (pressure is None) != (set_pressure is None):
         raise click.UsageError("--pressure and --set-pressure go together.")
     line = None
     if length is not None:
-        line = Line(length_m=length, bore_mm=bore, outer_mm=outer, ambient_c=ambient)
+        line = WaterLine(length_m=length, bore_mm=bore, outer_mm=outer, ambient_c=ambient)
     given = Plumbing(
         feed_kg_h=feed,
         t_feed_c=feed_temperature,

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from dewmargin.energyplus.output_file import AGAIN, Run, RunPeriod, Surface, Zone, decoded
+from dewmargin.energyplus.output_file import AGAIN, ReportedZone, Run, RunPeriod, Surface, decoded
 from dewmargin.errors import InputError
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ class Description:
 
     path: Path
     environments: list[Environment]
-    zones: list[Zone]
+    zones: list[ReportedZone]
     surfaces: list[Surface]
     steps_per_hour: int
     tables: dict[tuple[str, str], list[tuple[str, str]]]
@@ -138,7 +138,7 @@ def _described(
 
     zone = "Zone Information"
     zones = [
-        Zone(place, name, float(times) * float(list_times), float(volume))
+        ReportedZone(place, name, float(times) * float(list_times), float(volume))
         for place, (name, times, list_times, volume) in enumerate(
             zip(
                 column(zone, "Zone Name"),
@@ -241,7 +241,7 @@ class DescribedRun(Run):
                     "again",
                 )
 
-    def notes(self, zones: list[Zone]) -> list[str]:
+    def notes(self, zones: list[ReportedZone]) -> list[str]:
         """Return the run's notes, and what its files leave open."""
         notes = [
             (

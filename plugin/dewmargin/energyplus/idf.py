@@ -105,7 +105,7 @@ _UNREAD = {
 
 
 @dataclass(frozen=True, slots=True)
-class Zone:
+class ModelZone:
     """A thermal zone; its volume is None where the engine works it out."""
 
     name: str
@@ -135,7 +135,7 @@ class Contents:
     """What a model holds, so far as a comparison needs to know."""
 
     classes: tuple[str, ...]
-    zones: tuple[Zone, ...]
+    zones: tuple[ModelZone, ...]
     windows: tuple[Window, ...]
     humidity_controls: tuple[str, ...]
     humidifies: tuple[str, ...]
@@ -507,7 +507,7 @@ def _contents(data: dict[str, Any]) -> Contents:
     sent: dict[str, Any] = {
         name: tuple(value) if isinstance(value, list) else value for name, value in data.items()
     }
-    sent["zones"] = tuple(Zone(**zone) for zone in data["zones"])
+    sent["zones"] = tuple(ModelZone(**zone) for zone in data["zones"])
     sent["windows"] = tuple(Window(**window) for window in data["windows"])
     sent["outputs"] = tuple(AskedOutput(*asked) for asked in data["outputs"])
     return Contents(**sent)
@@ -604,7 +604,7 @@ def _every(idf: Any, *classes: str) -> Iterator[Any]:  # noqa: ANN401 - eppy is 
             yield from idf.idfobjects[name]
 
 
-def _zones(idf: Any) -> Iterator[Zone]:  # noqa: ANN401 - idem
+def _zones(idf: Any) -> Iterator[ModelZone]:  # noqa: ANN401 - idem
     listed = {
         _field(zones, "Name").casefold(): [str(name).casefold() for name in zones.obj[2:]]
         for zones in _every(idf, "ZONELIST")
@@ -616,7 +616,7 @@ def _zones(idf: Any) -> Iterator[Zone]:  # noqa: ANN401 - idem
     for zone in _every(idf, "ZONE"):
         name = _field(zone, "Name")
         multiplier = _number(zone, "Multiplier", 1.0) * times.get(name.casefold(), 1.0)
-        yield Zone(name, _number(zone, "Volume") or None, multiplier)
+        yield ModelZone(name, _number(zone, "Volume") or None, multiplier)
 
 
 def _windows(idf: Any) -> Iterator[Window]:  # noqa: ANN401 - idem

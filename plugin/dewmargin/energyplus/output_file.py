@@ -64,7 +64,7 @@ class RunPeriod:
 
 
 @dataclass(frozen=True, slots=True)
-class Zone:
+class ReportedZone:
     """A thermal zone, with how often the building has it."""
 
     index: int
@@ -103,7 +103,7 @@ class Run(ABC):
         The file.
     periods : list of RunPeriod
         Its run periods, without design days.
-    zones : list of Zone
+    zones : list of ReportedZone
         The building's zones.
     surfaces : list of Surface
         Its surfaces.
@@ -123,7 +123,7 @@ class Run(ABC):
         path: Path,
         *,
         periods: list[RunPeriod],
-        zones: list[Zone],
+        zones: list[ReportedZone],
         surfaces: list[Surface],
         steps_per_hour: int,
         series: Iterable[tuple[Series, str]],
@@ -202,7 +202,7 @@ class Run(ABC):
                 return int(float(days[row]))
         return None
 
-    def notes(self, zones: list[Zone]) -> list[str]:
+    def notes(self, zones: list[ReportedZone]) -> list[str]:
         """Return what the reader of the report should know about how this run was made."""
         notes = []
         if len(zones) > 1:
@@ -264,7 +264,7 @@ class Run(ABC):
             raise InputError(what, file=self.path, where="environment", hint=f"there is: {names}")
         return chosen[0]
 
-    def chosen_zones(self, wanted: list[str] | None, *, key: str = "zones") -> list[Zone]:
+    def chosen_zones(self, wanted: list[str] | None, *, key: str = "zones") -> list[ReportedZone]:
         """Return the zones that a key of the scenario names; None: all of the building."""
         if wanted is None:
             chosen = self.zones

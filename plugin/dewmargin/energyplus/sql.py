@@ -15,11 +15,11 @@ import numpy as np
 from dewmargin.energyplus.output_file import (
     INTERVAL_TYPE,
     ROW,
+    ReportedZone,
     Run,
     RunPeriod,
     Series,
     Surface,
-    Zone,
     decoded,
 )
 from dewmargin.errors import InputError
@@ -71,7 +71,7 @@ class SqlRun(Run):
                 )
             ],
             zones=[
-                Zone(int(index), str(name), float(times) * float(list_times), float(volume))
+                ReportedZone(int(index), str(name), float(times) * float(list_times), float(volume))
                 for index, name, times, list_times, volume in self._rows(
                     "SELECT ZoneIndex, ZoneName, Multiplier, ListMultiplier, Volume FROM Zones "
                     "ORDER BY ZoneIndex"

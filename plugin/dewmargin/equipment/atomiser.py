@@ -7,17 +7,22 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
+from dewmargin.contracts import SiteAnswer
 from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
 from dewmargin.physics import air, steam
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
-    from dewmargin.contracts import FeedWater
+    from dewmargin.contracts import FeedWater, Words, Work
     from dewmargin.equipment.humidifier import Inlet
 
 _PA_PER_BAR = 1e5
 _LIVES = (2.0, 3.0)  # of a single droplet, that a spray takes; common practice, no source
 _PURE = ("reverse_osmosis", "deionised")
+_CAUTION = (
+    "A spray carries what lives in its water: drain, clean and disinfect it as a water management "
+    "plan says."
+)
 
 
 class Atomiser(Humidifier):
@@ -95,6 +100,17 @@ class Atomiser(Humidifier):
         if self.pump_bar is not None:
             return self.pump_bar * _PA_PER_BAR / (air.WATER_KG_M3 * self.pump_efficiency)
         return np.nan if self.spray_kwh_kg is None else 3.6e6 * self.spray_kwh_kg
+
+    def on_site(
+        self,
+        work: Work | None,  # noqa: ARG002 - called as all are
+        words: Words,  # noqa: ARG002 - idem
+    ) -> SiteAnswer:
+        """Return what a spray asks for on site."""
+        return SiteAnswer(
+            water=("Water: from reverse osmosis or deionised, or its minerals settle as dust.",),
+            cautions=(_CAUTION,),
+        )
 
     def warnings(
         self,

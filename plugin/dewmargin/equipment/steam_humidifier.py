@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, field_validator, model_validator
 
-from dewmargin.contracts import PartLoad, Points
+from dewmargin.contracts import PartLoad, Points, SiteAnswer
 from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
 from dewmargin.errors import InputError
 from dewmargin.physics import steam
@@ -16,7 +16,7 @@ from dewmargin.physics import steam
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import FeedWater
+    from dewmargin.contracts import FeedWater, Words, Work
     from dewmargin.equipment.humidifier import Inlet
 
 # Share of the feed that is drained to keep the boiling water from thickening: usual values of the
@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 _DRAIN_FRAC = {"electrode": 0.15, "resistance": 0.05, "gas": 0.10}
 # Conductivity at which electrodes work, from memory.
 _CONDUCTIVITY_US_CM = (125.0, 1250.0)
+_CAUTION = (
+    "Steam and its tank burn, electrodes are live: isolate, let it cool, drain it, then open."
+)
+_IN_A_DUCT = "In the duct: an airflow switch and a humidistat as high limit, both in its call."
 _ABSORPTION_M = (0.5, 3.0)  # from a dispersion tube to the first fitting; usual, from memory
 
 
@@ -127,6 +131,20 @@ class SteamHumidifier(Humidifier):
             electricity_w=own_w if gas else input_w + (0.0 if np.isnan(own_w) else own_w),
             fuel_w=input_w if gas else 0.0,
             fan_w=self.count * self.fan_w,
+        )
+
+    def on_site(
+        self,
+        work: Work | None,  # noqa: ARG002 - called as all are
+        words: Words,  # noqa: ARG002 - idem
+    ) -> SiteAnswer:
+        """Return what boiling water asks for on site."""
+        mains = "mains supply and flue are" if self.heat == "gas" else "mains supply is"
+        return SiteAnswer(
+            drain="it empties boiling: metal or tube rated for 100 °C (212 °F), no pump that is "
+            "not; cool it before the waste",
+            fit=(f"Its {mains} licensed work.", *(() if self.call == "always" else (_IN_A_DUCT,))),
+            cautions=(_CAUTION,),
         )
 
     def _input_j_kg(self, inlet: Inlet) -> FloatArray | float:

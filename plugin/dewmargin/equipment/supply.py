@@ -13,7 +13,7 @@ from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air
 from dewmargin.physics.mains import mains_temperature, months_present
-from dewmargin.physics.water_line import BARE_W_M2_K, Line
+from dewmargin.physics.water_line import BARE_W_M2_K, WaterLine
 from dewmargin.space.tariff import Carrier
 
 if TYPE_CHECKING:
@@ -59,10 +59,10 @@ class FeedLine(Inputs):
             raise ValueError(f"outer_mm must be at least bore_mm, {self.bore_mm:g}")
         return self
 
-    def line(self) -> Line:
+    def line(self) -> WaterLine:
         """Return the line."""
         outer_mm = self.bore_mm + 2.0 * _WALL_MM if self.outer_mm is None else self.outer_mm
-        return Line(
+        return WaterLine(
             length_m=self.length_m,
             bore_mm=self.bore_mm,
             outer_mm=outer_mm,

@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
+from dewmargin.contracts import SiteAnswer
 from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
+from dewmargin.equipment.pad_on_site import readings
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air, hardness, media, pad
@@ -19,7 +21,7 @@ from dewmargin.space.plant import HOTTEST_SUPPLY_C
 if TYPE_CHECKING:
     from dewmargin.case import AirSystem, HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import Capability, FeedWater
+    from dewmargin.contracts import Capability, FeedWater, Words, Work
     from dewmargin.equipment.humidifier import Inlet
 
 _DRY_FRAC = 0.999  # of the feed evaporated: the foot of the pad is dry
@@ -28,6 +30,12 @@ _PASSES, _FEW_PASSES, _LITTLE_BYPASSED = 4, 3, 0.3
 _LEAST_STEP_KG_S = 1e-12
 _LEAST_RATIO = 1.05  # of the feed that wets a pad to what evaporates, by a meter
 _MOST_BYPASSED = 0.5  # of the blower's air: beyond it the turns of plenum and pad run away
+# Keys that tell the same: of each row exactly one is given.
+_TOLD_ONCE = (
+    ("airflow_kg_s", "bypass"),
+    ("effectiveness", "transfer_units", "media", "rating"),
+    ("feed_kg_h", "feed_ratio", "drain_limit_mg_l"),
+)
 
 
 class TransferUnits(Inputs):
@@ -96,11 +104,12 @@ class Wetting(Inputs):
     )
 
 
-def _one_of(model: Humidifier, *keys: str) -> None:
-    given = [key for key in keys if getattr(model, key) is not None]
-    if len(given) != 1:
-        found = " and ".join(given) or "none"
-        raise ValueError(f"needs exactly one of {', '.join(keys)}, got {found}")
+def _require_told_once(model: Humidifier) -> None:
+    for keys in _TOLD_ONCE:
+        given = [key for key in keys if getattr(model, key) is not None]
+        if len(given) != 1:
+            found = " and ".join(given) or "none"
+            raise ValueError(f"needs exactly one of {', '.join(keys)}, got {found}")
 
 
 def _beyond(turns: list[FloatArray]) -> FloatArray:
@@ -243,9 +252,7 @@ class WettedPad(Humidifier):
     @model_validator(mode="after")
     def _is_told_once(self) -> Self:
         """Refuse a pad told twice or not at all, and a room cabinet in ducts."""
-        _one_of(self, "airflow_kg_s", "bypass")
-        _one_of(self, "effectiveness", "transfer_units", "media", "rating")
-        _one_of(self, "feed_kg_h", "feed_ratio", "drain_limit_mg_l")
+        _require_told_once(self)
         if (self.arrangement == "room") != (self.call == "always"):
             raise ValueError('arrangement = "room" and call = "always" go together')
         if self.bypass is not None and self.arrangement != "bypass":
@@ -380,6 +387,21 @@ class WettedPad(Humidifier):
     def wetted_frac(self, feed_kg_h: float) -> float:
         """Return the share of a pad that a feed wets."""
         return float(self._wetted_frac(np.array(feed_kg_h)))
+
+    def told_by(self, key: str) -> tuple[str, ...]:
+        """Return the keys that tell the same as a key in its place."""
+        return tuple(
+            name
+            for row in _TOLD_ONCE
+            if key in row
+            for name in row
+            if name != key and getattr(self, name) is not None
+        )
+
+    @property
+    def face_area_m2(self) -> float | None:
+        """Face of a pad, if its size is known. [m2]."""
+        return None if self.media is None else self.media.face_area_m2
 
     @property
     def rated_kg_h(self) -> float | None:
@@ -546,6 +568,27 @@ class WettedPad(Humidifier):
             evaporation_kg_s=evaporated,
             drain_kg_s=drain,
             t_drain_c=np.where(flows, t_drain, t_wet_bulb),
+        )
+
+    def on_site(self, work: Work | None, words: Words) -> SiteAnswer:
+        """Return what a pad asks for on site."""
+        in_ducts = self.arrangement != "room"
+        plenums_pa = None
+        if self.arrangement == "bypass":
+            plenums_pa = math.nan if self.bypass is None else self.bypass.pressure_pa
+        return SiteAnswer(
+            placed="level, filter within reach",
+            drain="",
+            runs_on=self.valve == "open",
+            plenums_pa=plenums_pa,
+            readings=() if work is None else tuple(readings(self, work, words)),
+            symptoms=(
+                "drain_hot",
+                "not_cooled",
+                "no_drain",
+                *(("airflow_low",) if in_ducts else ()),
+                "blown_off",
+            ),
         )
 
     def _plenum(self, inlet: Inlet, airflow_kg_s: FloatArray) -> _Plenum:

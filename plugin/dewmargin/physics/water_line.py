@@ -22,7 +22,7 @@ BARE_W_M2_K = 10.0  # convection and radiation of a bare line indoors; common pr
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
+class WaterLine:
     """A feed line of one bore.
 
     Attributes
@@ -85,7 +85,7 @@ class Line:
 
         Examples
         --------
-        >>> quarter_inch = Line(length_m=5.0, bore_mm=4.33, outer_mm=6.35, ambient_c=20.0)
+        >>> quarter_inch = WaterLine(length_m=5.0, bore_mm=4.33, outer_mm=6.35, ambient_c=20.0)
         >>> quarter_inch.arriving_c(np.array([60.0]), 15 / 3600).round(1)
         array([57.8])
         """
@@ -104,7 +104,7 @@ class Line:
 
         Examples
         --------
-        >>> half_inch = Line(length_m=10.0, bore_mm=13.8, outer_mm=15.9, ambient_c=20.0)
+        >>> half_inch = WaterLine(length_m=10.0, bore_mm=13.8, outer_mm=15.9, ambient_c=20.0)
         >>> round(half_inch.purge_s(15 / 3600))
         359
         """

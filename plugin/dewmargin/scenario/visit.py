@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from dewmargin.contracts import Pad
 from dewmargin.core.toml_file import changed
-from dewmargin.equipment.wetted_pad import WettedPad
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.physics import air
 from dewmargin.site import commissioning
@@ -94,19 +94,18 @@ class _Change:
     replaced: list[Replaced] = field(default_factory=list)
 
     def put(self, key: str, new: float, why: str, *, by: tuple[str, ...] = ()) -> None:
-        """Put in what differs, in the place of itself or of keys that tell it another way."""
+        """Put in what differs, in the place of itself or of the keys that tell it another way."""
         *outer, last = key.split(".")
         model = self.model
         for name in outer:
             model = getattr(model, name)
         rounded = float(f"{new:.{DIGITS}g}")
-        other = [name for name in by if getattr(model, name) is not None]
-        old = f"by {other[0]}" if other else f"{getattr(model, last):g}"
+        old = f"by {by[0]}" if by else f"{getattr(model, last):g}"
         if old == f"{rounded:g}":
             return
         self.replaced.append(Replaced(key=f"{self.key}.{key}", old=old, new=rounded, why=why))
         self.changes[*outer, last] = rounded
-        for name in other:
+        for name in by:
             self.changes[*outer, name] = None
 
     def made(self, path: Path) -> Any:  # noqa: ANN401 - of the class it is changed from
@@ -127,12 +126,12 @@ def _named(site: SiteFile, key: str, name: str, names: list[str]) -> int:
     raise site.refused(key, f"{name!r} is not in the scenario", hint=hint)
 
 
-def _pad(scenario: Scenario, site: SiteFile) -> tuple[int, WettedPad]:
+def _pad(scenario: Scenario, site: SiteFile) -> tuple[int, Pad]:
     """Return the pad that was measured, and its place."""
     names = [each.name for each in scenario.equipment]
     index = _named(site, "pad.equipment", site.equipment, names)
     device = scenario.equipment[index]
-    if not isinstance(device, WettedPad):
+    if not isinstance(device, Pad):
         kind = getattr(device, "kind", type(device).__name__)
         raise site.refused(
             "pad.equipment",
@@ -153,7 +152,7 @@ def _output_kw(plant: HeatingPlant | None) -> float | None:
     return None if plant is None or plant.backup_kw > 0.0 else plant.capacity_kw
 
 
-def _in_its_place(scenario: Scenario, pad: WettedPad, site: SiteFile) -> Measured:
+def _in_its_place(scenario: Scenario, pad: Pad, site: SiteFile) -> Measured:
     """Return what was measured, with what a bypass brings back to the pad."""
     measured = site.measured
     if pad.arrangement != "bypass":
@@ -177,7 +176,7 @@ def _in_its_place(scenario: Scenario, pad: WettedPad, site: SiteFile) -> Measure
 
 def _device(
     key: str,
-    pad: WettedPad,
+    pad: Pad,
     measured: Measured,
     solved: Solved,
     site: SiteFile,
@@ -201,14 +200,15 @@ def _device(
             hint=f"leave {key}.wetting out",
         )
     outlet = f"{measured.evaporation_kg_h:.2f} kg/h evaporate"
-    change.put("effectiveness", effectiveness, outlet, by=("transfer_units", "media", "rating"))
+    change.put("effectiveness", effectiveness, outlet, by=pad.told_by("effectiveness"))
     cooled = f"air cooled from {measured.t_in_c:.1f} to {measured.t_out_c:.1f} °C by that"
-    change.put("airflow_kg_s", solved.airflow_kg_s, cooled, by=("bypass",))
+    change.put("airflow_kg_s", solved.airflow_kg_s, cooled, by=pad.told_by("airflow_kg_s"))
     if pad.feed_kg_h is not None:
         change.put("feed_kg_h", measured.feed_kg_h, "timed")
     else:
         ratio = measured.feed_kg_h / measured.evaporation_kg_h
-        change.put("feed_ratio", ratio, "feed timed, less the drain", by=("drain_limit_mg_l",))
+        timed = "feed timed, less the drain"
+        change.put("feed_ratio", ratio, timed, by=pad.told_by("feed_ratio"))
     return change
 
 
@@ -236,7 +236,7 @@ def _supply(
 
 def _plant(
     scenario: Scenario,
-    pad: WettedPad,
+    pad: Pad,
     measured: Measured,
     solved: Solved,
     site: SiteFile,
@@ -271,7 +271,7 @@ def _plant(
     return change
 
 
-def _expected(scenario: Scenario, pad: WettedPad, measured: Measured, site: SiteFile) -> Expected:
+def _expected(scenario: Scenario, pad: Pad, measured: Measured, site: SiteFile) -> Expected:
     """Return what the scenario says of the pad that was measured."""
     feed_kg_h = measured.feed_kg_h if pad.feed_kg_h is None else pad.feed_kg_h
     airflow_kg_s, effectiveness = pad.at_once(
@@ -284,7 +284,7 @@ def _expected(scenario: Scenario, pad: WettedPad, measured: Measured, site: Site
         contact_frac=pad.contact_frac,
         airflow_kg_s=airflow_kg_s,
         feed_ratio=pad.feed_ratio or NEEDED_FEED_RATIO,
-        face_area_m2=None if pad.media is None else pad.media.face_area_m2,
+        face_area_m2=pad.face_area_m2,
     )
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import brentq
 
+from dewmargin.contracts import DRAIN_K, FEED_FRAC, FEED_K
 from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics import air, media, pad
@@ -18,9 +19,11 @@ from dewmargin.site.plumbing import HOT_C
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from dewmargin.contracts import Symptom
+
 SECONDS_PER_HOUR = 3600.0
 # Symptom, likely cause, action; common practice, no source. The first word is the key.
-SYMPTOMS = {
+SYMPTOMS: dict[str, Symptom] = {
     "drain_hot": (
         "drain much hotter than wet bulb",
         "channelling, pad dry in strips, orifice too big, pad tilted",
@@ -67,8 +70,7 @@ SYMPTOMS = {
         "check the 24 V circuit",
     ),
 }
-# Tolerances of a visit; common practice, no source.
-FEED_FRAC, FEED_K, EFFECTIVENESS, DRAIN_K = 0.10, 3.0, 0.07, 2.0
+EFFECTIVENESS = 0.07  # tolerance of a visit; common practice, no source
 STATIC_PA = (40.0, 125.0)
 LEAST_V = LEAST_FRAC * NOMINAL_V
 LEAST_EVAPORATION = 0.8  # of what is expected

@@ -16,7 +16,7 @@ from dewmargin.site.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from dewmargin.physics.water_line import Line
+    from dewmargin.physics.water_line import WaterLine
 
 GRAVITY_M_S2 = 9.80665
 HOT_C = 40.0  # a hot feed; no mains is as warm; common practice, no source
@@ -66,14 +66,14 @@ def line_material(material: str, t_water_c: float, *, of: str = "feed line") -> 
     )
 
 
-def hot_share(line: Line, feed_kg_h: float, run_min: float) -> float:
+def hot_share(line: WaterLine, feed_kg_h: float, run_min: float) -> float:
     """Share of a run in which hot water arrives, if the line had cooled before. [-]."""
     require_between("feed line", "feed_kg_h", feed_kg_h, 1e-3, 1e4)
     require_between("feed line", "run_min", run_min, 1e-3, math.inf)
     return max(0.0, 1.0 - line.purge_s(feed_kg_h / SECONDS_PER_HOUR) / (60.0 * run_min))
 
 
-def purge(line: Line, feed_kg_h: float, run_min: float) -> Finding:
+def purge(line: WaterLine, feed_kg_h: float, run_min: float) -> Finding:
     """Tell whether hot water arrives soon enough in a run."""
     share = hot_share(line, feed_kg_h, run_min)
     seconds = line.purge_s(feed_kg_h / SECONDS_PER_HOUR)
@@ -390,7 +390,7 @@ class Plumbing:
     t_cold_c: float | None = None
     material: str | None = None
     drain_material: str | None = None
-    line: Line | None = None
+    line: WaterLine | None = None
     run_min: float = 10.0
     tankless_l_min: float | None = None
     tap: str | None = None

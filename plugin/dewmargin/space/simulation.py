@@ -17,10 +17,10 @@ from dewmargin.energyplus.output_file import (
     INTERVAL_TYPE,
     Picker,
     Quantity,
+    ReportedZone,
     Run,
     Series,
     Values,
-    Zone,
     results_files,
 )
 from dewmargin.errors import InputError, OutOfRangeError
@@ -348,7 +348,7 @@ class Simulation(Inputs):
             **handler.read(values), t_air_c=room["t_air_c"], w_kg_kg=room["w_kg_kg"]
         )
 
-    def _alike(self, run: Run, zones: list[Zone]) -> list[Zone]:
+    def _alike(self, run: Run, zones: list[ReportedZone]) -> list[ReportedZone]:
         """Return the zones beside the space that are held at the same humidity."""
         if self.humidified_alike is None:
             return []
@@ -368,7 +368,7 @@ class Simulation(Inputs):
             )
         return alike
 
-    def _sensor_at(self, run: Run, zones: list[Zone]) -> int | None:
+    def _sensor_at(self, run: Run, zones: list[ReportedZone]) -> int | None:
         """Return the place of the sensor's zone in the space, if the scenario names one."""
         if self.sensor_zone is None:
             return None
@@ -382,7 +382,7 @@ class Simulation(Inputs):
             )
         return zones.index(sensor)
 
-    def _frequency(self, run: Run, zones: list[Zone], alike: list[Zone]) -> str:
+    def _frequency(self, run: Run, zones: list[ReportedZone], alike: list[ReportedZone]) -> str:
         """Return the frequency at which all that is needed is reported; hourly before finer."""
         missing = {
             frequency: self._missing(Picker(run, frequency), zones, alike)
@@ -398,7 +398,9 @@ class Simulation(Inputs):
             hint=f"add to the model and run it again: {lines}",
         )
 
-    def _missing(self, pick: Picker, zones: list[Zone], alike: list[Zone]) -> list[str]:
+    def _missing(
+        self, pick: Picker, zones: list[ReportedZone], alike: list[ReportedZone]
+    ) -> list[str]:
         """Return the variables that must be asked for at this frequency."""
         missing = [q.asked_as for q in _SITE if not pick.has(q, "Environment")]
         missing += [
@@ -423,7 +425,7 @@ def _sensor(t_c: FloatArray, w_offset_kg_kg: FloatArray | None) -> Sensor:
     return Sensor(t_air_c=t_c, w_offset_kg_kg=offset)
 
 
-def _sensed(zones: list[Zone], sensor_at: int | None) -> list[str]:
+def _sensed(zones: list[ReportedZone], sensor_at: int | None) -> list[str]:
     """Say what the humidistat measures."""
     if sensor_at is not None:
         note = (
@@ -444,12 +446,14 @@ def _vapour_enthalpy(t_c: FloatArray) -> FloatArray:
     return 2_500_940.0 + 1_858.95 * t_c
 
 
-def _dry_air(zone: Zone, t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
+def _dry_air(
+    zone: ReportedZone, t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray
+) -> FloatArray:
     """Return the dry air in all multiples of a zone. [kg]."""
     return zone.multiplier * zone.volume_m3 * air.dry_air_density(t_c, w_kg_kg, p_pa)
 
 
-def _at_the_coil(pick: Picker, zones: list[Zone]) -> list[tuple[float, Series | None]]:
+def _at_the_coil(pick: Picker, zones: list[ReportedZone]) -> list[tuple[float, Series | None]]:
     """Choose the series of the heat that a plant brings, outdoor air included, or none.
 
     Which zones a coil of an air loop serves is not told: it counts if all zones are meant.
@@ -484,7 +488,7 @@ def _nearest(missing: list[str], reported: dict[str, str]) -> str:
 
 
 def _sensible(
-    pick: Picker, zones: list[Zone], *quantities: Quantity
+    pick: Picker, zones: list[ReportedZone], *quantities: Quantity
 ) -> list[tuple[float, Series | None]]:
     """Choose the series of the first quantity there is, each with its multiplier, or none."""
     for quantity in quantities:
@@ -498,7 +502,9 @@ def _sensible(
     return []
 
 
-def _doubtful_join(zones: list[Zone], t_c: list[FloatArray], w: list[FloatArray]) -> list[str]:
+def _doubtful_join(
+    zones: list[ReportedZone], t_c: list[FloatArray], w: list[FloatArray]
+) -> list[str]:
     """Warn of joined zones whose air differs so much that they hardly share it.
 
     Of many zones the warmest and the coldest, the driest and the most humid are compared.
@@ -533,7 +539,7 @@ def _site(run: Run, values: Values, t_out_c: FloatArray, w_out_kg_kg: FloatArray
 
 def _latent_gains(
     values: Values,
-    zones: list[Zone],
+    zones: list[ReportedZone],
     latent: list[Series | None],
     t_c: list[FloatArray],
     notes: list[str],
@@ -553,7 +559,7 @@ def _latent_gains(
 
 def _cooled_by_outdoor_air(
     exchanged: SpaceAir,
-    zones: list[Zone],
+    zones: list[ReportedZone],
     t_c: list[FloatArray],
     t_out_c: FloatArray,
     w_out_kg_kg: FloatArray,
@@ -589,7 +595,7 @@ def _mechanically_cooled(
     )
 
 
-def _faces(run: Run, pick: Picker, zones: list[Zone]) -> list[_Face]:
+def _faces(run: Run, pick: Picker, zones: list[ReportedZone]) -> list[_Face]:
     """Choose the inside faces of the space: walls, glass, frames and dividers."""
     position = {zone.index: place for place, zone in enumerate(zones)}
     found = []

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin.energyplus.output_file import Picker, Quantity, Run, Series, Values, Zone
+from dewmargin.energyplus.output_file import Picker, Quantity, ReportedZone, Run, Series, Values
 from dewmargin.space.neighbours import Paths, effectiveness
 
 if TYPE_CHECKING:
@@ -105,7 +105,7 @@ class SpaceAir:
     notes: list[str]
 
 
-def units_of(pick: Picker, quantity: Quantity, zones: list[Zone]) -> list[Series]:
+def units_of(pick: Picker, quantity: Quantity, zones: list[ReportedZone]) -> list[Series]:
     """Choose the series of the ideal-loads units that serve these zones."""
     if len(zones) == len(pick.run.zones):
         return pick.every(quantity)
@@ -144,7 +144,7 @@ class _Recovery:
     idle: tuple[Series, ...] = ()
 
     @classmethod
-    def by_zone(cls, pick: Picker, zones: list[Zone]) -> list[_Recovery]:
+    def by_zone(cls, pick: Picker, zones: list[ReportedZone]) -> list[_Recovery]:
         """Choose those of the ideal-loads unit of each zone."""
         units = [
             _units_by_zone(pick, q) for q in (_IDEAL_RECOVERED, _IDEAL_KEPT_OUT, _IDEAL_RECOVERING)
@@ -200,13 +200,13 @@ class _Recovery:
 class _ZoneAir:
     """Series of a zone's humidity and air flows."""
 
-    zone: Zone
+    zone: ReportedZone
     w: Series | None
     flows: dict[Quantity, Series | None]
     recovery: _Recovery
 
     @classmethod
-    def of(cls, pick: Picker, zone: Zone, recovery: _Recovery) -> _ZoneAir:
+    def of(cls, pick: Picker, zone: ReportedZone, recovery: _Recovery) -> _ZoneAir:
         """Choose them."""
         flows = {q: pick.maybe(q, zone.name) for q in (*FLOWS, *_MIXING)}
         return cls(zone, pick.maybe(W_ZONE, zone.name), flows, recovery)
@@ -230,7 +230,7 @@ class _ZoneAir:
         return self.flow(values, *_MIXING)
 
 
-def _shares(run: Run, zones: list[Zone]) -> FloatArray:
+def _shares(run: Run, zones: list[ReportedZone]) -> FloatArray:
     """Return which part of the air a zone receives comes from which other zone.
 
     The run's list of mixing objects tells, as design flows; without it all others give alike.
@@ -268,7 +268,7 @@ class AirSeries:
     exchangers: _Recovery
 
     @classmethod
-    def of(cls, pick: Picker, chosen: list[Zone], alike: list[Zone]) -> AirSeries:
+    def of(cls, pick: Picker, chosen: list[ReportedZone], alike: list[ReportedZone]) -> AirSeries:
         """Choose them. Zones beside the space matter where it takes air from them."""
         mixes = any(pick.has(q, zone.name) for q in _MIXING for zone in chosen)
         beside = [zone for zone in pick.run.zones if mixes and zone not in (*chosen, *alike)]

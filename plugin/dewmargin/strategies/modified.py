@@ -35,7 +35,7 @@ class LookAhead(Inputs):
     hours: int = Field(ge=1, le=168, description="how far the forecast reaches")
 
 
-class Limits(Inputs):
+class SetpointBounds(Inputs):
     """Bounds of the set-point and of how fast it moves."""
 
     floor_rh: float = Field(0.0, ge=0, le=1, description="never less; default: none")
@@ -92,7 +92,7 @@ class Modifiers(Inputs):
 
     smoothed_outdoor: SmoothedOutdoor | None = Field(None, description="a late outdoor sensor")
     look_ahead: LookAhead | None = Field(None, description="a forecast")
-    limits: Limits | None = Field(None, description="bounds of the set-point")
+    limits: SetpointBounds | None = Field(None, description="bounds of the set-point")
     season: Season | None = Field(None, description="when humidifying is off")
 
 
