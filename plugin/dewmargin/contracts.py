@@ -528,6 +528,25 @@ class Equipment(Protocol):
 
 
 @runtime_checkable
+class InUnits(Equipment, Protocol):
+    """An equipment may be this: a size is then asked of it anew, and not scaled."""
+
+    @property
+    def count(self) -> int:
+        """Units alike."""
+        ...
+
+    @property
+    def rated_kg_h(self) -> float | None:
+        """Vapour that a unit gives by its rating, if it has one. [kg/h]."""
+        ...
+
+    def with_count(self, count: float) -> Equipment:
+        """Return so many of its units; a part of a unit has a part of its flow and energy."""
+        ...
+
+
+@runtime_checkable
 class OnSite(Protocol):
     """An equipment may have this too: the sheet then tells what it asks for on site."""
 

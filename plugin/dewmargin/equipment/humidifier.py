@@ -8,7 +8,7 @@ feed and the slug of cold feed that comes first.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 import numpy as np
 from pydantic import Field
@@ -127,6 +127,10 @@ class Humidifier(Inputs):
     def rated_kg_h(self) -> float | None:
         """Vapour that a unit was stated to give; None: none is stated."""
         return None
+
+    def with_count(self, count: float) -> Self:
+        """Return so many of its units; a part of a unit has a part of its flow and energy."""
+        return self.model_copy(update={"count": count})
 
     @property
     def modulation(self) -> PartLoad | None:

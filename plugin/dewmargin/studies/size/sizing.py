@@ -14,7 +14,7 @@ import numpy as np
 
 from dewmargin import columns
 from dewmargin.columns import Table
-from dewmargin.equipment.humidifier import Humidifier
+from dewmargin.contracts import InUnits
 from dewmargin.errors import InputError
 from dewmargin.physics import air
 from dewmargin.reports import notebook
@@ -169,9 +169,9 @@ def least(done: Callable[[int], bool], *, guess: int, most: int) -> int | None:
 class Search:
     """Sizes of one equipment on one supply under one strategy, tried by solving the year.
 
-    A humidifier of ours is asked anew at every size, since units in one duct share its air, and
-    what runs shorter runs longer on water that stood in its line; a part of a unit counts as a part
-    of its flow, feed and energy. What an extension brings is scaled.
+    What comes in units (`contracts.InUnits`) is asked anew at every size, since units in one duct
+    share its air, and what runs shorter runs longer on water that stood in its line; a part of a
+    unit counts as a part of its flow, feed and energy. What does not is scaled.
 
     Raises
     ------
@@ -191,7 +191,7 @@ class Search:
         self.building, self.case = building, building.case
         self.held, self.allowed = held, allowed
         self._equipment, self._water, self._dry = equipment, water, dry
-        self.given_units = equipment.count if isinstance(equipment, Humidifier) else 1
+        self.given_units = equipment.count if isinstance(equipment, InUnits) else 1
         self.given = held.capability(equipment, self.case, water, dry)
         self.refusal: str | None = None
         self._known: dict[float, Missed | None] = {}
@@ -206,9 +206,9 @@ class Search:
         """
         if units == self.given_units:
             return self.given
-        if not isinstance(self._equipment, Humidifier):
+        if not isinstance(self._equipment, InUnits):
             return scaled(self.given, units / self.given_units)
-        so_many = self._equipment.model_copy(update={"count": units})
+        so_many = self._equipment.with_count(units)
         return self.held.capability(so_many, self.case, self._water, self._dry)
 
     def outcome(self, units: float) -> balance.Outcome:
@@ -621,7 +621,7 @@ def _design_day(
     row: dict[str, Any] = dict.fromkeys((*none, "available_frac", "rate_frac"))
     row["design_day_demand_kg"] = float(by_day[worst])
     best_kg_h = 3600.0 * float(able.rate_kg_s.max()) / given
-    stated = equipment.rated_kg_h if isinstance(equipment, Humidifier) else None
+    stated = equipment.rated_kg_h if isinstance(equipment, InUnits) else None
     rated_kg_h = best_kg_h if stated is None else stated
     if by_day[worst] <= 0.0 or rated_kg_h <= 0.0:
         return row
