@@ -1,4 +1,4 @@
-"""Screening of one wall or roof for condensation inside it, month by month.
+"""Condensation inside one wall or roof, screened month by month.
 
 Vapour diffuses from the room outwards through layers in series. Where it would exceed saturation it
 condenses, on as many planes as the steady state has; later months dry what earlier ones left.

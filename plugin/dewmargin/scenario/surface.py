@@ -1,4 +1,4 @@
-"""A surface of a scenario: how cold it is, told in one of many ways, and how it takes vapour."""
+"""Surfaces of a scenario: how cold each is, told in one of many ways; how it takes vapour."""
 
 from __future__ import annotations
 

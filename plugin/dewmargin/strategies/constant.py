@@ -1,4 +1,4 @@
-"""One relative humidity all year."""
+"""Constant rule: one relative humidity all year."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One dew point all year."""
+"""Dew-point rule: one dew point of the room air all year."""
 
 from __future__ import annotations
 

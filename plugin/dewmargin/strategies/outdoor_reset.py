@@ -1,4 +1,4 @@
-"""Relative humidity on straight lines between outdoor temperatures."""
+"""Outdoor reset: relative humidity on straight lines between outdoor temperatures."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Relative humidity by the clock and the calendar."""
+"""Schedule: relative humidity by the clock and the calendar."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""As humid as the surfaces allow."""
+"""Surface limit: a relative humidity as high as the surfaces allow, less a margin."""
 
 from __future__ import annotations
 
