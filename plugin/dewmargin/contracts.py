@@ -178,6 +178,12 @@ class Capability:
             able = able + (1.0 - self.heat_frac) * self.added_share * rate(self.added)
         return able
 
+    def available_s(self, step_s: float) -> FloatArray:
+        """Return the time of each step in which it may run. [s]."""
+        beside = 0.0 if self.added is None else self.added_share
+        found: FloatArray = step_s * (self.heat_frac + (1.0 - self.heat_frac) * beside)
+        return found
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quality:
@@ -289,6 +295,16 @@ class WhileWet:
     rh_frac: FloatArray
     surfaces: tuple[str, ...]
     above_g_m2: float
+
+    def above_kg_m2(self, case: HourlyCase) -> FloatArray:
+        """Return the film of each surface of a case from which on it counts, (n_surfaces,)."""
+        return np.array(
+            [
+                1e-3 * self.above_g_m2 if surface.name in self.surfaces else np.inf
+                for surface in case.surfaces
+            ],
+            dtype=np.float64,
+        )
 
 
 @runtime_checkable

@@ -110,7 +110,8 @@ def check_strategy(strategy: Strategy, *cases: HourlyCase) -> None:
     strategy : Strategy
         An object of the class, as a scenario would make it.
     *cases : HourlyCase
-        Cases to ask it on, if not `testing_cases.cold_weeks`, whose surfaces are called glass and frame.
+        Cases to ask it on, if not `testing_cases.cold_weeks`, whose surfaces are called glass and
+        frame.
 
     Raises
     ------

@@ -21,9 +21,9 @@ import pandas as pd
 from dewmargin import columns, kernel
 from dewmargin.energyplus.run import simulate
 from dewmargin.physics import air
+from dewmargin.solve.year_of_many import N_METRICS
 from dewmargin.studies.compare.comparison import compare
 from dewmargin.studies.demo import demo_folder
-from dewmargin.studies.stress.study import N_METRICS
 from dewmargin.studies.sweep import blocks
 from dewmargin.studies.sweep.blocks import Solved
 from dewmargin.studies.sweep.dataset import Store

@@ -14,14 +14,17 @@ from cases import small_case
 from dewmargin import scenario
 from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.physics import air
+from dewmargin.scenario import Comfort
 from dewmargin.solve import balance
-from dewmargin.solve.hours import hours_of
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.control import IDEAL, Control, shifted
 from dewmargin.strategies.outdoor_reset import OutdoorReset
 from dewmargin.strategies.surface_limit import SurfaceLimit
-from dewmargin.studies.compare.comparison import _deliver, compare_case, hold
+from dewmargin.studies.compare.comparison import compare_case
+from dewmargin.studies.compare.option import delivered
 from dewmargin.studies.demo import demo_folder
+from dewmargin.studies.options.engine import prepared
+from dewmargin.studies.options.held import hold
 from references.switching import STEP_S, switched
 
 RESET = OutdoorReset(name="x", points=[[-20, 0.2], [5, 0.4]])
@@ -166,9 +169,9 @@ class Room:
     def ours(self, control: Control) -> Ours:
         """Return the same by the closed form, with the tolerances argued below."""
         case, capability = self.case, self.capability
-        hours = hours_of(case, heating_season_below_c=15.0)
-        held = hold(Constant(name="x", rh=RH_SET), control, case, hours)
-        outcome, cycles = _deliver(control, case, held, capability)
+        [held] = hold(prepared(case, Comfort()), [Constant(name="x", rh=RH_SET)], control)
+        wish = balance.Asked(rh_set_frac=held.rh_set, capability=capability, wet=held.wet)
+        [(outcome, cycles)] = delivered(control, case, [wish])
         rh = air.relative_humidity(case.t_air_c, outcome.w_kg_kg, case.p_pa)
         # The closed form itself, at what is then added.
         swing = control.swing(case, rh, capability, outcome.added_kg)

@@ -17,15 +17,17 @@ from dewmargin import scenario
 from dewmargin.contracts import FilmMemory, Strategy
 from dewmargin.errors import ExtensionError
 from dewmargin.physics import air
-from dewmargin.solve.hours import hours_of
+from dewmargin.scenario import Comfort
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.control import IDEAL
 from dewmargin.strategies.modified import Modified, Modifiers
 from dewmargin.strategies.outdoor_reset import OutdoorReset
 from dewmargin.strategies.schedule import Schedule
 from dewmargin.strategies.surface_limit import SurfaceLimit
-from dewmargin.studies.compare.comparison import compare_case, hold
+from dewmargin.studies.compare.comparison import compare_case
 from dewmargin.studies.demo import demo_folder
+from dewmargin.studies.options.engine import prepared
+from dewmargin.studies.options.held import hold
 
 RESET = OutdoorReset(name="x", points=[[-20, 0.2], [5, 0.4]])
 DEMO = demo_folder() / "scenarios" / "larch_house.toml"
@@ -70,7 +72,7 @@ def test_a_modifier_sees_no_further_than_it_says(name: str, rule) -> None:
     case = small_case(N)
     strategy = modified(rule, **ALL[name])
 
-    held = hold(strategy, IDEAL, case, hours_of(case, heating_season_below_c=15.0))
+    [held] = hold(prepared(case, Comfort()), [strategy], IDEAL)
 
     assert np.array_equal(held.rh_set, strategy.setpoint(case))
     assert strategy.horizon_h == (6.0 if "look_ahead" in ALL[name] else 0.0)
@@ -89,14 +91,11 @@ class Peeking:
 
 
 def test_a_rule_that_peeks_is_found_behind_its_modifiers() -> None:
-    case = small_case(N)
-
     with pytest.raises(ExtensionError) as caught:
         hold(
-            modified(Peeking(), look_ahead={"hours": 2}, season={"off_above_c": 5}),
+            prepared(cold(np.linspace(0.0, -30.0, N)), Comfort()),
+            [modified(Peeking(), look_ahead={"hours": 2}, season={"off_above_c": 5})],
             IDEAL,
-            cold(np.linspace(0.0, -30.0, N)),
-            hours_of(case, heating_season_below_c=15.0),
         )
 
     assert str(caught.value) == (

@@ -33,7 +33,8 @@ from dewmargin.studies.frontier.frontier import (
     best_lines,
     search,
 )
-from dewmargin.studies.frontier.lines import STEP_K, Limit, Line, Space, strategy_of
+from dewmargin.studies.frontier.lines import STEP_K, Line, Space, strategy_of
+from dewmargin.studies.options.limit import Limit
 from frontier_cases import TARIFF, room, silent, trial_of, two_point_lines
 from published import rows as published
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dewmargin.scenario.targets import Variants, draws_of, placed
-from dewmargin.studies.options.prepared import Device, plant
+from dewmargin.studies.options.prepared import PreparedDevice, plant
 from stress_case import january, small
 
 LEAKAGE = "space.house.leakage_m3_h_at_50pa | factor | uniform | low=0.8; high=1.2"
@@ -40,7 +40,9 @@ def test_a_plant_of_which_nothing_is_drawn_is_left_as_it_is(tmp_path) -> None:
     variants, rows = study_of(tmp_path, EFFECTIVENESS)
 
     met = plant(variants, rows)
-    can = Device(variants, met, rows, equipment=0, supply=0).at(rows[0], variants.case_of(()))
+    can = PreparedDevice(variants, met, rows, equipment=0, supply=0).at(
+        rows[0], variants.case_of(())
+    )
 
     assert (met.air, met.moves) == ((), False)
     assert can.heat_frac is variants.case_of(()).air_system.heat_frac
@@ -48,7 +50,7 @@ def test_a_plant_of_which_nothing_is_drawn_is_left_as_it_is(tmp_path) -> None:
 
 def test_a_device_runs_when_the_drawn_plant_heats(tmp_path) -> None:
     variants, rows = study_of(tmp_path, LEAKAGE)
-    device = Device(variants, plant(variants, rows), rows, equipment=0, supply=0)
+    device = PreparedDevice(variants, plant(variants, rows), rows, equipment=0, supply=0)
 
     for row in rows:
         case = variants.case_of(row)
@@ -59,7 +61,7 @@ def test_a_device_runs_when_the_drawn_plant_heats(tmp_path) -> None:
 def test_a_device_of_the_room_does_not_wait_for_heat(tmp_path) -> None:
     room = {'call = "heating"': 'call = "always"\narrangement = "room"'}
     variants, rows = study_of(tmp_path, LEAKAGE, lines=room)
-    device = Device(variants, plant(variants, rows), rows, equipment=0, supply=0)
+    device = PreparedDevice(variants, plant(variants, rows), rows, equipment=0, supply=0)
 
     assert np.all(device.at(rows[0], variants.case_of(rows[0])).heat_frac == 1.0)
 

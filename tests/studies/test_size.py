@@ -26,14 +26,16 @@ from dewmargin.errors import InputError
 from dewmargin.physics import air
 from dewmargin.reports import terminal
 from dewmargin.reports.folder import verify_folder
-from dewmargin.scenario import load
+from dewmargin.scenario import Comfort, load
 from dewmargin.solve import balance
-from dewmargin.solve.hours import duration, hours_of
+from dewmargin.solve.hours import duration
 from dewmargin.strategies.constant import Constant
 from dewmargin.strategies.control import IDEAL, Control
 from dewmargin.strategies.surface_limit import SurfaceLimit
-from dewmargin.studies.compare.comparison import compare_case, hold
+from dewmargin.studies.compare.comparison import compare_case
 from dewmargin.studies.demo import demo_folder
+from dewmargin.studies.options.engine import prepared
+from dewmargin.studies.options.held import hold
 from dewmargin.studies.size.sizing import (
     MOST,
     STEPS,
@@ -57,7 +59,7 @@ if TYPE_CHECKING:
     from dewmargin.contracts import Equipment
     from dewmargin.equipment.humidifier import Humidifier
     from dewmargin.scenario import Scenario
-    from dewmargin.studies.compare.comparison import Held
+    from dewmargin.studies.options.held import Held
 
 HOUSE = demo_folder() / "scenarios" / "larch_house.toml"
 COLD = Supply(name="cold", cold_c=10)
@@ -108,8 +110,8 @@ def sizes_of(
 
 def held_of(case: HourlyCase, rh: float = 0.35) -> Held:
     """Return a constant set-point as it is held."""
-    hours = hours_of(case, heating_season_below_c=15.0)
-    return hold(Constant(name="x", rh=rh), IDEAL, case, hours)
+    [held] = hold(prepared(case, Comfort()), [Constant(name="x", rh=rh)], IDEAL)
+    return held
 
 
 # Loads
@@ -244,7 +246,7 @@ def test_the_size_that_is_chosen_does_and_the_next_smaller_does_not(device: Humi
         assert missed(held, option.outcome.added_kg).within(allowed) is fits
         if fits:
             assert row["units_shortfall_kg"] == pytest.approx(option.row["shortfall_kg"])
-    search = Search(case, held, device, cold, dry, allowed)
+    search = Search(prepared(case, Comfort()), held, device, cold, dry, allowed)
     factor = row["factor"]
     assert isinstance(factor, float)
     assert factor * device.count <= units
@@ -305,7 +307,7 @@ def test_two_units_in_a_duct_share_what_its_air_can_take_up() -> None:
     case = small_case()
     held, water, dry = held_of(case), COLD.feed_water(case), balance.baseline(case)
     device = FixedRate(name="x", rate_kg_h=5.0, call="humidity")
-    search = Search(case, held, device, water, dry, Missed(hours=0.0, kg=0.0))
+    search = Search(prepared(case, Comfort()), held, device, water, dry, Missed(hours=0.0, kg=0.0))
 
     one, two = (flows(case, held, search.capability(n)).rate_kg_s for n in (1, 2))
 

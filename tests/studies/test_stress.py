@@ -18,7 +18,8 @@ from dewmargin.scenario.targets import Variants
 from dewmargin.solve import year_of_many
 from dewmargin.studies.compare.comparison import compare, compare_case
 from dewmargin.studies.demo import demo_folder
-from dewmargin.studies.frontier.lines import Limit
+from dewmargin.studies.options import engine, runner
+from dewmargin.studies.options.limit import Limit
 from dewmargin.studies.stress import study as stress
 from dewmargin.studies.stress.study import (
     LIMITED,
@@ -213,7 +214,7 @@ def test_nothing_doubtful_has_no_spread_and_the_numbers_of_compare(
     doubt, tmp_path, monkeypatch
 ) -> None:
     """Counts are equal; sums are taken in another order, which moves their last digits."""
-    monkeypatch.setattr(stress, "default_doubts", lambda *_: [])
+    monkeypatch.setattr(runner, "default_doubts", lambda *_: [])
     scenario = small(tmp_path, doubt)
 
     found = study(scenario, samples=1)
@@ -331,10 +332,11 @@ def test_a_draw_does_not_depend_on_what_else_is_drawn_beside_it(tmp_path) -> Non
     scenario = small(
         tmp_path, SETS["house"] + "equipment[0].airflow_kg_s|factor|uniform|low=0.8; high=1.2"
     )
-    runner = stress.Runner(scenario)
+    study_of = stress._Study(scenario)
+    runner = study_of.runner
     a, b = design(8, 16, "sobol", seed=1)
     draws_a, draws_b = (stress.draws_of(runner.doubts, each) for each in (a, b))
-    runner._prepare([runner.variants.row(draw) for draw in (*draws_a, *draws_b)])
+    study_of._prepare([runner.variants.row(draw) for draw in (*draws_a, *draws_b)])
     group, other = (
         [
             runner.variants.row(draw)
@@ -344,13 +346,13 @@ def test_a_draw_does_not_depend_on_what_else_is_drawn_beside_it(tmp_path) -> Non
     )
     every = range(len(runner.options))
 
-    whole = runner._numbers(group, every)
+    whole = study_of._numbers(group, every)
 
-    np.testing.assert_array_equal(runner._numbers(group[::-1], every)[::-1], whole)
-    np.testing.assert_array_equal(runner._numbers([*other, *group], every)[len(other) :], whole)
+    np.testing.assert_array_equal(study_of._numbers(group[::-1], every)[::-1], whole)
+    np.testing.assert_array_equal(study_of._numbers([*other, *group], every)[len(other) :], whole)
     for row, numbers in zip(group, whole, strict=True):
-        np.testing.assert_array_equal(runner._numbers([row], every)[0], numbers)
-        np.testing.assert_array_equal(runner._numbers([row], [1])[0], numbers[1:2])
+        np.testing.assert_array_equal(study_of._numbers([row], every)[0], numbers)
+        np.testing.assert_array_equal(study_of._numbers([row], [1])[0], numbers[1:2])
     # All differ but the one with another limit of cooling, which January does not meet.
     assert len({each.tobytes() for each in whole}) == len(group) - 1
 
@@ -359,16 +361,17 @@ def test_a_draw_does_not_depend_on_what_else_is_drawn_beside_it(tmp_path) -> Non
 def test_numbers_do_not_depend_on_how_many_cases_are_solved_at_once(
     at_once, tmp_path, monkeypatch
 ) -> None:
-    runner = stress.Runner(small(tmp_path, SETS["house"], lines=MORE))
+    study_of = stress._Study(small(tmp_path, SETS["house"], lines=MORE))
+    runner = study_of.runner
     a, b = (stress.draws_of(runner.doubts, each) for each in design(7, 9, "sobol", seed=1))
     group = [runner.variants.row(draw) for draw in (a[0], *stress._mixed(a[0], b[0]))]
-    runner._prepare(group)
+    study_of._prepare(group)
     every = range(len(runner.options))
-    usual = runner._numbers(group, every)
+    usual = study_of._numbers(group, every)
 
-    monkeypatch.setattr(stress, "CASES_AT_ONCE", at_once)
+    monkeypatch.setattr(engine, "CASES_AT_ONCE", at_once)
 
-    assert runner._numbers(group, every).tobytes() == usual.tobytes()
+    assert study_of._numbers(group, every).tobytes() == usual.tobytes()
 
 
 DEVICE = """
@@ -644,7 +647,7 @@ def test_an_interruption_ends_the_work_at_once(tmp_path) -> None:
     scenario = small(tmp_path, DEVICE)
     asked = threading.Semaphore(0)
     solved = []
-    numbers = stress.Runner._numbers
+    numbers = stress._Study._numbers
 
     def slow(self, group, options) -> np.ndarray:
         solved.append(group)
@@ -655,7 +658,7 @@ def test_an_interruption_ends_the_work_at_once(tmp_path) -> None:
         raise KeyboardInterrupt
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(stress.Runner, "_numbers", slow)
+        patch.setattr(stress._Study, "_numbers", slow)
         patch.setattr(parallel, "cpu_count", lambda: 2)
         with pytest.raises(KeyboardInterrupt):
             study(scenario, samples=4 * 256, after=stop)

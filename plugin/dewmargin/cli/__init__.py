@@ -237,7 +237,7 @@ def frontier(
     """
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
     from dewmargin.studies.frontier.frontier import best_lines  # noqa: PLC0415 - keeps --help fast
-    from dewmargin.studies.frontier.lines import Limit  # noqa: PLC0415 - idem
+    from dewmargin.studies.options.limit import Limit  # noqa: PLC0415 - idem
 
     low, high = range_ or (None, None)
     with terminal.progress("tried, kept", None) as advance:
@@ -393,7 +393,7 @@ def stress(
     What is drawn, and how, stands in its [[doubts]]; without them the usual doubts are drawn.
     """
     from dewmargin.reports import terminal  # noqa: PLC0415 - idem
-    from dewmargin.studies.frontier.lines import Limit  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.studies.options.limit import Limit  # noqa: PLC0415 - keeps --help fast
     from dewmargin.studies.stress.study import LIMITED, study  # noqa: PLC0415 - idem
 
     asked = [Limit.parse(text, known=LIMITED) for text in limits]

@@ -31,6 +31,7 @@ PartOf = Callable[[str, int | None, tuple[Change, ...]], Any]
 LISTS = ("surfaces", "strategies", "equipment", "supplies")
 SINGLE = ("weather", "space", "comfort", "control", "tariff")
 Row = tuple[Any, ...]  # what each target says
+Draw = tuple[Any, ...]  # what each doubt is drawn as
 KEPT = 32  # cases that may be asked for again soon
 KEPT_PARTS = 256  # idem, parts of a scenario
 

@@ -18,6 +18,8 @@ from dewmargin.physics import air
 from dewmargin.solve import cases
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import WhileWet
@@ -25,9 +27,10 @@ if TYPE_CHECKING:
 
 _MOST_TURNS = 50  # of space and zones solved in turn; five to ten in a house
 _SETTLED_KG_KG = 1e-8
+_MOST_AT_ONCE_BYTES = 2**28  # of what the kernel writes: 200 cases of hours, 16 of five minutes
 # Humidity ratio to hold, that to hold while a surface is wet, and the film of each surface from
 # which on it is wet [kg/m2].
-_Held = tuple["FloatArray", "FloatArray", "FloatArray"]
+_ToHold = tuple["FloatArray", "FloatArray", "FloatArray"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,6 +118,25 @@ def setpoint_humidity_ratio(case: HourlyCase, rh_set_frac: FloatArray) -> FloatA
     return np.where(off, NEVER, w_set)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What a space is to hold, and with which device.
+
+    Attributes
+    ----------
+    rh_set_frac : float64 array, shape (n_steps,)
+        Relative humidity to hold. [-]
+    capability : Capability or None
+        What the equipment can do in each step; None is a device without limit.
+    wet : WhileWet or None
+        What to hold while a surface is wet; None: the same.
+    """
+
+    rh_set_frac: FloatArray
+    capability: Capability | None
+    wet: WhileWet | None = None
+
+
 def demand(
     case: HourlyCase,
     rh_set_frac: FloatArray,
@@ -123,7 +145,9 @@ def demand(
     start: State | None = None,
 ) -> Outcome:
     """Solve the year with a device without limit: what it adds is the demand."""
-    return _held(case, rh_set_frac, None, wet=wet, start=start)
+    return deliver_all(
+        case, [Asked(rh_set_frac=rh_set_frac, capability=None, wet=wet)], start=start
+    )[0]
 
 
 def baseline(case: HourlyCase, *, start: State | None = None) -> Outcome:
@@ -139,24 +163,49 @@ def deliver(
     wet: WhileWet | None = None,
     start: State | None = None,
 ) -> Outcome:
-    """Solve the year with an equipment on a supply.
+    """Solve the year with an equipment on a supply, as `deliver_all` does."""
+    held = Asked(rh_set_frac=rh_set_frac, capability=capability, wet=wet)
+    return deliver_all(case, [held], start=start)[0]
+
+
+def deliver_all(
+    case: HourlyCase, asked: Sequence[Asked], *, start: State | None = None
+) -> list[Outcome]:
+    """Solve the year for all that is asked of a space, side by side; none depends on another.
 
     Parameters
     ----------
     case : HourlyCase
-        Zones held beside the space have humidifiers of their own, without limit.
-    rh_set_frac : float64 array, shape (n_steps,)
-        Relative humidity to hold. [-]
-    capability : Capability
-        What the equipment can do in each step.
-    wet : WhileWet, optional
-        What to hold while a surface is wet; by default the same.
+        Zones held beside the space have humidifiers of their own, without limit: with them each
+        is solved by itself, since space and zones are solved in turn until they agree.
+    asked : sequence of Asked
     start : State, optional
-        Where to start; by default a whole year starts from its own last 14 days, a part of a year
-        as it would be without a humidifier: a simulation at its own humidity, the house model at
-        the equilibrium of its first step.
+        Where each starts; by default a whole year starts from its own last 14 days, a part of a
+        year as it would be without a humidifier: a simulation at its own humidity, the house model
+        at the equilibrium of its first step.
     """
-    return _held(case, rh_set_frac, capability, wet=wet, start=start)
+    if case.held_zones:
+        starts = [None if start is None else start.of([i]) for i in range(len(asked))]
+        return [
+            _in_turn(case, each, start=begin) for each, begin in zip(asked, starts, strict=True)
+        ]
+    at_once = max(_MOST_AT_ONCE_BYTES // _bytes_of_a_case(case), 1)
+    found: list[Outcome] = []
+    for first in range(0, len(asked), at_once):
+        some = range(first, min(first + at_once, len(asked)))
+        solved = _solve(
+            case,
+            [_to_hold(case, asked[i]) for i in some],
+            [asked[i].capability for i in some],
+            start=None if start is None else start.of(some),
+        )
+        found += [outcome for outcome, _ in solved]
+    return found
+
+
+def _bytes_of_a_case(case: HourlyCase) -> int:
+    """Return how much the kernel writes of a case."""
+    return 8 * case.n_steps * (len(cases.OUTPUTS) + len(cases.FILMS) * len(case.surfaces))
 
 
 def direct(case: HourlyCase) -> HourlyCase:
@@ -165,39 +214,32 @@ def direct(case: HourlyCase) -> HourlyCase:
 
 
 def _baseline(case: HourlyCase, *, start: State | None) -> tuple[Outcome, FloatArray]:
-    held = _always(np.full(case.n_steps, NEVER), len(case.surfaces))
-    return _solve(case, held, idle(case.n_steps), start=start)
+    never = _always(np.full(case.n_steps, NEVER), len(case.surfaces))
+    return _solve(case, [never], [idle(case.n_steps)], start=start)[0]
 
 
-def _always(w_set: FloatArray, n_surfaces: int = 0) -> _Held:
+def _always(w_set: FloatArray, n_surfaces: int = 0) -> _ToHold:
     """Return a set-point that films do not change."""
     return w_set, w_set, np.full(n_surfaces, np.inf)
 
 
-def _held(
-    case: HourlyCase,
-    rh_set_frac: FloatArray,
-    capability: Capability | None,
-    *,
-    wet: WhileWet | None,
-    start: State | None,
-) -> Outcome:
+def _to_hold(case: HourlyCase, held: Asked) -> _ToHold:
+    w_set = setpoint_humidity_ratio(case, held.rh_set_frac)
+    w_wet, wet_above = w_set, np.full(len(case.surfaces), np.inf)
+    if held.wet is not None:
+        w_wet = setpoint_humidity_ratio(case, held.wet.rh_frac)
+        wet_above = held.wet.above_kg_m2(case)
+    return w_set, w_wet, wet_above
+
+
+def _in_turn(case: HourlyCase, asked: Asked, *, start: State | None) -> Outcome:
     """Solve the year at a set-point, together with the zones held beside the space.
 
     Space and zones are solved in turn, each with the others' departures as they were last found,
     until the space no longer changes. What one turn leaves open the next shrinks by the part of
     its air that each receives from the others and gets back.
     """
-    w_set = setpoint_humidity_ratio(case, rh_set_frac)
-    w_wet, wet_above = w_set, np.full(len(case.surfaces), np.inf)
-    if wet is not None:
-        w_wet = setpoint_humidity_ratio(case, wet.rh_frac)
-        for i, surface in enumerate(case.surfaces):
-            if surface.name in wet.surfaces:
-                wet_above[i] = 1e-3 * wet.above_g_m2
-    held = (w_set, w_wet, wet_above)
-    if not case.held_zones:
-        return _solve(case, held, capability, start=start)[0]
+    held, capability = _to_hold(case, asked), asked.capability
     unraised = np.zeros(case.n_steps) if case.departure else _baseline(case, start=start)[1]
     zones = [
         replace(
@@ -215,19 +257,21 @@ def _held(
         )
         for zone in case.held_zones
     ]
-    targets = [_always(setpoint_humidity_ratio(zone, rh_set_frac)) for zone in zones]
+    targets = [_always(setpoint_humidity_ratio(zone, asked.rh_set_frac)) for zone in zones]
     given = np.array([zone.given_kg_s for zone in case.held_zones])
     raised = np.zeros((1 + len(zones), case.n_steps))
     for _ in range(_MOST_TURNS):
         brought = np.sum(given * raised[1:], axis=0)
-        outcome, x = _solve(case, held, capability, start=start, brought_kg_s=brought)
+        [(outcome, x)] = _solve(case, [held], [capability], start=start, brought_kg_s=brought)
         settled = float(np.max(np.abs(x - unraised - raised[0]))) < _SETTLED_KG_KG
         raised[0] = x - unraised
         if settled:
             break
         for i, zone in enumerate(zones):
             received = np.sum(case.held_zones[i].received_kg_s * raised, axis=0)
-            _, raised[1 + i] = _solve(zone, targets[i], None, start=None, brought_kg_s=received)
+            [(_, raised[1 + i])] = _solve(
+                zone, [targets[i]], [None], start=None, brought_kg_s=received
+            )
     return outcome
 
 
@@ -240,33 +284,42 @@ def idle(n_steps: int) -> Capability:
 
 def _solve(
     case: HourlyCase,
-    held: _Held,
-    capability: Capability | None,
+    held: Sequence[_ToHold],
+    capabilities: Sequence[Capability | None],
     *,
     start: State | None,
     brought_kg_s: FloatArray | None = None,
-) -> tuple[Outcome, FloatArray]:
-    """Solve the year; return what happened, and the mean of the kernel's x in each step."""
+) -> list[tuple[Outcome, FloatArray]]:
+    """Solve the year of each; return what happened, and the mean of the kernel's x in each step."""
+    n = len(held)
     of = cases.building(case, brought_kg_s=brought_kg_s)
     ran = cases.solve(
         of,
         cases.Cases(
-            low=np.array([of.to_hold(held[0]), of.to_hold(held[1])]),
-            devices=[cases.device(case, capability)],
-            of_low=[0],
-            of_low_wet=[1],
-            of_device=[0],
-            wet_above_kg_m2=held[2][None, :],
+            low=np.array([of.to_hold(w_set) for dry, wet, _ in held for w_set in (dry, wet)]),
+            devices=[cases.device(case, each) for each in capabilities],
+            of_low=range(0, 2 * n, 2),
+            of_low_wet=range(1, 2 * n, 2),
+            of_device=range(n),
+            wet_above_kg_m2=np.array([above for *_, above in held]),
         ),
         start=start,
     )
-    sum_x, *given, run_heat, run_rest, fog, x_end, y_end = ran.steps[:, 0]
-    taken, runoff, film = ran.films[:, 0]
+    return [_outcome(of, ran, i, capability) for i, capability in enumerate(capabilities)]
+
+
+def _outcome(
+    of: cases.Building, ran: cases.Ran, i: int, capability: Capability | None
+) -> tuple[Outcome, FloatArray]:
+    """Return what happened in a case, and the mean of the kernel's x in each step."""
+    case, begins = of.case, ran.begins.of([i])
+    sum_x, *given, run_heat, run_rest, fog, x_end, y_end = ran.steps[:, i]
+    taken, runoff, film = ran.films[:, i]
     added = given[0] + given[1]
     base, area = case.w_base_kg_kg, of.area_m2
 
-    stored = case.dry_air_kg * np.diff(x_end, prepend=ran.begins.x) + case.buffer_kg * np.diff(
-        y_end, prepend=ran.begins.y
+    stored = case.dry_air_kg * np.diff(x_end, prepend=begins.x) + case.buffer_kg * np.diff(
+        y_end, prepend=begins.y
     )
     flows = of.source_kg_s * case.step_s - case.exchange_kg_s * sum_x
     error = stored - (flows + added - area @ taken - fog)
@@ -289,12 +342,13 @@ def _solve(
         running_frac=total(run_heat + run_rest) / 3600.0,
         taken_kg_m2=taken_kg_m2,
         runoff_kg_m2=total(runoff),
-        film_kg_m2=film[:, case.steps_per_hour - 1 :: case.steps_per_hour],
+        # A copy: what the kernel wrote of all cases is not to be kept for the hours of one.
+        film_kg_m2=film[:, case.steps_per_hour - 1 :: case.steps_per_hour].copy(),
         condensed_kg=area[:, None] * np.maximum(taken_kg_m2, 0.0),
         dried_kg=area[:, None] * np.maximum(-taken_kg_m2, 0.0),
         fog_kg=total(fog),
         balance_error_kg=np.abs(error).reshape(hours).max(axis=1),
-        end=ran.ends,
+        end=ran.ends.of([i]),
     )
     return outcome, x_mean
 
@@ -324,8 +378,7 @@ def _used(
     feed = total("feed") + capability.resting_feed_kg_s * resting_s
     fuel = total("fuel")
     if capability.part_load is not None:
-        beside = 0.0 if capability.added is None else capability.added_share
-        available_s = case.step_s * (capability.heat_frac + (1.0 - capability.heat_frac) * beside)
+        available_s = capability.available_s(case.step_s)
         fuel = fuel / capability.part_load.factor(given_kg[0] + given_kg[1], available_s)
     vapour_j = (given_kg[0] + given_kg[1]) * air.vapour_enthalpy(case.t_air_c)
     return {

@@ -60,6 +60,7 @@ _KWH = {
     "fuel_kwh": tally.FUEL,
 }
 METRICS = tuple(column.name for column in columns.YEARLY)
+N_METRICS = len(METRICS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -302,13 +303,6 @@ def _taken(
     }
 
 
-def available_s(can: Capability, step_s: float) -> FloatArray:
-    """Return the time of each step in which a device may run. [s]."""
-    beside = 0.0 if can.added is None else can.added_share
-    found: FloatArray = step_s * (can.heat_frac + (1.0 - can.heat_frac) * beside)
-    return found
-
-
 def _account(
     of: Building, book: Ledger, ran: Ran, taker: Taker, which: np.ndarray, out: FloatArray
 ) -> None:
@@ -324,7 +318,7 @@ def _account(
         3600.0 * case.hourly_mean(case.heating_w), book.hours.cooling, energy.KEPT_IN_AN_HOUR,
         per_heat(case.heat_source, of), per_heat(taker.heater, of), rows, of_use,
         _column(can.added_share, n),
-        available_s(can, case.step_s),
+        can.available_s(case.step_s),
         hot.astype(np.float64), can.standby_w, can.resting_feed_kg_s,
         _column(can.resting_heat_w, n),
         np.empty((0, 2)) if load is None else np.array(load.points),

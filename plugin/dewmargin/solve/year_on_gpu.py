@@ -263,7 +263,7 @@ def _device(job: Job, which: int) -> FloatArray:
     found[year.SHARE_REST] = device.rest_share
     if (taker := job.takers.get(which)) is not None:
         can = taker.capability
-        found[year.AVAILABLE] = year_of_many.available_s(can, case.step_s)
+        found[year.AVAILABLE] = can.available_s(case.step_s)
         found[year.HOT] = 0.0 if can.hot is None else can.hot
         found[year.RESTING_HEAT] = can.resting_heat_w
         found[year.HEATER] = np.repeat(

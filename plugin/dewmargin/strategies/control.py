@@ -20,7 +20,7 @@ from dewmargin.physics.series import lagged
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import Capability, Mode
+    from dewmargin.contracts import Capability
 
 YEAR = np.timedelta64(365, "D")
 MIN_PER_H = 60.0
@@ -147,7 +147,7 @@ class Control(Inputs):
         w_unit = air.humidity_ratio(case.sensed_p_sat_pa, case.p_pa)
         w_set = air.humidity_ratio(rh_set * case.sensed_p_sat_pa, case.p_pa)
         per_h = 3600.0 / (case.dry_air_kg * w_unit)
-        rate = _mean_rate(capability, w_set - sensed.w_offset_kg_kg)
+        rate = capability.able_kg_s(w_set - sensed.w_offset_kg_kg)
         swings = (need > 0.0) & (need < rate) & (rh_set > 0.0)
         fall = np.where(swings, per_h * need, 1.0)
         rise = np.where(swings, per_h * (rate - need), 1.0)
@@ -173,16 +173,3 @@ IDEAL = Control()
 def shifted(rh_set: FloatArray, by: FloatArray | float) -> FloatArray:
     """Return a set-point shifted within 0 and 1; what is off stays off."""
     return np.where(rh_set > 0.0, np.clip(rh_set + by, 0.0, 1.0), 0.0)
-
-
-def _mean_rate(capability: Capability, w_kg_kg: FloatArray) -> FloatArray:
-    """Return what the equipment can add on average over a step, at a humidity. [kg/s]."""
-
-    def rate(mode: Mode) -> FloatArray:
-        return np.maximum(mode.r0_kg_s - mode.r1_kg_s * w_kg_kg, 0.0)
-
-    mean: FloatArray = capability.heat_frac * rate(capability.heat)
-    if capability.added is not None:
-        rest = (1.0 - capability.heat_frac) * capability.added_share
-        mean = mean + rest * rate(capability.added)
-    return mean

@@ -28,20 +28,21 @@ from dewmargin.scenario import Scenario, load
 from dewmargin.solve import balance, year_of_many
 from dewmargin.solve.hours import hours_of
 from dewmargin.solve.wetness import condenses
-from dewmargin.studies.compare.comparison import about, compare_case, write_tables
+from dewmargin.studies.compare.comparison import compare_case
 from dewmargin.studies.compare.verdict import Limits
 from dewmargin.studies.frontier.lines import (
     RESET,
     STEP_K,
     SURFACE,
     Box,
-    Limit,
     Space,
     neighbours,
     strategy_of,
     surface_rules,
 )
 from dewmargin.studies.frontier.trial import Trial
+from dewmargin.studies.options.limit import Limit
+from dewmargin.studies.options.record import about, write_tables
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.core.parallel import side_by_side
-from dewmargin.errors import InputError
 from dewmargin.physics.series import least_ahead
-from dewmargin.solve import balance, cases, year_of_many
-from dewmargin.solve.hours import hours_of
+from dewmargin.solve import balance, year_of_many
 from dewmargin.studies.frontier.lines import strategy_of
+from dewmargin.studies.options.engine import CASES_AT_ONCE, Pile, prepared, require_alone, solve
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,25 +25,10 @@ if TYPE_CHECKING:
     from dewmargin.scenario import Scenario
     from dewmargin.studies.frontier.lines import Line, Space
 
-CHUNK = 32  # lines solved in one call: as many go through the year side by side
+_THE_DEVICE = "the device"
 
 Numbers = Mapping[str, float]
 Tried = Callable[[int, int], None]  # told how many were tried, and how many are kept
-
-
-def require_alone(case: HourlyCase, *, what: str = "lines and draws") -> None:
-    """Raise if zones are humidified together: they are solved in turn, not many cases at once.
-
-    Raises
-    ------
-    InputError
-    """
-    if case.held_zones:
-        raise InputError(
-            f"{what} are not tried with zones that are humidified beside the space",
-            where="space.simulation.humidified_alike",
-            hint="leave them out here, or compare options one by one",
-        )
 
 
 class Trial:
@@ -72,11 +56,8 @@ class Trial:
     ) -> None:
         require_alone(case)
         self.scenario, self.case, self.space = scenario, case, space
-        comfort = scenario.comfort
-        hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
-        self.season_h = float(np.count_nonzero(hours.heating_season))
-        self._of = cases.building(case)
-        self._book = year_of_many.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh)
+        self._building = prepared(case, scenario.comfort)
+        self.season_h = float(np.count_nonzero(self._building.hours.heating_season))
         water = supply.feed_water(case)
         most = self._rh(space.flat(space.high_percent, 0))
         demand = balance.demand(case, most)
@@ -88,7 +69,6 @@ class Trial:
             w_set_kg_kg=balance.setpoint_humidity_ratio(case, most),
             demand_kg_s=np.repeat(demand.added_kg / 3600.0, case.steps_per_hour),
         )
-        self._device, self._unlimited = cases.device(case, capability), cases.device(case, None)
         self._taker = year_of_many.Taker(
             capability=capability, heater=water.heater, tariff=scenario.tariff
         )
@@ -106,7 +86,7 @@ class Trial:
         `after` is told how many were tried, and `found`, after each part of the work.
         """
         new = [line for line in dict.fromkeys(lines) if line not in self._known]
-        chunks = [new[i : i + CHUNK] for i in range(0, len(new), CHUNK)]
+        chunks = [new[i : i + CASES_AT_ONCE] for i in range(0, len(new), CASES_AT_ONCE)]
         with closing(side_by_side(self._solved, chunks)) as solved:
             for chunk, numbers in zip(chunks, solved, strict=True):
                 self._known.update(zip(chunk, numbers, strict=True))
@@ -114,34 +94,14 @@ class Trial:
         return [self._known[line] for line in lines]
 
     def _solved(self, lines: list[Line]) -> list[Numbers]:
-        lows = [
-            self._of.to_hold(balance.setpoint_humidity_ratio(self.case, self._rh(line)))
-            for line in lines
-        ]
-        rows = [*range(len(lines))]
-        wanted = self._ran(lows, rows, self._unlimited).added_kg if self._with_demand else None
-        found = year_of_many.year_numbers(
-            self._of,
-            self._book,
-            self._ran(lows, rows, self._device),
-            devices=[self._device],
-            of_device=[0] * len(rows),
-            takers={0: self._taker},
-            wanted_kg=wanted,
-            wanted_of=None if wanted is None else rows,
-        )
-        return [{name: float(values[i]) for name, values in found.items()} for i in rows]
-
-    def _ran(self, lows: list[FloatArray], rows: list[int], device: cases.Device) -> cases.Ran:
-        tried = cases.Cases(
-            low=np.array(lows),
-            devices=[device],
-            of_low=rows,
-            of_low_wet=rows,
-            of_device=[0] * len(rows),
-            wet_above_kg_m2=np.full((len(rows), len(self.case.surfaces)), np.inf),
-        )
-        return cases.solve(self._of, tried, states=False)
+        pile = Pile[str](self._building, lambda _: self._taker, with_demand=self._with_demand)
+        places = []
+        for line in lines:
+            w_set = balance.setpoint_humidity_ratio(self.case, self._rh(line))
+            places.append(pile.place(pile.always(w_set), _THE_DEVICE))
+        [solved] = solve([pile])
+        names = year_of_many.METRICS
+        return [dict(zip(names, each, strict=True)) for each in solved.numbers[places].tolist()]
 
     def _rh(self, line: Line) -> FloatArray:
         control = self.scenario.control

@@ -1,4 +1,4 @@
-"""What every equipment can do on every supply, whatever is drawn of it and of what it meets."""
+"""Capability of a device [kg/s], prepared once for all that is drawn of it and of what it meets."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ def _read_off(solved: _Solved, smooth: tuple[float, ...]) -> Capability:
     return solved.response.at(smooth)
 
 
-class Device:
+class PreparedDevice:
     """An equipment on a supply, in every variant.
 
     What is drawn of both, and of the plant's air, is read off a polynomial through exact solutions;

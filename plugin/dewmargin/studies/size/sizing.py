@@ -20,12 +20,13 @@ from dewmargin.physics import air
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import SEPARATOR, Scenario, load
-from dewmargin.solve import balance, cases
-from dewmargin.solve.hours import dew_point, duration, hours_of
+from dewmargin.solve import balance
+from dewmargin.solve.hours import dew_point, duration
 from dewmargin.solve.year import DEMAND_HOUR_KG, short_hours
-from dewmargin.studies.compare.comparison import about, hold, inputs_sha256, write_tables
 from dewmargin.studies.compare.tables import EXCEEDED_PERCENT
-from dewmargin.studies.frontier.trial import require_alone
+from dewmargin.studies.options.engine import Prepared, added_kg, prepared, require_alone
+from dewmargin.studies.options.held import Held, hold
+from dewmargin.studies.options.record import about, inputs_sha256, write_tables
 from dewmargin.weather import climate
 
 if TYPE_CHECKING:
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Capability, Equipment, FeedWater, Mode, Use
     from dewmargin.solve.hours import Hours
-    from dewmargin.studies.compare.comparison import Held
     from dewmargin.units import Units
     from dewmargin.weather.epw import HumidificationDesign, Weather
 
@@ -181,17 +181,18 @@ class Search:
 
     def __init__(
         self,
-        case: HourlyCase,
+        building: Prepared,
         held: Held,
         equipment: Equipment,
         water: FeedWater,
         dry: balance.Outcome,
         allowed: Missed,
     ) -> None:
-        self.case, self.held, self.allowed = case, held, allowed
+        self.building, self.case = building, building.case
+        self.held, self.allowed = held, allowed
         self._equipment, self._water, self._dry = equipment, water, dry
         self.given_units = equipment.count if isinstance(equipment, Humidifier) else 1
-        self.given = held.capability(equipment, case, water, dry)
+        self.given = held.capability(equipment, self.case, water, dry)
         self.refusal: str | None = None
         self._known: dict[float, Missed | None] = {}
 
@@ -257,19 +258,9 @@ class Search:
         return high
 
     def _side_by_side(self, factors: FloatArray) -> list[Missed]:
-        case, n = self.case, len(factors)
-        of, zero = cases.building(case), [0] * n
-        tried = cases.Cases(
-            low=of.to_hold(self.held.w_set)[None],
-            devices=[cases.device(case, scaled(self.given, float(f))) for f in factors],
-            of_low=zero,
-            of_low_wet=zero,
-            of_device=[*range(n)],
-            wet_above_kg_m2=np.full((n, len(case.surfaces)), np.inf),
-        )
-        added = cases.solve(of, tried, states=False).added_kg
-        hourly = case.steps_per_hour * case.hourly_mean(added)
-        return [missed(self.held, each) for each in hourly]
+        sizes = [scaled(self.given, float(factor)) for factor in factors]
+        added = added_kg(self.building, self.held.w_set, sizes)
+        return [missed(self.held, each) for each in added]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -434,8 +425,9 @@ def size_case(
                 where=name,
                 hint="leave it out for its default",
             )
-    hours = hours_of(case, heating_season_below_c=scenario.comfort.heating_season_below_c)
-    held = [hold(strategy, scenario.control, case, hours) for strategy in scenario.strategies]
+    building = prepared(case, scenario.comfort)
+    hours = building.hours
+    held = hold(building, scenario.strategies, scenario.control)
     dry = balance.baseline(case)
     most_h = float(np.floor(SHORT_FRAC * case.n_hours)) if shortfall_h is None else shortfall_h
     pairs = [
@@ -449,7 +441,7 @@ def size_case(
         wanted_kg = float(each.demand.added_kg.sum())
         most_kg = SHORTFALL_FRAC * wanted_kg if shortfall_kg is None else shortfall_kg
         allowed = Missed(hours=most_h, kg=most_kg)
-        search = Search(case, each, equipment, water, dry, allowed)
+        search = Search(building, each, equipment, water, dry, allowed)
         names = (each.strategy.name, equipment.name, supply)
         found.append(_size_row(hours, search, equipment, water, names))
         after(len(found) / len(pairs))

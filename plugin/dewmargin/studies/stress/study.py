@@ -9,54 +9,38 @@ for the options that a reader chooses between: what that changes is its share of
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from dewmargin import columns
 from dewmargin.columns import Repeated, Table
-from dewmargin.core.parallel import done_once, side_by_side
+from dewmargin.core.parallel import side_by_side
 from dewmargin.errors import InputError
-from dewmargin.kernel.source import NEVER
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
-from dewmargin.scenario import BASELINE, SEPARATOR, Scenario, load
-from dewmargin.scenario.targets import (
-    KEPT,
-    Placed,
-    Row,
-    Variants,
-    default_doubts,
-    described,
-    draws_of,
-    placed,
-)
-from dewmargin.solve import balance, cases, energy, year_of_many, year_on_gpu
+from dewmargin.scenario import Scenario, load
+from dewmargin.scenario.targets import Draw, Placed, Row, described, draws_of
+from dewmargin.solve import year_of_many
 from dewmargin.solve.hours import hours_of
-from dewmargin.strategies.film_memory import while_wet
-from dewmargin.studies.compare.comparison import about, compare_case, inputs_sha256, write_tables
+from dewmargin.solve.year_of_many import N_METRICS
+from dewmargin.studies.compare.comparison import compare_case
 from dewmargin.studies.compare.verdict import Limits, preferred
-from dewmargin.studies.frontier.lines import Limit
-from dewmargin.studies.frontier.trial import require_alone
-from dewmargin.studies.options.prepared import Device, plant
+from dewmargin.studies.options.limit import Limit
+from dewmargin.studies.options.record import about, inputs_sha256, write_tables
+from dewmargin.studies.options.runner import Runner
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import Strategy
-    from dewmargin.scenario.doubts import Doubt
-    from dewmargin.strategies.control import Control
     from dewmargin.studies.compare.comparison import Comparison
     from dewmargin.units import Units
 
 Sampling = Literal["sobol", "latin_hypercube"]
-Draw = tuple[Any, ...]
 After = Callable[[float], None]
 
 # Besides the year numbers: condensation hours beyond those without humidifier, in the same draw.
@@ -67,10 +51,6 @@ SURE = 0.95  # of the intervals told with quantiles and probabilities
 LEAST_BASE = 8
 USUALLY_RANKED = 2  # options whose inputs are ranked, unless asked otherwise
 ROUNDING = 1e-9  # of the largest value
-ROOMS_ON_GPU = 1024
-ROOMS_AT_ONCE = 16  # prepared together; each takes a megabyte or two
-CASES_AT_ONCE = 32  # solved in one call: as many go through the year side by side
-SCENARIOS_KEPT = 4096  # of a block, asked for when checked and when solved; they are small
 CHECKED = 4  # draws that are compared in full
 
 
@@ -404,7 +384,7 @@ def study(
     """
     scenario = source if isinstance(source, Scenario) else load(source)
     try:
-        return Runner(scenario).run(
+        return _Study(scenario).run(
             samples=samples,
             sampling=sampling,
             seed=seed,
@@ -435,49 +415,11 @@ def design(
     return cube[:, :n_doubts], cube[:, n_doubts:]
 
 
-@dataclass(frozen=True, slots=True)
-class _Room:
-    """A drawn building, ready for cases."""
+class _Study:
+    """A study of one scenario: its runner, with what only the study asks."""
 
-    case: HourlyCase
-    of: cases.Building
-    book: year_of_many.Ledger
-
-
-class Runner:
-    """Runs sets of inputs, and reuses between them what the drawn inputs do not touch."""
-
-    def __init__(
-        self,
-        scenario: Scenario,
-        doubts: Sequence[Doubt] | None = None,
-        *,
-        years: year_on_gpu.Years | None = None,
-    ) -> None:
-        self.scenario, self._years = scenario, years
-        self.case = scenario.case(scenario.read_weather())
-        require_alone(self.case)
-        if doubts is None:
-            doubts = scenario.doubts or default_doubts(scenario, self.case)
-        self.doubts = placed(scenario, doubts, self.case)
-        self.variants = Variants(scenario, self.doubts)
-        self.options = [BASELINE] + [
-            SEPARATOR.join((strategy.name, equipment.name, supply.name))
-            for strategy in scenario.strategies
-            for equipment in scenario.equipment
-            for supply in scenario.supplies
-        ]
-        self._devices: list[Device] = []
-        self._of_room = self.variants.touching("weather", "space", "surfaces", "comfort")
-        self._of_use = self.variants.touching(
-            "control", "strategies", "equipment", "supplies", "tariff"
-        )
-        self._of_strategy = [
-            [k for k in self.variants.touching("strategies") if self.variants.targets[k].index == i]
-            for i in range(len(scenario.strategies))
-        ]
-        self._room = done_once(self._make_room, kept=KEPT)
-        self._use = lru_cache(SCENARIOS_KEPT)(self._make_use)
+    def __init__(self, scenario: Scenario) -> None:
+        self.runner = Runner(scenario)
 
     def run(
         self,
@@ -489,20 +431,22 @@ class Runner:
         rank: tuple[str, ...],
         after: After,
     ) -> Stress:
-        """Run a study; see `study`."""
-        n_doubts = len(self.doubts)
+        """Run it; see `study`."""
+        n_doubts = len(self.runner.doubts)
         if n_doubts:
             a, b = design(n_doubts, samples, sampling, seed)
         else:
             a, b = np.empty((1, 0)), np.empty((0, 0))
-        draws_a, draws_b = draws_of(self.doubts, a), draws_of(self.doubts, b)
+        draws_a, draws_b = draws_of(self.runner.doubts, a), draws_of(self.runner.doubts, b)
         draws = (*draws_a, *draws_b)
         asked = limits or self._usual_limits()
-        self._prepare([self.variants.row(draw) for draw in draws])
+        self._prepare([self.runner.variants.row(draw) for draw in draws])
         self._require_options(rank)
-        every = range(len(self.options))
+        every = range(len(self.runner.options))
         # Saltelli's design: A and B, then A with one input from B.
-        pairs = [[self.variants.row(draw) for draw in pair] for pair in _pairs(draws_a, draws_b)]
+        pairs = [
+            [self.runner.variants.row(draw) for draw in pair] for pair in _pairs(draws_a, draws_b)
+        ]
         n_more = n_doubts * (len(every) if rank == ("all",) else len(rank) or USUALLY_RANKED)
         share = 2 * len(every) / (2 * len(every) + n_more)
         first = self._all(pairs, every, lambda done: after(share * done), limits=asked)
@@ -510,17 +454,18 @@ class Runner:
         chosen = self._chosen(both)
         ranked = self._ranked(chosen, rank)
         mixed = [
-            [self.variants.row(draw) for draw in _mixed(*pair)] for pair in _pairs(draws_a, draws_b)
+            [self.runner.variants.row(draw) for draw in _mixed(*pair)]
+            for pair in _pairs(draws_a, draws_b)
         ]
         second = self._all(mixed, ranked, lambda done: after(share + (1.0 - share) * done))
         first_order, total = _indices(np.concatenate([first[:, :, list(ranked)], second], axis=1))
         return Stress(
-            scenario=self.scenario,
-            doubts=tuple(self.doubts),
+            scenario=self.runner.scenario,
+            doubts=tuple(self.runner.doubts),
             sampling=sampling,
             seed=seed,
             draws=draws,
-            options=tuple(self.options),
+            options=tuple(self.runner.options),
             numbers=both,
             ranked=ranked,
             first_order=first_order,
@@ -556,69 +501,57 @@ class Runner:
 
     def _require_options(self, names: Sequence[str]) -> None:
         for name in names if names != ("all",) else ():
-            if name not in self.options:
-                known = ", ".join(map(repr, self.options))
+            if name not in self.runner.options:
+                known = ", ".join(map(repr, self.runner.options))
                 raise InputError(
                     f"no option is called {name!r}", where="rank", hint=f"all, or one of: {known}"
                 )
 
     def _ranked(self, chosen: Sequence[int], names: Sequence[str]) -> tuple[int, ...]:
         """Return the options whose inputs are ranked, the most often chosen first."""
-        order = sorted(range(1, len(self.options)), key=lambda i: (-chosen[i], i))
+        order = sorted(range(1, len(self.runner.options)), key=lambda i: (-chosen[i], i))
         if names == ("all",):
             return tuple(order)
-        return tuple(self.options.index(name) for name in names) or tuple(order[:USUALLY_RANKED])
+        return tuple(self.runner.options.index(name) for name in names) or tuple(
+            order[:USUALLY_RANKED]
+        )
 
     def _prepare(self, rows: list[Row]) -> None:
         """Refuse draws that cannot be, and prepare each equipment on each supply for them."""
         try:
             for row in rows:
-                self.require(row)
-            self.prepare(rows)
+                self.runner.require(row)
+            self.runner.prepare(rows)
         except InputError as error:
             raise self._refused(error) from error
-
-    def require(self, row: Row) -> None:
-        """Refuse a row that cannot be."""
-        self.variants.scenario_of(row, self._of_room)
-        self._use(tuple(row[k] for k in self._of_use))
-
-    def prepare(self, rows: Sequence[Row], *, kept: int | None = None) -> None:
-        """Prepare each equipment on each supply for all that is said, or lies between, in rows."""
-        met = plant(self.variants, rows)
-        self._devices = [
-            Device(self.variants, met, rows, equipment=e, supply=s, kept=kept)
-            for e in range(len(self.scenario.equipment))
-            for s in range(len(self.scenario.supplies))
-        ]
 
     def _refused(self, error: InputError) -> InputError:
         """Return an error of a drawn input as one of the doubts."""
         place = "" if error.where is None else f"{error.where}: "
         hint = "" if error.hint is None else f"; {error.hint}"
         remedy = "draw less wide, or leave that out; whole numbers and texts are drawn as a choice"
-        if not self.scenario.doubts:
+        if not self.runner.scenario.doubts:
             remedy = "the usual doubts are too wide here: give [[doubts]] of its own"
         return InputError(
             f"a draw is refused: {place}{error.what}{hint}", where="doubts", hint=remedy
         )
 
     def _limits(self) -> Limits:
-        comfort = self.scenario.comfort
-        hours = hours_of(self.case, heating_season_below_c=comfort.heating_season_below_c)
-        return Limits.of(comfort, hours, self.scenario.tariff)
+        comfort = self.runner.scenario.comfort
+        hours = hours_of(self.runner.case, heating_season_below_c=comfort.heating_season_below_c)
+        return Limits.of(comfort, hours, self.runner.scenario.tariff)
 
     def _usual_limits(self) -> tuple[Limit, ...]:
         accepted = self._limits()
         found = [Limit(name="dry_h", most=float(accepted.dry_h))]
-        if self.case.surfaces:
+        if self.runner.case.surfaces:
             found.insert(0, Limit(name=EXTRA, most=float(accepted.extra_condensation_h)))
         return tuple(found)
 
     def _chosen(self, numbers: FloatArray) -> tuple[int, ...]:
         """Count the draws in which the verdict of a comparison would choose each option."""
         limits = self._limits()
-        count = [0] * len(self.options)
+        count = [0] * len(self.runner.options)
         for row in numbers:
             best = preferred([_Drawn(i, each) for i, each in enumerate(row)], limits)
             count[0 if best is None else best.place] += 1
@@ -629,9 +562,9 @@ class Runner:
         worst = {"condensation_h": 0.0, "band_h": 0.0, "delivered %": 0.0, "feed %": 0.0}
 
         def compared(j: int) -> Comparison:
-            row = self.variants.row(draws[j])
-            drawn = self.variants.scenario_of(row, range(len(row)))
-            return compare_case(drawn, None, drawn.with_surfaces(self.variants.case_of(row)))
+            row = self.runner.variants.row(draws[j])
+            drawn = self.runner.variants.scenario_of(row, range(len(row)))
+            return compare_case(drawn, None, drawn.with_surfaces(self.runner.variants.case_of(row)))
 
         some = np.linspace(0, len(draws) - 1, min(CHECKED, len(draws))).astype(int).tolist()
         for j, found in zip(some, side_by_side(compared, some), strict=True):
@@ -649,7 +582,7 @@ class Runner:
 
     def _inputs_sha256(self, draws: Sequence[Draw]) -> dict[str, str]:
         """Return the hash of every file that some draw is read from."""
-        variants = self.variants
+        variants = self.runner.variants
         found: dict[str, str] = {}
         mine = variants.touching("weather", "space")
         files = [k for k in mine if variants.targets[k] in variants.choices]
@@ -661,124 +594,9 @@ class Runner:
 
     def _numbers(self, group: list[Row], options: Sequence[int]) -> FloatArray:
         try:
-            return self.numbers(group, options)
+            return self.runner.numbers(group, options)
         except InputError as error:
             raise self._refused(error) from error
-
-    def numbers(self, group: Sequence[Row], options: Sequence[int]) -> FloatArray:
-        """Return the year numbers of the rows of a group, (n_rows, n_options, n_metrics)."""
-        found = np.empty((len(group), len(options), N_METRICS))
-        by_room: dict[Row, list[int]] = {}
-        for r, row in enumerate(group):
-            by_room.setdefault(tuple(row[k] for k in self._of_room), []).append(r)
-        rooms = list(by_room.values())
-        together = ROOMS_AT_ONCE if self._years is None else ROOMS_ON_GPU
-        for first in range(0, len(rooms), together):
-            some = rooms[first : first + together]
-            piles = [self._pile(group, members, options) for members in some]
-            for pile in _solved(piles) if self._years is None else _massed(piles, self._years):
-                for r, drawn, places in pile.asked:
-                    found[r] = pile.numbers[places]
-                    if drawn.tariff is not None:
-                        self._price(found[r], options, drawn, pile.room.case)
-        return found
-
-    def _spread_out(self, places: Sequence[int], values: Row) -> Row:
-        """Return a row that says some values at some places."""
-        row: list[Any] = [None] * len(self.variants.targets)
-        for k, value in zip(places, values, strict=True):
-            row[k] = value
-        return tuple(row)
-
-    def _make_use(self, values: Row) -> Scenario:
-        return self.variants.scenario_of(self._spread_out(self._of_use, values), self._of_use)
-
-    def _make_room(self, values: Row) -> _Room:
-        row = self._spread_out(self._of_room, values)
-        drawn = self.variants.scenario_of(row, self._of_room)
-        case = drawn.with_surfaces(self.variants.case_of(row))
-        comfort = drawn.comfort
-        hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
-        return _Room(
-            case,
-            cases.building(case),
-            year_of_many.ledger(hours, low_rh=comfort.low_rh, high_rh=comfort.high_rh),
-        )
-
-    def _pile(self, group: Sequence[Row], members: list[int], options: Sequence[int]) -> _Pile:
-        """Return what the rows of a group that have one building ask for."""
-        room = self._room(tuple(group[members[0]][k] for k in self._of_room))
-        pile = _Pile(room, lambda taker: self._made(room, taker))
-        held: dict[tuple[Control, Row, int], _Low] = {}
-        for r in members:
-            drawn = self._use(tuple(group[r][k] for k in self._of_use))
-            seen = drawn.control.measured(room.case)
-            places: list[int] = []
-            for option in options:
-                if option == 0:
-                    places.append(pile.baseline())
-                    continue
-                which, device = divmod(option - 1, len(self._devices))
-                said = tuple(group[r][k] for k in self._of_strategy[which])
-                key = (drawn.control, said, which)
-                if key not in held:
-                    held[key] = self._held(room, drawn, drawn.strategies[which], seen, pile)
-                places.append(pile.place(held[key], self._taker(self._devices[device], group[r])))
-            pile.asked.append((r, drawn, places))
-        return pile
-
-    def _held(
-        self, room: _Room, drawn: Scenario, strategy: Strategy, seen: HourlyCase, pile: _Pile
-    ) -> _Low:
-        case, control = room.case, drawn.control
-        rh = control.true_setpoint(case, strategy.setpoint(seen))
-        dry = pile.low(balance.setpoint_humidity_ratio(case, rh))
-        wet = while_wet(strategy, seen)
-        if wet is None:
-            return _Low(dry, dry, ())
-        rh_wet = control.true_setpoint(case, wet.rh_frac)
-        above = tuple(
-            1e-3 * wet.above_g_m2 if surface.name in wet.surfaces else np.inf
-            for surface in case.surfaces
-        )
-        return _Low(dry, pile.low(balance.setpoint_humidity_ratio(case, rh_wet)), above)
-
-    def _taker(self, device: Device, row: Row) -> _Taker:
-        return _Taker(device, tuple(row[k] for k in device.inputs))
-
-    def _made(self, room: _Room, taker: _Taker) -> year_of_many.Taker:
-        """Return a device in a building, with what heats its water."""
-        device = taker.device
-        row = self._spread_out(device.inputs, taker.inputs)
-        drawn = self.variants.scenario_of(row, device.of_supply)
-        heater = drawn.supplies[device.supply].heater
-        return year_of_many.Taker(
-            capability=device.at(row, room.case),
-            heater=None if heater is None else heater.source(room.case.n_steps),
-        )
-
-    def _price(
-        self, numbers: FloatArray, options: Sequence[int], drawn: Scenario, case: HourlyCase
-    ) -> None:
-        """Fill what the options of a row cost, (n_options, n_metrics)."""
-        plant_buys = None if case.heat_source is None else case.heat_source.carrier
-        buys = [None if s.heater is None else s.heater.bought_as for s in drawn.supplies]
-        cost, carbon = year_of_many.METRICS.index("cost"), year_of_many.METRICS.index("co2_kg")
-        for option, each in zip(options, numbers, strict=True):
-            if option == 0:
-                each[[cost, carbon]] = 0.0
-                continue
-            year = dict(zip(year_of_many.METRICS, each.tolist(), strict=True))
-            bill = energy.bill(
-                year,
-                feed_kg=year["feed_l"],
-                added_kg=year["evaporated_l"],
-                tariff=drawn.tariff,
-                heater_carrier=buys[self._devices[(option - 1) % len(self._devices)].supply],
-                plant_carrier=plant_buys,
-            )
-            each[cost] = np.nan if bill.cost is None else bill.cost
-            each[carbon] = np.nan if bill.co2_kg is None else bill.co2_kg
 
 
 def _pairs(draws_a: Sequence[Draw], draws_b: Sequence[Draw]) -> list[tuple[Draw, ...]]:
@@ -805,180 +623,6 @@ class _Drawn:
         self.place, self.name = place, str(place)
         known = zip(year_of_many.METRICS, numbers.tolist(), strict=True)
         self.row = {name: None if math.isnan(value) else value for name, value in known}
-
-
-@dataclass(frozen=True, slots=True)
-class _Low:
-    """Rows of what is to be held while dry and while wet, and the films that count as wet."""
-
-    dry: int
-    wet: int
-    above_kg_m2: tuple[float, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Taker:
-    """A device with what is drawn of it."""
-
-    device: Device
-    inputs: Row
-
-
-class _Pile:
-    """Cases of one building, each solved once however often it is asked for.
-
-    Attributes
-    ----------
-    asked : list of tuple
-        A row of a group, its scenario, and the cases of its options.
-    cases : dict
-        Set-points with devices; by them the row in `numbers`.
-    lows : list of float64 array
-        What is to be held.
-    numbers : float64 array, shape (n_cases, n_metrics)
-        Once they are solved.
-    """
-
-    def __init__(self, room: _Room, made: Callable[[_Taker], year_of_many.Taker]) -> None:
-        self.room, self.made = room, made
-        self.asked: list[tuple[int, Scenario, list[int]]] = []
-        self.cases: dict[tuple[_Low, _Taker | None], int] = {}
-        self.lows: list[FloatArray] = []
-        self._low_rows: dict[bytes, int] = {}
-        self.numbers = np.empty((0, N_METRICS))
-
-    def low(self, w_set_kg_kg: FloatArray) -> int:
-        """Return the row of a set-point; equal ones share it."""
-        held = self.room.of.to_hold(w_set_kg_kg)
-        row = self._low_rows.setdefault(held.tobytes(), len(self.lows))
-        if row == len(self.lows):
-            self.lows.append(held)
-        return row
-
-    def baseline(self) -> int:
-        """Return the case without a humidifier."""
-        never = self.low(np.full(self.room.case.n_steps, NEVER))
-        return self.place(_Low(never, never, ()), None)
-
-    def place(self, low: _Low, key: _Taker | None) -> int:
-        """Return the case of a set-point and a device."""
-        return self.cases.setdefault((low, key), len(self.cases))
-
-    @property
-    def held(self) -> list[_Low]:
-        """Return the set-points that devices are given: their demand is to be solved too."""
-        return list(dict.fromkeys(low for low, key in self.cases if key is not None))
-
-
-class _Work:
-    """The cases of a pile while they are solved, a few at a time.
-
-    What devices without limit add comes first: the others are measured by it.
-    """
-
-    def __init__(self, pile: _Pile) -> None:
-        self._room, self._lows = pile.room, np.array(pile.lows)
-        case, held = pile.room.case, pile.held
-        keys = list(dict.fromkeys(key for _, key in pile.cases if key is not None))
-        self._takers = {2 + i: pile.made(key) for i, key in enumerate(keys)}
-        given = [balance.idle(case.n_steps), None, *(t.capability for t in self._takers.values())]
-        self._devices = [cases.device(case, each) for each in given]
-        device_of: dict[_Taker | None, int] = {None: 0} | {key: 2 + i for i, key in enumerate(keys)}
-        self._cases = [(low, 1) for low in held]
-        self._cases += [(low, device_of[key]) for low, key in pile.cases]
-        self._row_of = {low: i for i, low in enumerate(held)}
-        self._wanted = np.zeros((len(held), case.n_steps))
-        self.found = np.empty((len(self._cases), N_METRICS))
-
-    @property
-    def numbers(self) -> FloatArray:
-        """Return what was found of the pile's own cases."""
-        return self.found[len(self._row_of) :]
-
-    def some(self, which: Sequence[int]) -> tuple[cases.Building, cases.Cases]:
-        """Return some of the cases, for the kernel."""
-        n_faces = len(self._room.case.surfaces)
-        lows = [self._cases[i][0] for i in which]
-        above = [low.above_kg_m2 or (np.inf,) * n_faces for low in lows]
-        rows = dict.fromkeys(row for low in lows for row in (low.dry, low.wet))
-        place = {row: i for i, row in enumerate(rows)}
-        return self._room.of, cases.Cases(
-            low=np.array([self._lows[row] for row in rows]),
-            devices=self._devices,
-            of_low=[place[low.dry] for low in lows],
-            of_low_wet=[place[low.wet] for low in lows],
-            of_device=[self._cases[i][1] for i in which],
-            wet_above_kg_m2=np.array(above, dtype=np.float64).reshape(len(lows), n_faces),
-        )
-
-    def job(self) -> year_on_gpu.Job:
-        """Return all of the cases, to be solved at once."""
-        of, every = self.some(range(len(self._cases)))
-        wanted = [self._row_of[low] if device > 1 else -1 for low, device in self._cases]
-        return year_on_gpu.Job(
-            of=of, book=self._room.book, cases=every, takers=self._takers, wanted_of=wanted
-        )
-
-    def take(self, which: Sequence[int], ran: cases.Ran) -> None:
-        """Add up what the kernel found."""
-        some = [self._cases[i] for i in which]
-        wanted = [i for i in which if i < len(self._row_of)]
-        self._wanted[wanted] = ran.added_kg[: len(wanted)]
-        of_device = [device for _, device in some]
-        numbers = year_of_many.year_numbers(
-            self._room.of,
-            self._room.book,
-            ran,
-            devices=self._devices,
-            of_device=of_device,
-            takers={i: taker for i, taker in self._takers.items() if i in of_device},
-            wanted_kg=self._wanted,
-            wanted_of=[self._row_of[low] if device > 1 else -1 for low, device in some],
-        )
-        self.found[which] = np.array([numbers[m] for m in year_of_many.METRICS]).T
-
-
-def _solved(piles: Sequence[_Pile]) -> Iterator[_Pile]:
-    """Solve the cases of all piles side by side; yield each that has its numbers."""
-    sizes = [len(pile.held) + len(pile.cases) for pile in piles]
-    turn = np.array([(k, i) for k, size in enumerate(sizes) for i in range(size)])
-    works: dict[int, _Work] = {}
-    # Calls of equal size: few cases side by side take longer.
-    for part in np.array_split(turn, math.ceil(len(turn) / CASES_AT_ONCE)):
-        together: dict[int, list[int]] = {}
-        for k, i in part.tolist():
-            together.setdefault(k, []).append(i)
-        works.update((k, _Work(piles[k])) for k in together if k not in works)
-        _solve({works[k]: which for k, which in together.items()})
-        for k, which in together.items():
-            if which[-1] == sizes[k] - 1:
-                piles[k].numbers = works.pop(k).numbers
-                yield piles[k]
-
-
-def _massed(piles: Sequence[_Pile], years: year_on_gpu.Years) -> Sequence[_Pile]:
-    """Solve the cases of all piles on a GPU; return them with their numbers."""
-    works = [_Work(pile) for pile in piles]
-    by_faces: dict[int, list[int]] = {}
-    for i, pile in enumerate(piles):
-        by_faces.setdefault(len(pile.room.case.surfaces), []).append(i)
-    for which in by_faces.values():
-        found = year_on_gpu.solve([works[i].job() for i in which], years)
-        for i, numbers in zip(which, found, strict=True):
-            works[i].found[:] = np.array([numbers[m] for m in year_of_many.METRICS]).T
-            piles[i].numbers = works[i].numbers
-    return piles
-
-
-def _solve(together: Mapping[_Work, Sequence[int]]) -> None:
-    """Solve some cases of several buildings in one call."""
-    asked = [work.some(which) for work, which in together.items()]
-    ran = cases.solve_all(asked, states=False)
-    for (work, which), each in zip(together.items(), ran, strict=True):
-        work.take(which, each)
-
-
-N_METRICS = len(year_of_many.METRICS)
 
 
 def _indices(results: FloatArray) -> tuple[FloatArray, FloatArray]:

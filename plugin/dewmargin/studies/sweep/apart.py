@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin.studies.stress.study import N_METRICS
+from dewmargin.solve.year_of_many import N_METRICS
 from dewmargin.studies.sweep.blocks import TRIES, Refused, Solved, solve_cases
 from dewmargin.studies.sweep.plan import Plan
 from dewmargin.studies.sweep.watch import end_with_watcher

@@ -15,7 +15,7 @@ from dewmargin import columns
 from dewmargin.errors import InputError
 from dewmargin.scenario import BASELINE, SEPARATOR
 from dewmargin.solve import year_of_many
-from dewmargin.studies.stress.study import N_METRICS
+from dewmargin.solve.year_of_many import N_METRICS
 from dewmargin.studies.sweep.plan import Plan
 
 if TYPE_CHECKING:
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
     from dewmargin.columns import BoolArray, FloatArray
-    from dewmargin.scenario.targets import Row
-    from dewmargin.studies.stress.study import Draw, Runner
+    from dewmargin.scenario.targets import Draw, Row
+    from dewmargin.studies.options.runner import Runner
 
 TRIES = 2
 AT_ONCE = 256  # cases solved together: their hours are in memory meanwhile

@@ -29,13 +29,12 @@ from dewmargin.scenario import load
 from dewmargin.scenario.doubts import Doubt
 from dewmargin.scenario.targets import KEPT
 from dewmargin.solve import year_of_many, year_on_gpu
-from dewmargin.studies.stress.study import Runner
+from dewmargin.studies.options.runner import Runner
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from dewmargin.scenario.targets import Placed, Row
-    from dewmargin.studies.stress.study import Draw
+    from dewmargin.scenario.targets import Draw, Placed, Row
 
 MOST_CASES = 1_000_000_000
 CASE_YEARS = {"cpu": 8192, "gpu": 131_072}  # of a block, about

@@ -1,0 +1,106 @@
+"""Cautions of a comparison: what a reader must know beside its numbers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dewmargin.physics.assembly import RUNOFF_G_M2
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from dewmargin.case import HourlyCase
+    from dewmargin.physics.assembly import Assembly
+    from dewmargin.scenario import Scenario
+    from dewmargin.site.site_file import AsMeasured
+    from dewmargin.studies.compare.option import Option
+    from dewmargin.studies.compare.quality import Quality
+
+ANOTHER_HEIGHT_PA = 2000.0  # between a year's mean and the standard atmosphere: about 170 m; ours
+
+
+def warnings_of(
+    scenario: Scenario,
+    case: HourlyCase,
+    options: Sequence[Option],
+    quality: Quality | None,
+    chosen: Option | None,
+) -> list[str]:
+    """Return what to know of a visit, of the case and its devices, and of the assembly."""
+    return [
+        *_of_site(scenario.site, case),
+        *_of_case(case, options, quality),
+        *_of_assembly(scenario.assembly, options[0], chosen),
+    ]
+
+
+def _of_assembly(assembly: Assembly | None, dry: Option, chosen: Option | None) -> list[str]:
+    """Return what the screening says of the option chosen, or without one, and its limits."""
+    option = chosen or dry
+    if assembly is None or option.wall is None or dry.wall is None:
+        return []
+    found = option.wall
+    inside = "nothing condenses inside by diffusion"
+    if found.wettest is not None:
+        most = float(found.held_g_m2[found.wettest].max())
+        inside = (
+            f"up to {most:.0f} g/m2 of water at '{found.planes.names[found.wettest]}' "
+            f"({float(dry.wall.held_g_m2.max()):.0f} without humidifier)"
+        )
+        if most > RUNOFF_G_M2:
+            inside += f", more than the {RUNOFF_G_M2:.0f} that stay without running off"
+        inside += (
+            ", which do not dry within the year: do not humidify it so"
+            if found.stays_wet
+            else ", dry again within the year"
+        )
+    return [
+        (
+            f"{assembly.name}, {option.name}: {inside}; room air that leaks out through it would "
+            f"condense in {found.leak_condensation_h:.0f} h ({dry.wall.leak_condensation_h:.0f} "
+            "without): close leaks before humidifying"
+        ),
+        (
+            "the screening of the assembly is monthly and by diffusion alone (ISO 13788): air that "
+            "leaks, rain, wicking, storage and sun are left out; it proves no wall sound"
+        ),
+    ]
+
+
+def _of_case(case: HourlyCase, options: Sequence[Option], quality: Quality | None) -> list[str]:
+    """Return what a reader must know; of the strategies, the first tells of the equipment."""
+    first = options[1].strategy
+    cautions = [note for option in options if option.strategy == first for note in option.notes]
+    lacking = dict.fromkeys(what for option in options for what in option.lacking)
+    warnings = [*case.notes, *dict.fromkeys(cautions)]
+    if lacking:
+        warnings.append(f"cost or carbon are not known for all options: {', '.join(lacking)}")
+    if case.air_system is not None:
+        full_h = np.count_nonzero(case.air_system.heat_frac >= 1.0) / case.steps_per_hour
+        if full_h > 0:
+            warnings.append(f"the heating plant runs without pause in {full_h:.0f} h")
+    if quality is not None and quality.missing_flow:
+        warnings.append(
+            "quality flag: the run's own flows do not explain its humidity "
+            f"(RMSE {1000 * quality.w_rmse_kg_kg:.2f} g/kg in the heating season, demand "
+            f"{quality.gap} apart): an air flow such as mixing, heat "
+            "recovery or open windows was not reported"
+        )
+    return warnings
+
+
+def _of_site(site: AsMeasured | None, case: HourlyCase) -> list[str]:
+    """Return that inputs are as measured, and whether the visit was at another height."""
+    if site is None:
+        return []
+    keys = ", ".join(each.key for each in site.replaced)
+    notes = [f"{site.head}: {keys}"]
+    visit_pa, year_pa = site.site.measured.p_pa, float(case.p_pa.mean())
+    if abs(visit_pa - year_pa) > ANOTHER_HEIGHT_PA:
+        notes.append(
+            f"the visit's elevation_m of {site.site.visit.elevation_m:g} m means "
+            f"{1e-3 * visit_pa:.1f} kPa, the weather has {1e-3 * year_pa:.1f}: is it right?"
+        )
+    return notes
