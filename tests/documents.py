@@ -70,6 +70,13 @@ MARKS = re.compile(r"(<!-- generated: (.+?) -->\n).*?(<!-- end -->)", re.DOTALL)
 _FENCE = re.compile(r"^```(\w*)\n(.*?)^```$", re.DOTALL | re.MULTILINE)
 _CODE = re.compile(r"`([^`\n]+)`")
 _LINK = re.compile(r"\[(?:[^\[\]]|\[[^\]]*\])*\]\(([^)\s]+)\)")
+_PLAIN = {
+    "number": "number",
+    "integer": "whole number",
+    "string": "text",
+    "boolean": "`true` or `false`",
+    None: "value",
+}
 _UNITS = (("**", ""), ("hour", "h"), ("delta_degC", "K"), ("degC", "°C"), ("minute", "min"))
 
 
@@ -102,6 +109,25 @@ def inline_code(page: Path) -> list[str]:
 def links(page: Path) -> list[str]:
     """Return the targets of a page's links, those in code left out."""
     return _LINK.findall(_CODE.sub("", prose(page)))
+
+
+def paths_in(page: Path) -> list[str]:
+    """Return the paths that a page names: of the repository, or of modules in the package."""
+    texts = [*_CODE.findall(prose(page)), *(body for _, body in _FENCE.findall(text_of(page)))]
+    tops = {"plugin", "tests", "scenarios", "weather", *(p.name for p in PACKAGE.iterdir())}
+    words = [word.strip(",;:()'\"") for text in texts for word in text.split()]
+    return [w for w in words if "/" in w.rstrip("/") and w.partition("/")[0] in tops]
+
+
+def is_there(path: str) -> bool:
+    """Tell whether there is a file, a module, or something of that name in a module."""
+    if any(ROOT.glob(path)) or (PACKAGE / path).exists():
+        return True
+    try:
+        resolve(f"dewmargin.{path.rstrip('/').replace('/', '.')}")
+    except AttributeError:
+        return False
+    return True
 
 
 def slug(heading: str) -> str:
@@ -309,21 +335,22 @@ def _type(key: str, about: dict[str, Any], page: Path) -> str:
         return f"[{heading}]({'' if home == page else home.name}#{slug(heading)})"
     if choices := about.get("enum", [about["const"]] if "const" in about else []):
         return ", ".join(f"`{json.dumps(choice)}`" for choice in choices)
-    match about.get("type"):
-        case "array":
-            return _list_type(key, about, page)
-        case "string":
-            return {"date": "date"}.get(about.get("format", ""), "text")
-        case "boolean":
-            return "`true` or `false`"
-        case "number" | "integer" as kind:
-            plain = "whole number" if kind == "integer" else "number"
-            return f"{_unit(key) or plain}{_range(about)}"
-        case "object":
-            if "properties" in about:
-                return " or ".join(_type(k, v, page) for k, v in about["properties"].items())
-            return f"table of {_type(key, about.get('additionalProperties') or {}, page)}s"
-    return "value"
+    return _plain_type(key, about, page)
+
+
+def _plain_type(key: str, about: dict[str, Any], page: Path) -> str:
+    """Return the type of what is neither a choice nor a table of its own."""
+    kind = about.get("type")
+    plain = _PLAIN.get(kind, "value")
+    if kind == "array":
+        return _list_type(key, about, page)
+    if kind in ("number", "integer"):
+        return f"{_unit(key) or plain}{_range(about)}"
+    if kind == "object" and "properties" in about:
+        return " or ".join(_type(k, v, page) for k, v in about["properties"].items())
+    if kind == "object":
+        return f"table of {_type(key, about.get('additionalProperties') or {}, page)}s"
+    return str(about.get("format", plain))
 
 
 def _list_type(key: str, about: dict[str, Any], page: Path) -> str:
@@ -345,9 +372,9 @@ def _unit(key: str) -> str:
 
 
 def _range(about: dict[str, Any]) -> str:
-    ends = ("minimum", "exclusiveMinimum", "maximum", "exclusiveMaximum")
-    low, above, high, below = (f"{about[e]:,.10g}" if e in about else "" for e in ends)
-    least, most = low or above and f"above {above}", high or below and f"below {below}"
+    low, high = (f"{about[e]:,.10g}" if e in about else "" for e in ("minimum", "maximum"))
+    least = f"above {about['exclusiveMinimum']:,.10g}" if "exclusiveMinimum" in about else low
+    most = f"below {about['exclusiveMaximum']:,.10g}" if "exclusiveMaximum" in about else high
     if least and most:
         return f", {least} to {most}"
     return f", {low} or more" if low else f", {least or most}" if least + most else ""

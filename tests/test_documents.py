@@ -26,6 +26,7 @@ from dewmargin.core import extensions
 from dewmargin.site.site_file import read_site
 from dewmargin.studies.sweep.plan import Plan
 from documents import PAGES, README, ROOT
+from engine import accuracy
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -100,9 +101,8 @@ def test_every_command_table_key_and_function_is_told_once() -> None:
 
 
 def test_the_map_names_every_folder_and_module_once() -> None:
-    (block,) = re.findall(
-        r"<!-- generated: map -->\n```text\n(.+?)```", documents.text_of(documents.DEVELOPERS), re.S
-    )
+    marked = re.compile(r"<!-- generated: map -->\n```text\n(.+?)```", re.DOTALL)
+    (block,) = marked.findall(documents.text_of(documents.DEVELOPERS))
     named: list[str] = []
     path: list[str] = []
     for line in block.splitlines():
@@ -123,9 +123,8 @@ def test_every_link_of_a_page_leads_somewhere(page: Path) -> None:
     for link in documents.links(page):
         target, _, anchor = link.partition("#")
         found = (page.parent / target).resolve() if target else page
-        if not found.is_relative_to(ROOT) or not found.exists():
-            broken.append(link)
-        elif anchor and anchor not in documents.anchors(found):
+        exists = found.is_relative_to(ROOT) and found.exists()
+        if not exists or (anchor and anchor not in documents.anchors(found)):
             broken.append(link)
 
     assert broken == []
@@ -137,12 +136,18 @@ def test_no_two_headings_of_a_page_have_the_same_anchor(page: Path) -> None:
 
 
 @pytest.mark.parametrize("page", PAGES, ids=documents.name_of)
-def test_every_path_that_a_page_names_exists(page: Path) -> None:
-    said = re.compile(r"(?<![\w/.])((?:plugin|tests|scenarios|weather)/[\w./*-]*[\w/*])")
-
-    missing = [p for p in said.findall(documents.text_of(page)) if not any(ROOT.glob(p))]
+def test_every_path_and_module_that_a_page_names_exists(page: Path) -> None:
+    """A file by its path, a module as `solve/year`, what is in one as `solve/year.short_hours`."""
+    missing = [path for path in documents.paths_in(page) if not documents.is_there(path)]
 
     assert missing == []
+
+
+def test_a_path_that_does_not_exist_is_noticed() -> None:
+    assert documents.is_there("tests/physics")
+    assert documents.is_there("solve/year.short_hours")
+    assert not documents.is_there("solve/year.long_hours")
+    assert not documents.is_there("tests/chemistry")
 
 
 def test_the_readme_leads_to_every_page() -> None:
@@ -212,7 +217,7 @@ def test_every_python_example_names_what_exists(page: Path) -> None:
 def test_a_name_that_does_not_exist_is_noticed() -> None:
     (name,) = documents.names_in("dewmargin.physics.air.dew(3)")
 
-    with pytest.raises(AttributeError, match="there is no dewmargin.physics.air.dew"):
+    with pytest.raises(AttributeError, match=r"there is no dewmargin\.physics\.air\.dew$"):
         documents.resolve(name)
 
 
@@ -238,6 +243,16 @@ def _is_ours(kind: str, name: str) -> bool:
 
 
 # What is read elsewhere.
+
+
+def test_the_table_against_the_engine_has_every_house_and_climate() -> None:
+    text = documents.text_of(ROOT / "tests" / "engine" / "README.md")
+
+    rows = [row.split(" | ")[:2] for row in re.findall(r"^\| (\w+ House \|.+)", text, re.MULTILINE)]
+
+    assert f"| {accuracy.COLUMNS} |" in text
+    named = [house.replace("_", " ").title() for house in accuracy.HELD]
+    assert rows == [[house, climate] for house in named for climate in accuracy.CLIMATES.values()]
 
 
 def test_the_readme_marks_its_two_commands() -> None:

@@ -94,7 +94,7 @@ class Given:
 class Humidifier(Inputs):
     """The keys that all humidifiers share."""
 
-    name: str
+    name: str = Field(description="what results call it")
     call: Literal["always", "heating", "humidity", "blower"] = Field(
         default="always",
         description="when it may run: heating, while the plant heats; blower, whenever the blower "

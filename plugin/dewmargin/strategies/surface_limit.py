@@ -42,7 +42,7 @@ class SurfaceLimit(Inputs):
     a sensor on the surface would show it.
     """
 
-    name: str
+    name: str = Field(description="what results call it")
     rule: Literal["surface_limit"] = "surface_limit"
     surfaces: tuple[str, ...] = Field(
         default=(), description="surfaces to keep dry; default: all of the scenario"
