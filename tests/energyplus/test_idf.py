@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from dewmargin.energyplus import idf
-from dewmargin.energyplus.idf import Asked, Contents, Window, Zone
+from dewmargin.energyplus.idf import AskedOutput, Contents, Window, Zone
 from dewmargin.energyplus.output_file import Quantity
 from dewmargin.errors import InputError, OutputError
 from dewmargin.space import air_handler, simulation, zone_air
@@ -204,7 +204,7 @@ def test_a_model_is_told_as_it_is(hut) -> None:
     assert has.humidifies == ("ZoneHVAC:IdealLoadsAirSystem Ideal",)
     assert has.air_balance == "ThirdOrderBackwardDifference"
     assert has.run_periods == ("Year",)
-    assert Asked("*", "zone mean air temperature", "Hourly") in has.outputs
+    assert AskedOutput("*", "zone mean air temperature", "Hourly") in has.outputs
 
 
 @pytest.mark.slow

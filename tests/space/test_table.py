@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from dewmargin.errors import InputError
 from dewmargin.physics import air
-from dewmargin.space.table import Table
+from dewmargin.space.table import HourlyTable
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -65,7 +65,7 @@ def keys(path: Path, **changes: object) -> dict[str, object]:
 
 
 def read(path: Path, **changes: object):
-    return Table(**keys(path, **changes)).case(weather=None, folder=path.parent)
+    return HourlyTable(**keys(path, **changes)).case(weather=None, folder=path.parent)
 
 
 def refusal(path: Path, **changes: object) -> str:
@@ -266,7 +266,7 @@ def test_the_weather_s_latitude_is_taken_unless_it_is_set(tmp_path):
     path = write(tmp_path, sheet())
     weather = SimpleNamespace(latitude_deg=-33.0)
 
-    case = Table(**keys(path)).case(weather=weather, folder=tmp_path)
+    case = HourlyTable(**keys(path)).case(weather=weather, folder=tmp_path)
 
     assert case.latitude_deg == -33.0
     assert read(path).notes[-1] == "the table does not tell its latitude; 45° is taken"
@@ -275,7 +275,7 @@ def test_the_weather_s_latitude_is_taken_unless_it_is_set(tmp_path):
 def test_the_table_is_recorded_as_an_input(tmp_path):
     path = write(tmp_path, sheet())
 
-    assert Table(**keys(path)).files(tmp_path) == (path,)
+    assert HourlyTable(**keys(path)).files(tmp_path) == (path,)
 
 
 SPOILT = {
@@ -499,6 +499,6 @@ NO_PRESSURE = "give either columns.p_pa or elevation_m"
 )  # fmt: skip
 def test_a_table_that_is_not_told_enough_is_refused(tmp_path, changes, message):
     with pytest.raises(ValidationError) as caught:
-        Table(**keys(tmp_path / "room.csv", **changes))
+        HourlyTable(**keys(tmp_path / "room.csv", **changes))
 
     assert message in str(caught.value)

@@ -122,7 +122,7 @@ class Window:
     divider: bool
 
 
-class Asked(NamedTuple):
+class AskedOutput(NamedTuple):
     """An output variable that the model asks for."""
 
     key: str
@@ -139,7 +139,7 @@ class Contents:
     windows: tuple[Window, ...]
     humidity_controls: tuple[str, ...]
     humidifies: tuple[str, ...]
-    outputs: tuple[Asked, ...]
+    outputs: tuple[AskedOutput, ...]
     sqlite: str | None
     sqlite_written: bool
     summary_reports: tuple[str, ...] | None
@@ -182,7 +182,7 @@ class Model:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Prepared:
+class PreparedModel:
     """A prepared model: where it is, what was added to it, and what was noticed."""
 
     model: Model
@@ -509,7 +509,7 @@ def _contents(data: dict[str, Any]) -> Contents:
     }
     sent["zones"] = tuple(Zone(**zone) for zone in data["zones"])
     sent["windows"] = tuple(Window(**window) for window in data["windows"])
-    sent["outputs"] = tuple(Asked(*asked) for asked in data["outputs"])
+    sent["outputs"] = tuple(AskedOutput(*asked) for asked in data["outputs"])
     return Contents(**sent)
 
 
@@ -564,7 +564,7 @@ def describe(idf: Any) -> Contents:  # noqa: ANN401 - eppy is not typed
         humidifies=tuple(_humidifiers(idf, classes)),
         # Outputs that a schedule switches are incomplete, and count as not asked for.
         outputs=tuple(
-            Asked(
+            AskedOutput(
                 _field(asked, "Key_Value") or "*",
                 _field(asked, "Variable_Name"),
                 _field(asked, "Reporting_Frequency") or "Hourly",
@@ -665,10 +665,10 @@ def _number(thing: Any, name: str, default: float = 0.0) -> float:  # noqa: ANN4
         return default
 
 
-def missing(contents: Contents, frequency: Frequency = "Hourly") -> list[Asked]:
+def missing(contents: Contents, frequency: Frequency = "Hourly") -> list[AskedOutput]:
     """Return the outputs that the readers look for and the model does not ask for."""
     wanted = [
-        Asked("*", output.name, frequency)
+        AskedOutput("*", output.name, frequency)
         for output in OUTPUTS
         if not output.needs or any(name.startswith(output.needs) for name in contents.classes)
     ]
@@ -676,7 +676,7 @@ def missing(contents: Contents, frequency: Frequency = "Hourly") -> list[Asked]:
         # The engine reads a key as a regular expression.
         key = window.name if re.fullmatch(r"[^*+?()\[\]{}|^$\\]+", window.name) else "*"
         parts = [(_GLASS, True), (_FRAME, window.frame), (_DIVIDER, window.divider)]
-        wanted += [Asked(key, name, frequency) for name, there in parts if there]
+        wanted += [AskedOutput(key, name, frequency) for name, there in parts if there]
     there = {tuple(text.casefold() for text in asked) for asked in contents.outputs}
     added = []
     # What is asked for all need not be asked for one.
@@ -709,7 +709,7 @@ def prepare(
     idd: str | Path | None = None,
     frequency: Frequency = "Hourly",
     force: bool = False,
-) -> Prepared:
+) -> PreparedModel:
     """Write a copy of a model that reports what a comparison needs.
 
     Parameters
@@ -727,7 +727,7 @@ def prepare(
 
     Returns
     -------
-    Prepared
+    PreparedModel
         What was added, and what was noticed.
 
     Raises
@@ -759,7 +759,7 @@ def prepare(
         raw += "".join(lines).encode("utf-8" if encoding == "utf-8-sig" else encoding)
     _write(out, raw)
     notes = (*model.notes, *_notes(model, out, frequency))
-    return Prepared(model=model, path=out, added=tuple(added), notes=notes)
+    return PreparedModel(model=model, path=out, added=tuple(added), notes=notes)
 
 
 def _write(out: Path, raw: bytes) -> None:

@@ -52,7 +52,7 @@ class Finished:
 
 
 @dataclass(frozen=True, slots=True)
-class _Period:
+class _RunDays:
     name: str
     begin: date
     days: int
@@ -218,7 +218,7 @@ def _refuse_foreign(folder: Path) -> None:
         )
 
 
-def _run(command: list[str], periods: list[_Period], progress: Progress | None) -> str:
+def _run(command: list[str], periods: list[_RunDays], progress: Progress | None) -> str:
     """Run the engine to its end, or end it with us; return the last line it printed."""
     last = ""
     try:
@@ -249,7 +249,7 @@ def _run(command: list[str], periods: list[_Period], progress: Progress | None) 
     return last
 
 
-def _share(line: str, periods: list[_Period]) -> float | None:
+def _share(line: str, periods: list[_RunDays]) -> float | None:
     """Return the share of the run periods that is done when the engine prints this line."""
     match = _STEP.match(line)
     if match is None:
@@ -268,7 +268,7 @@ def _share(line: str, periods: list[_Period]) -> float | None:
     return None
 
 
-def _periods(text: str) -> list[_Period]:
+def _periods(text: str) -> list[_RunDays]:
     """Return the run periods of a model, in the layout of version 9.0 and later."""
     found = []
     for fields in objects(text):
@@ -281,7 +281,7 @@ def _periods(text: str) -> list[_Period]:
             continue
         if end < begin:
             end = end.replace(year=end.year + 1)
-        found.append(_Period(name, begin, (end - begin).days + 1))
+        found.append(_RunDays(name, begin, (end - begin).days + 1))
     return found
 
 

@@ -42,7 +42,7 @@ _FACES = "faces"  # the key in `units` for all of them
 
 
 @dataclass(frozen=True, slots=True)
-class _Quantity:
+class _ColumnQuantity:
     """What a column can hold, its unit for the conversion, and the range of a sound value."""
 
     column: Column
@@ -53,31 +53,41 @@ _RH_RANGE = (0.0, 1.1)
 _QUANTITIES = {
     each.column.name: each
     for each in (
-        _Quantity(columns.T_OUT, "degC"),
-        _Quantity(columns.W_OUT, "dimensionless"),
-        _Quantity(Column("rh_out_frac", "1", "outdoor humidity", *_RH_RANGE), "dimensionless"),
-        _Quantity(Column("dew_out_c", "°C", "outdoor dew or frost point", -90.0, 70.0), "degC"),
-        _Quantity(columns.PRESSURE, "Pa"),
-        _Quantity(columns.T_AIR, "degC"),
-        _Quantity(Column("w_kg_kg", "kg/kg", "room humidity ratio", 0.0, 0.2), "dimensionless"),
-        _Quantity(Column("rh_frac", "1", "room relative humidity", *_RH_RANGE), "dimensionless"),
-        _Quantity(columns.EXCHANGE, "kg/s"),
-        _Quantity(Column("exchange_m3_h", "m³/h", "outdoor air", 0.0, 4e7), "m**3/hour"),
-        _Quantity(Column("exchange_ach", "1/h", "outdoor air changes", 0.0, 1e3), "1/hour"),
-        _Quantity(columns.SOURCE, "kg/s"),
-        _Quantity(columns.HEATING, "W"),
-        _Quantity(Column("cooling_w", "W", "sensible heat taken out", 0.0, 1e9), "W"),
-        _Quantity(Column("wind_m_s", "m/s", "wind at the weather station", 0.0, 60.0), "m/s"),
-        _Quantity(Column("t_sky_c", "°C", "sky temperature", -120.0, 60.0), "degC"),
+        _ColumnQuantity(columns.T_OUT, "degC"),
+        _ColumnQuantity(columns.W_OUT, "dimensionless"),
+        _ColumnQuantity(
+            Column("rh_out_frac", "1", "outdoor humidity", *_RH_RANGE), "dimensionless"
+        ),
+        _ColumnQuantity(
+            Column("dew_out_c", "°C", "outdoor dew or frost point", -90.0, 70.0), "degC"
+        ),
+        _ColumnQuantity(columns.PRESSURE, "Pa"),
+        _ColumnQuantity(columns.T_AIR, "degC"),
+        _ColumnQuantity(
+            Column("w_kg_kg", "kg/kg", "room humidity ratio", 0.0, 0.2), "dimensionless"
+        ),
+        _ColumnQuantity(
+            Column("rh_frac", "1", "room relative humidity", *_RH_RANGE), "dimensionless"
+        ),
+        _ColumnQuantity(columns.EXCHANGE, "kg/s"),
+        _ColumnQuantity(Column("exchange_m3_h", "m³/h", "outdoor air", 0.0, 4e7), "m**3/hour"),
+        _ColumnQuantity(Column("exchange_ach", "1/h", "outdoor air changes", 0.0, 1e3), "1/hour"),
+        _ColumnQuantity(columns.SOURCE, "kg/s"),
+        _ColumnQuantity(columns.HEATING, "W"),
+        _ColumnQuantity(Column("cooling_w", "W", "sensible heat taken out", 0.0, 1e9), "W"),
+        _ColumnQuantity(Column("wind_m_s", "m/s", "wind at the weather station", 0.0, 60.0), "m/s"),
+        _ColumnQuantity(Column("t_sky_c", "°C", "sky temperature", -120.0, 60.0), "degC"),
     )
 }
-_FACE = _Quantity(Column("t_surface_c", "°C", "inside face temperature", -70.0, 100.0), "degC")
+_FACE = _ColumnQuantity(
+    Column("t_surface_c", "°C", "inside face temperature", -70.0, 100.0), "degC"
+)
 _OUTDOOR_HUMIDITY = ("w_out_kg_kg", "rh_out_frac", "dew_out_c")
 _ROOM_HUMIDITY = ("w_kg_kg", "rh_frac")
 _EXCHANGE = ("exchange_kg_s", "exchange_m3_h", "exchange_ach")
 
 
-class Table(Inputs):
+class HourlyTable(Inputs):
     """The hours of a simulation without humidifier, from a table that another program wrote."""
 
     file: str = Field(description="The table, .csv or .parquet, seen from the scenario")
@@ -323,7 +333,9 @@ class Table(Inputs):
         notes.append(f"the table does not tell its latitude; {_LATITUDE_DEG:g}° is taken")
         return _LATITUDE_DEG
 
-    def _values(self, sheet: _Sheet, name: str, what: _Quantity, key: str) -> FloatArray:
+    def _values(
+        self, sheet: _FoundColumns, name: str, what: _ColumnQuantity, key: str
+    ) -> FloatArray:
         """Return a column in our unit, checked."""
         values = sheet.numbers(name)
         unit = self.units.get(key)
@@ -345,7 +357,7 @@ class Table(Inputs):
             )
         return values
 
-    def _intervals(self, sheet: _Sheet) -> tuple[NDArray[np.datetime64], int]:
+    def _intervals(self, sheet: _FoundColumns) -> tuple[NDArray[np.datetime64], int]:
         """Return the start of each row's interval, and how many there are in an hour."""
         if self.start is not None:
             first = np.datetime64(self.start, "s")
@@ -416,7 +428,9 @@ def _converted(text: str, unit: str, key: str, path: Path) -> float:
         ) from error
 
 
-def _require_days(start: NDArray[np.datetime64], step: np.timedelta64, sheet: _Sheet) -> None:
+def _require_days(
+    start: NDArray[np.datetime64], step: np.timedelta64, sheet: _FoundColumns
+) -> None:
     """Raise unless the rows are whole days from midnight to midnight."""
     if start.size:
         end = start[-1] + step
@@ -433,7 +447,7 @@ def _require_days(start: NDArray[np.datetime64], step: np.timedelta64, sheet: _S
 
 
 @dataclass(frozen=True, slots=True)
-class _Sheet:
+class _FoundColumns:
     """The wanted columns of a table, by our names, as they were found.
 
     Cells are texts of a .csv file, or what Arrow holds of a .parquet file.
@@ -495,12 +509,12 @@ class _Sheet:
         return times
 
 
-def _read(path: Path, named: dict[str, str], *, separator: str, decimal: str) -> _Sheet:
+def _read(path: Path, named: dict[str, str], *, separator: str, decimal: str) -> _FoundColumns:
     """Read the named columns of a table."""
     if not path.is_file():
         raise InputError("there is no such file", file=path, where="file")
     ending = path.suffix.casefold()
-    readers: dict[str, Callable[[], _Sheet]] = {
+    readers: dict[str, Callable[[], _FoundColumns]] = {
         ".csv": lambda: _read_csv(path, named, separator, decimal),
         ".parquet": lambda: _read_parquet(path, named),
     }
@@ -535,7 +549,7 @@ def _places(path: Path, named: dict[str, str], titles: list[str]) -> dict[str, i
     return {name: titles.index(title) for name, title in named.items()}
 
 
-def _read_csv(path: Path, named: dict[str, str], separator: str, decimal: str) -> _Sheet:
+def _read_csv(path: Path, named: dict[str, str], separator: str, decimal: str) -> _FoundColumns:
     with path.open("rb") as file:
 
         def lines() -> Iterator[str]:
@@ -569,10 +583,10 @@ def _read_csv(path: Path, named: dict[str, str], separator: str, decimal: str) -
             name: [cell.replace(",", ".") for cell in column] if name != "time" else column
             for name, column in cells.items()
         }
-    return _Sheet(path, named, cells, len(at), np.array(at, dtype=np.int64), "line")
+    return _FoundColumns(path, named, cells, len(at), np.array(at, dtype=np.int64), "line")
 
 
-def _read_parquet(path: Path, named: dict[str, str]) -> _Sheet:
+def _read_parquet(path: Path, named: dict[str, str]) -> _FoundColumns:
     import pyarrow as pa  # noqa: PLC0415 - heavy, and only here
     import pyarrow.parquet as pq  # noqa: PLC0415 - idem
 
@@ -597,7 +611,7 @@ def _read_parquet(path: Path, named: dict[str, str]) -> _Sheet:
         else:
             cells[name] = [None if value is None else str(value) for value in column.to_pylist()]
     lines = np.arange(1, table.num_rows + 1)
-    return _Sheet(path, named, cells, table.num_rows, lines, "row")
+    return _FoundColumns(path, named, cells, table.num_rows, lines, "row")
 
 
 def _require_rows(path: Path, n_rows: int) -> None:

@@ -323,7 +323,7 @@ def read_epw(path: str | Path, *, year: int | None = None) -> Weather:
     raw = _bytes_of(file)
     lines = _lines_of(raw, file)
     header = _header_of(lines, file)
-    rows = _Rows(
+    rows = _Cells(
         file=file,
         first_line=header.n_lines + 1,
         # The columns after the wind speed stay one text: nothing in them is read.
@@ -395,17 +395,17 @@ class _Header:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Rows:
+class _Cells:
     """The cells of the rows, and where they stand in the file."""
 
     file: str
     first_line: int
     cells: list[list[str]]
 
-    def part(self, chosen: slice) -> _Rows:
+    def part(self, chosen: slice) -> _Cells:
         """Return some of the rows."""
         first_line = self.first_line + chosen.start
-        return _Rows(file=self.file, first_line=first_line, cells=self.cells[chosen])
+        return _Cells(file=self.file, first_line=first_line, cells=self.cells[chosen])
 
     def column(self, field: _Field) -> list[str]:
         """Return the cells of a field."""
@@ -614,7 +614,7 @@ def _data_periods(tokens: list[str], line: int, file: str) -> tuple[int, int, _D
     return int(n_periods), int(per_hour), date("start date", 5), date("end date", last)
 
 
-def _dates_of(rows: _Rows, header: _Header) -> _Dates:
+def _dates_of(rows: _Cells, header: _Header) -> _Dates:
     """Read the dates and check that every row is the one that is due."""
     for k, cells in enumerate(rows.cells):
         if len(cells) < _MIN_COLUMNS:
@@ -639,7 +639,7 @@ def _dates_of(rows: _Rows, header: _Header) -> _Dates:
     return dates
 
 
-def _require_order(dates: _Dates, rows: _Rows, header: _Header) -> None:
+def _require_order(dates: _Dates, rows: _Cells, header: _Header) -> None:
     """Raise at the first row that is not the one due after the row before."""
     hours, per_hour = dates.leap_hour, header.steps_per_hour
     # Place in the hour: files count the minutes of their records in several ways, so the first
@@ -674,7 +674,7 @@ def _require_order(dates: _Dates, rows: _Rows, header: _Header) -> None:
     raise rows.error(row, "date", f"{this} comes after {other}", hint)
 
 
-def _require_ends(dates: _Dates, rows: _Rows, header: _Header) -> None:
+def _require_ends(dates: _Dates, rows: _Cells, header: _Header) -> None:
     """Raise unless the rows begin and end where DATA PERIODS says."""
 
     def differs(row: int, date: _Date, hour: int) -> bool:
@@ -782,7 +782,7 @@ def _parse(cells: list[str]) -> FloatArray:
     return np.array([_number(cell.strip()) for cell in cells])
 
 
-def _column(rows: _Rows, field: _Field) -> FloatArray:
+def _column(rows: _Cells, field: _Field) -> FloatArray:
     """Return a needed column, NaN where missing; raise at the first cell that cannot be right."""
     cells = rows.column(field)
     values = _parse(cells)
@@ -798,7 +798,7 @@ def _column(rows: _Rows, field: _Field) -> FloatArray:
     return values
 
 
-def _radiation(rows: _Rows, field: _Field, repairs: _Repairs) -> FloatArray:
+def _radiation(rows: _Cells, field: _Field, repairs: _Repairs) -> FloatArray:
     """Return a column that is not strictly needed, NaN for everything that cannot be right."""
     values = _parse(rows.column(field))
     values[~((values >= field.low) & (values < field.missing))] = np.nan
@@ -807,7 +807,7 @@ def _radiation(rows: _Rows, field: _Field, repairs: _Repairs) -> FloatArray:
 
 
 def _fill(
-    name: str, values: FloatArray, rows: _Rows, steps_per_hour: int, repairs: _Repairs
+    name: str, values: FloatArray, rows: _Cells, steps_per_hour: int, repairs: _Repairs
 ) -> FloatArray:
     """Fill gaps on a straight line; raise at a gap that is too long for that."""
     missing = np.isnan(values)
@@ -833,7 +833,7 @@ def _fill(
 
 
 def _pressure(
-    p_pa: FloatArray, elevation_m: float, rows: _Rows, steps_per_hour: int, repairs: _Repairs
+    p_pa: FloatArray, elevation_m: float, rows: _Cells, steps_per_hour: int, repairs: _Repairs
 ) -> FloatArray:
     """Fill the pressure, by the standard atmosphere if there is none, and doubt it if far off."""
     standard_pa = air.standard_pressure(elevation_m)
@@ -855,7 +855,7 @@ def _pressure(
 def _humidity(
     found: dict[str, FloatArray],
     t_out_c: FloatArray,
-    rows: _Rows,
+    rows: _Cells,
     steps_per_hour: int,
     repairs: _Repairs,
 ) -> tuple[FloatArray, FloatArray]:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from dewmargin.scenario import Scenario
     from dewmargin.site.site_file import AsMeasured
     from dewmargin.studies.compare.option import Option
-    from dewmargin.studies.compare.quality import Quality
+    from dewmargin.studies.compare.quality import RunQuality
 
 ANOTHER_HEIGHT_PA = 2000.0  # between a year's mean and the standard atmosphere: about 170 m; ours
 
@@ -25,7 +25,7 @@ def warnings_of(
     scenario: Scenario,
     case: HourlyCase,
     options: Sequence[Option],
-    quality: Quality | None,
+    quality: RunQuality | None,
     chosen: Option | None,
 ) -> list[str]:
     """Return what to know of a visit, of the case and its devices, and of the assembly."""
@@ -69,7 +69,7 @@ def _of_assembly(assembly: Assembly | None, dry: Option, chosen: Option | None) 
     ]
 
 
-def _of_case(case: HourlyCase, options: Sequence[Option], quality: Quality | None) -> list[str]:
+def _of_case(case: HourlyCase, options: Sequence[Option], quality: RunQuality | None) -> list[str]:
     """Return what a reader must know; of the strategies, the first tells of the equipment."""
     first = options[1].strategy
     cautions = [note for option in options if option.strategy == first for note in option.notes]

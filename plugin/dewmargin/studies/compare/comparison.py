@@ -17,7 +17,7 @@ from dewmargin.scenario import Scenario, load
 from dewmargin.scenario.visit import with_visit
 from dewmargin.studies.compare.cautions import warnings_of
 from dewmargin.studies.compare.option import Option, Results, humidified, without_humidifier
-from dewmargin.studies.compare.quality import Quality, quality
+from dewmargin.studies.compare.quality import RunQuality, quality
 from dewmargin.studies.compare.tables import OF_ASSEMBLY, TABLES
 from dewmargin.studies.compare.verdict import Limits, judge
 from dewmargin.studies.options.engine import prepared
@@ -45,7 +45,7 @@ class Comparison(Results):
     """
 
     weather: Weather | None
-    quality: Quality | None
+    quality: RunQuality | None
     warnings: tuple[str, ...]
     verdict_sentences: tuple[str, ...]
     chosen: Option | None

@@ -133,7 +133,7 @@ def humidified(
     """
     case = building.case
     asked = [
-        _Asked(each, equipment, water, each.capability(equipment, case, water, dry))
+        _Fitted(each, equipment, water, each.capability(equipment, case, water, dry))
         for each in held
         for equipment in scenario.equipment
         for water in waters
@@ -151,7 +151,7 @@ def humidified(
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class _Fitted:
     """A device on a water, and what it can do for what is held."""
 
     held: Held
@@ -196,7 +196,7 @@ def _swing(control: Control, case: HourlyCase, wish: balance.Asked, outcome: Out
 def _option(
     scenario: Scenario,
     building: Prepared,
-    asked: _Asked,
+    asked: _Fitted,
     outcome: Outcome,
     cycles: float | None,
 ) -> Option:

@@ -20,7 +20,7 @@ QUALITY_GAP_FRAC = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Quality:
+class RunQuality:
     """How far a simulation's flows explain its own humidity.
 
     `w_rmse_kg_kg`: heating season, the direct balance against the simulated humidity.
@@ -41,7 +41,7 @@ class Quality:
 
 def quality(
     case: HourlyCase, hours: Hours, *, rh_set: FloatArray, departure: Outcome
-) -> Quality | None:
+) -> RunQuality | None:
     """Compare a simulation's humidity and demand with a direct balance of its reported flows.
 
     Parameters
@@ -55,7 +55,7 @@ def quality(
 
     Returns
     -------
-    Quality or None
+    RunQuality or None
         None for a case that is no departure.
     """
     if not case.departure:
@@ -71,4 +71,4 @@ def quality(
     if total > 0.0:
         apart = float(balance.demand(own, rh_set).added_kg[season].sum()) / total - 1.0
     large = rmse > QUALITY_RMSE_KG_KG or (apart is not None and abs(apart) > QUALITY_GAP_FRAC)
-    return Quality(w_rmse_kg_kg=rmse, demand_gap_frac=apart, missing_flow=large)
+    return RunQuality(w_rmse_kg_kg=rmse, demand_gap_frac=apart, missing_flow=large)

@@ -186,7 +186,7 @@ class Pile(Generic[Key]):
         return list(dict.fromkeys(low for low, key in self.cases if key is not None))
 
 
-class _Work(Generic[Key]):
+class _Solving(Generic[Key]):
     """The cases of a pile while they are solved, a few at a time.
 
     What devices without limit add comes first: the others are measured by it.
@@ -280,13 +280,13 @@ def solve(
 def _by_turns(piles: Sequence[Pile[Key]]) -> Iterator[Pile[Key]]:
     sizes = [len(pile.held) + len(pile.cases) for pile in piles]
     turn = np.array([(k, i) for k, size in enumerate(sizes) for i in range(size)])
-    works: dict[int, _Work[Key]] = {}
+    works: dict[int, _Solving[Key]] = {}
     # Calls of equal size: few cases side by side take longer.
     for part in np.array_split(turn, math.ceil(len(turn) / CASES_AT_ONCE)):
         together: dict[int, list[int]] = {}
         for k, i in part.tolist():
             together.setdefault(k, []).append(i)
-        works.update((k, _Work(piles[k])) for k in together if k not in works)
+        works.update((k, _Solving(piles[k])) for k in together if k not in works)
         _in_one_call({works[k]: which for k, which in together.items()})
         for k, which in together.items():
             if which[-1] == sizes[k] - 1:
@@ -295,7 +295,7 @@ def _by_turns(piles: Sequence[Pile[Key]]) -> Iterator[Pile[Key]]:
 
 
 def _massed(piles: Sequence[Pile[Key]], years: year_on_gpu.Years) -> Iterator[Pile[Key]]:
-    works = [_Work(pile) for pile in piles]
+    works = [_Solving(pile) for pile in piles]
     by_faces: dict[int, list[int]] = {}
     for i, pile in enumerate(piles):
         by_faces.setdefault(len(pile.building.case.surfaces), []).append(i)
@@ -307,7 +307,7 @@ def _massed(piles: Sequence[Pile[Key]], years: year_on_gpu.Years) -> Iterator[Pi
     yield from piles
 
 
-def _in_one_call(together: Mapping[_Work[Key], Sequence[int]]) -> None:
+def _in_one_call(together: Mapping[_Solving[Key], Sequence[int]]) -> None:
     """Solve some cases of several buildings."""
     asked = [work.some(which) for work, which in together.items()]
     ran = cases.solve_all(asked, states=False)

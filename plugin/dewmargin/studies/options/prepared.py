@@ -80,14 +80,14 @@ def _same_air(one: HourlyCase, other: HourlyCase) -> bool:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Solved:
+class _AtChoices:
     """What a device can do at some choices; whether it runs when the plant heats."""
 
     response: Response
     follows_heat: bool
 
 
-def _read_off(solved: _Solved, smooth: tuple[float, ...]) -> Capability:
+def _read_off(solved: _AtChoices, smooth: tuple[float, ...]) -> Capability:
     return solved.response.at(smooth)
 
 
@@ -133,7 +133,7 @@ class PreparedDevice:
             )
         ranges = [(min(row[k] for row in rows), max(row[k] for row in rows)) for k in self._smooth]
 
-        def solved(exact: Row) -> _Solved:
+        def solved(exact: Row) -> _AtChoices:
             return self._solve(rows[0], exact, ranges)
 
         self._solved = done_once(solved, kept=kept)
@@ -150,7 +150,7 @@ class PreparedDevice:
 
     def _solve(
         self, row: Row, exact: tuple[Any, ...], ranges: Sequence[tuple[float, float]]
-    ) -> _Solved:
+    ) -> _AtChoices:
         variants = self._variants
         said = list(row)
         for k, value in zip(self._exact, exact, strict=True):
@@ -188,7 +188,7 @@ class PreparedDevice:
             return can
 
         found = response(solve, ranges)
-        return _Solved(found, follows and self._met.moves)
+        return _AtChoices(found, follows and self._met.moves)
 
     def _heated(self, case: HourlyCase) -> HourlyCase:
         """Return the case with some heat, and some rest, wherever a draw might have it."""

@@ -170,7 +170,7 @@ def sweep(
     store = Store(out)
     store.require_ours()
     store.drop(folder.MANIFEST)  # while parts change, the folder is not whole
-    run = _Run(plan, store, patience_s, after)
+    run = _BlockRun(plan, store, patience_s, after)
     if cluster is None:
         run.here(threads or cpu_count() or 1)
     else:
@@ -178,7 +178,7 @@ def sweep(
     return run.finish()
 
 
-class _Run:
+class _BlockRun:
     def __init__(
         self, plan: Plan, store: Store, patience_s: float, after: Callable[[Progress], None]
     ) -> None:
