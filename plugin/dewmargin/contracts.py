@@ -1,4 +1,4 @@
-"""What crosses between strategies, equipment, supplies, readers, the balance and reports.
+"""Contracts of extensions: capability of a device, use of water and energy, feed water, protocols.
 
 An extension is a class derived from `dewmargin.inputs.Inputs`, whose keys are those of its table in
 a scenario, with the attributes and the method of one of these protocols. All arrays have the shape

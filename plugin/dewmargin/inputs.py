@@ -1,4 +1,4 @@
-"""What every input class shares: frozen, no unknown keys, quantities with units as text.
+"""Inputs: base of all classes that a file sets; frozen, no unknown keys, quantities with units.
 
 A key's unit is the end of its name (``floor_area_m2``). A text such as ``"1750 ft2"`` is converted
 to that unit where the scenario enters the program; below this point only SI numbers exist.

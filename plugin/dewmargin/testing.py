@@ -1,4 +1,4 @@
-"""What an extension must keep, to be called in its own tests; ours call the same.
+"""Contract checks of extensions, to be called in their own tests; ours call the same.
 
 Each check asks an extension on small invented cases and raises one `ExtensionError` that names
 every rule it breaks. None writes a file.

@@ -1,4 +1,4 @@
-"""Small invented cases, on which extensions are checked."""
+"""Cases, small and invented, on which extensions are checked."""
 
 from __future__ import annotations
 

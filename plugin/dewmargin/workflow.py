@@ -1,4 +1,4 @@
-"""The comparison as a workflow of the engine's workflow manager, to be run after a simulation.
+"""Workflow: the comparison as a step of the engine's workflow manager, after a simulation.
 
 A file in one of the manager's workflow folders makes it known there::
 

@@ -2,6 +2,8 @@
 
     PYTHONPATH=tests python -m engine.accuracy
 
+`README.md` beside this file holds the table of hourly results, and what misses the goals.
+
 Our demand and condensation come from a run without humidifier; the engine's from a run of the same
 house in which it holds 40 % itself. Both hold it also in hours of mechanical cooling, whose coil
 takes the water out again; those hours are left out of the comparison, in either run, since a run

@@ -487,7 +487,7 @@ def test_of_equals_the_cheaper_is_chosen_or_else_the_less_thirsty(results, turne
 
 
 def test_the_readme_quotes_what_the_demo_says(results) -> None:
-    """`UPDATE_README=1 pytest tests/whole` rewrites the quotation."""
+    """`UPDATE_DOCS=1 pytest tests/whole` rewrites the quotation."""
     readme = Path(__file__).parents[2] / "README.md"
     text = readme.read_text(encoding="utf-8")
     quoted = "\n".join(findings(results["house"], results["simulation"]))
@@ -495,7 +495,7 @@ def test_the_readme_quotes_what_the_demo_says(results) -> None:
 
     current = pattern.sub(lambda m: f"{m[1]}{quoted}\n{m[2]}", text)
 
-    if os.environ.get("UPDATE_README"):
+    if os.environ.get("UPDATE_DOCS"):
         readme.write_text(current, encoding="utf-8")
         return
     assert text == current

@@ -1,4 +1,4 @@
-"""Checks shared by physics and data: lengths, finiteness and ranges, with one wording."""
+"""Checks of arrays for physics and data: lengths, finiteness and ranges, with one wording."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How a number is shown: each passes through here with its unit on its way to a page or a chart."""
+"""Display of numbers: digits and unit, put on as the last thing before a page or a chart."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Strategies, equipment, readers and reports by entry point; the built-ins take the same road.
+"""Entry points of strategies, equipment, readers and reports; built-ins take the same road.
 
 Nothing is imported that no scenario names.
 """

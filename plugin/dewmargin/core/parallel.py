@@ -1,4 +1,4 @@
-"""Work side by side in threads; the kernel and numpy let others run."""
+"""Threads: work side by side, since the kernel and numpy let others run."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Results as they lie in a folder: tables from Parquet, and what the manifest says."""
+"""Stored results: tables of a folder from Parquet, and what its manifest says."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A TOML file, read and checked by the classes of its tables; the wording of what is refused."""
+"""TOML files, read and checked by the classes of their tables; how what is refused is worded."""
 
 from __future__ import annotations
 

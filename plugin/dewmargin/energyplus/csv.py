@@ -1,4 +1,4 @@
-"""The engine's .csv file: as the engine writes it, or as its tool ReadVarsESO does.
+"""CSV results (.csv) of the engine: as it writes them, or as its tool ReadVarsESO does.
 
 A column is "KEY:Variable [unit](Frequency)", a key may have colons too, and the cells of coarser
 series are blank. Rows have a month, a day and the end of the step, no year and no environment; the

@@ -1,4 +1,4 @@
-"""The engine's .eio file, which tells what the .eso and .csv files beside it do not.
+"""Initialisation report (.eio) of the engine, which tells what .eso and .csv files do not.
 
 Zones, their volumes and multipliers, surfaces, environments with their dates, and the tables that
 the SQLite file holds as its initialisation report. Numbers have two decimals here.

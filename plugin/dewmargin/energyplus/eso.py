@@ -1,4 +1,4 @@
-"""The engine's .eso file, read as a stream: only what is wanted is kept.
+"""Standard output (.eso) of the engine, read as a stream: only what is wanted is kept.
 
 A dictionary gives each series a number. Then follow, line by line, the titles of environments
 (number 1), time stamps of steps (number 2) and, under each stamp, the numbers and values of what

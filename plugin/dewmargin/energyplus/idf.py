@@ -1,4 +1,4 @@
-"""The simulation model: what is in it, and the outputs that it must report to be compared.
+"""Models (IDF, epJSON): what is in them, and the outputs that a comparison needs.
 
 eppy reads it, in a process of its own: eppy prints where results belong and keeps to the first
 data dictionary (IDD) that it meets. The model is never written by eppy; what is missing is

@@ -1,4 +1,4 @@
-"""A results file of the engine, whatever its format: what it describes, and whether it is whole.
+"""Results files of the engine in any format: what they describe, whether they are whole.
 
 `sql`, `eso` and `csv` read the formats; what is common to them is here. Time stamps
 of the engine mark the end of an interval and are standard time all year; ours mark its start.

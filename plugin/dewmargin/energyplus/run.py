@@ -1,4 +1,4 @@
-"""The simulation engine, if one is installed: found, run, watched, and its errors in our words."""
+"""Runs of the engine, if one is installed: started, watched, their errors in our words."""
 
 from __future__ import annotations
 

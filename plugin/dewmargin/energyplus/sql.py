@@ -1,4 +1,4 @@
-"""The engine's SQLite file.
+"""SQLite results (.sql) of the engine.
 
 Only base tables are read, and the values in one pass: they have no index.
 """

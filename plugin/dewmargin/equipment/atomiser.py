@@ -1,4 +1,4 @@
-"""A humidifier that sprays droplets into the air, by nozzles or by ultrasound."""
+"""Atomiser: droplets from nozzles or ultrasound that evaporate in the air."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A humidifier that gives one rate whenever it runs."""
+"""Fixed rate: a humidifier that gives the same vapour [kg/h] whenever it runs."""
 
 from __future__ import annotations
 

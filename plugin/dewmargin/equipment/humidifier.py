@@ -1,4 +1,4 @@
-"""What all humidifiers share: when they may run, in which air, and on water how warm.
+"""Humidifiers of every kind: when they may run, in which air, and on water how warm.
 
 A device is asked what it gives in the air it meets (`Humidifier.give`), at two humidities of the
 room; here that becomes a straight line for the balance, with heat and in the rest of the step, hot
@@ -94,7 +94,7 @@ class Given:
 class Humidifier(Inputs):
     """The keys that all humidifiers share."""
 
-    name: str
+    name: str = Field(description="what results call it")
     call: Literal["always", "heating", "humidity", "blower"] = Field(
         default="always",
         description="when it may run: heating, while the plant heats; blower, whenever the blower "

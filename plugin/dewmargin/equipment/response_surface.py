@@ -1,4 +1,4 @@
-"""What a device can do as a function of a few of its inputs, read off a few exact solutions.
+"""Capability of a device [kg/s] over a few of its inputs, read off a few exact solutions.
 
 A pad's year takes longer than the balance that uses it. Where only a few of its inputs vary, its
 rates and uses in each step are smooth functions of these: polynomials of each input, and of each

@@ -1,4 +1,4 @@
-"""A humidifier that boils its water, by electrodes, heating elements or gas."""
+"""Steam humidifier: water boiled by electrodes, heating elements or gas."""
 
 from __future__ import annotations
 

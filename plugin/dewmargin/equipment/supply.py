@@ -168,7 +168,7 @@ class WaterQuality(Inputs):
 class Supply(Inputs):
     """Feed water from the mains, heated to `temperature_c` if that is given."""
 
-    name: str
+    name: str = Field(description="what results call it")
     source: Literal["mains"] = Field(
         default="mains", description="where the water comes from, before it is heated"
     )

@@ -1,4 +1,4 @@
-"""A trickle-fed pad: in a bypass between plenums, with a fan of its own, or in a room."""
+"""Wetted pad, fed by a trickle: in a bypass between plenums, with its own fan, or in a room."""
 
 from __future__ import annotations
 

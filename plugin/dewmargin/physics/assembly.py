@@ -1,4 +1,4 @@
-"""Screening of one wall or roof for condensation inside it, month by month.
+"""Condensation inside one wall or roof, screened month by month.
 
 Vapour diffuses from the room outwards through layers in series. Where it would exceed saturation it
 condenses, on as many planes as the steady state has; later months dry what earlier ones left.
@@ -32,7 +32,7 @@ _Some = Annotated[float, Field(gt=0.0, le=1e4)]
 class WallLayer(Inputs):
     """A layer of a wall; heat and vapour by thickness and material, or each as a whole."""
 
-    name: str = Field(min_length=1, max_length=80)
+    name: str = Field(min_length=1, max_length=80, description="what results call it")
     thickness_mm: Annotated[float, Field(gt=0.0, le=5000.0)] | None = Field(
         None, description="Thickness; needed with conductivity or vapour_resistance_factor"
     )
@@ -90,8 +90,10 @@ class WallLayer(Inputs):
 class Assembly(Inputs):
     """A wall or roof to be screened: layers from the room outwards, up to a ventilated gap."""
 
-    name: str = Field(min_length=1, max_length=80)
-    layers: tuple[WallLayer, ...] = Field(min_length=1, max_length=30)
+    name: str = Field(min_length=1, max_length=80, description="what results call it")
+    layers: tuple[WallLayer, ...] = Field(
+        min_length=1, max_length=30, description="From the room outwards"
+    )
     inside_m2_k_w: Annotated[float, Field(ge=0.01, le=1.0)] = Field(
         0.13, description="Resistance of the room's film; ISO 6946, heat flowing sideways"
     )

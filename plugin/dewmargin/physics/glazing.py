@@ -1,4 +1,4 @@
-r"""Temperature of the inside of glazing: panes and gaps as layers, between a room and the weather.
+r"""Glass temperature inside: panes and gaps as layers, between a room and the weather.
 
 A pane conducts and radiates from both faces; a gap convects and radiates between two panes; the
 room convects and radiates to the inner face, and the outer face to the air, the sky and the ground.

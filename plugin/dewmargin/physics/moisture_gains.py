@@ -1,4 +1,4 @@
-"""Moisture that people and their doings release in a house."""
+"""Moisture gains of a house, from people and their doings."""
 
 from __future__ import annotations
 

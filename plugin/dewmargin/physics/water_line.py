@@ -1,4 +1,4 @@
-"""The line that brings feed water to a humidifier: heat it loses, and what it holds cold.
+"""Feed line to a humidifier: heat that it loses, and what stands cold in it.
 
 A trickle cools on its way; and after a pause the line holds a slug of water that has cooled, which
 has to run through before hot water arrives.

@@ -1,4 +1,4 @@
-"""How charts look: colours, dashes and marks, and figures as files.
+"""Style of charts: colours, dashes and marks, and figures as files.
 
 No state of matplotlib is touched: figures are made without pyplot, in a style of their own.
 """

@@ -1,1 +1,1 @@
-"""What is written and printed."""
+"""Reports: what is written to a folder, shown in a notebook and printed."""

@@ -1,4 +1,4 @@
-"""Tables as CSV, each with a Table Schema beside it."""
+"""CSV tables of results, each with a Table Schema beside it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The results folder: what reports put into it, written so that no half file is ever seen."""
+"""Results folder: what reports put into it, written so that no half file is ever seen."""
 
 from __future__ import annotations
 

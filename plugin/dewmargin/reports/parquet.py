@@ -1,4 +1,4 @@
-"""Tables as Parquet, with units and all that the manifest says."""
+"""Parquet tables of results, with units and all that the manifest says."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A table as Arrow, with units, or as a data frame."""
+"""Arrow tables of results, with units, or the same as data frames."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tables for a terminal: rich where it can show them, plain ASCII where it cannot."""
+"""Terminal tables: rich where they can be shown, plain ASCII where they cannot."""
 
 from __future__ import annotations
 

@@ -347,9 +347,14 @@ def json_schema() -> dict[str, Any]:
     def of_kind(kind: str) -> dict[str, dict[str, Any]]:
         return {name: ref(model) for (each, name), model in models.items() if each == kind}
 
-    def any_of(kind: str, least: int) -> dict[str, Any]:
+    def any_of(kind: str, least: int, about: str) -> dict[str, Any]:
         choices = list(of_kind(kind).values())
-        return {"type": "array", "minItems": least, "items": {"anyOf": choices}}
+        return {
+            "description": about,
+            "type": "array",
+            "minItems": least,
+            "items": {"anyOf": choices},
+        }
 
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -359,9 +364,10 @@ def json_schema() -> dict[str, Any]:
         "additionalProperties": False,
         "required": ["title", "space", "strategies", "equipment", "supplies"],
         "properties": {
-            "title": {"type": "string", "minLength": 1},
+            "title": {"type": "string", "minLength": 1, "description": "what reports call it"},
             "weather": ref(WeatherInput),
             "space": {
+                "description": "exactly one: the building, and what its air does",
                 "type": "object",
                 "additionalProperties": False,
                 "minProperties": 1,
@@ -369,14 +375,14 @@ def json_schema() -> dict[str, Any]:
                 "properties": of_kind("reader"),
             },
             "surfaces": {"type": "array", "items": ref(SurfaceInput)},
-            "strategies": any_of("strategy", 1),
-            "equipment": any_of("equipment", 1),
+            "strategies": any_of("strategy", 1, "rules that choose the relative humidity to hold"),
+            "equipment": any_of("equipment", 1, "humidifiers"),
             "supplies": {"type": "array", "minItems": 1, "items": ref(Supply)},
             "comfort": ref(Comfort),
             "control": ref(Control),
             "tariff": ref(Tariff),
             "assembly": ref(Assembly),
-            "reports": any_of("report", 0),
+            "reports": any_of("report", 0, "what is written; default: parquet, csv and page"),
             "doubts": {"type": "array", "items": ref(Doubt)},
         },
         "$defs": defined["$defs"],

@@ -1,4 +1,4 @@
-"""An input that is not known for sure, and how it is spread."""
+"""Doubts: inputs that are not known for sure, and how each is spread."""
 
 from __future__ import annotations
 

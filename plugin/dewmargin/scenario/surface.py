@@ -1,4 +1,4 @@
-"""A surface of a scenario: how cold it is, told in one of many ways, and how it takes vapour."""
+"""Surfaces of a scenario: how cold each is, told in one of many ways; how it takes vapour."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ class PaneInput(Inputs):
 class GapInput(Inputs):
     """A gap between two panes."""
 
-    width_mm: Annotated[float, Field(ge=1.0, le=200.0)]
+    width_mm: Annotated[float, Field(ge=1.0, le=200.0)] = Field(description="Between the panes")
     gas: Literal["air", "argon", "krypton"] = Field("air", description="What fills it")
     filled_frac: Fraction = Field(
         1.0, description="Share of the gas, the rest is air; 0.9 is a usual declaration"
@@ -71,7 +71,9 @@ class GapInput(Inputs):
 class Layers(Inputs):
     """Panes and gaps of a glazing, from outdoors inwards."""
 
-    panes: tuple[PaneInput, ...] = Field(min_length=1, max_length=6)
+    panes: tuple[PaneInput, ...] = Field(
+        min_length=1, max_length=6, description="From outdoors inwards"
+    )
     gaps: tuple[GapInput, ...] = Field((), max_length=5, description="One fewer than panes")
     height_m: Annotated[float, Field(ge=0.1, le=10.0)] = Field(
         glazing.HEIGHT_M, description="Height of the pane; default: that of published U-factors"
@@ -126,7 +128,7 @@ class Closed(Inputs):
 class SurfaceInput(Inputs):
     """A surface that can sweat; one of the first eight keys after the name tells how cold it is."""
 
-    name: str
+    name: str = Field(description="What results call it")
     temperature_index: Fraction | None = Field(
         None, description="(T_surface − T_outdoor)/(T_room − T_outdoor)"
     )

@@ -1,4 +1,4 @@
-"""A scenario with what was measured at a visit in the place of what it says."""
+"""Visits: a scenario with what was measured on site in the place of what it says."""
 
 from __future__ import annotations
 

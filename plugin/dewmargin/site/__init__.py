@@ -1,1 +1,1 @@
-"""What an installer checks on site: sensor, control circuit, water line, measured values."""
+"""Checks on site, by an installer: sensor, control circuit, water line, measured values."""

@@ -1,4 +1,4 @@
-"""The 24 V control circuit: transformer, cable, conductors, and what may be live."""
+"""Control circuit of 24 V: transformer, cable, conductors, and what may be live."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Measured values of a running pad: what they say about it, and what to do."""
+"""Commissioning: what the measured values of a running pad say about it, and what to do."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a check on site says: numbers, findings with what to do, cautions."""
+"""Findings of a check on site: numbers, whether they hold, what to do, cautions."""
 
 from __future__ import annotations
 

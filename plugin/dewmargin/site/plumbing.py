@@ -1,4 +1,4 @@
-"""The water line: material, purge, water heater, valve, backflow, drain and trap."""
+"""Plumbing of the feed: material, purge, water heater, valve, backflow, drain and trap."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The outdoor thermistor: ohms and degrees, what spoils a reading, and where sensors belong."""
+"""Outdoor thermistor: ohms and degrees, what spoils a reading, and where sensors belong."""
 
 from __future__ import annotations
 

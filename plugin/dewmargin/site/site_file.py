@@ -1,4 +1,4 @@
-"""A site file: what was measured at one visit, kept beside the scenario."""
+"""Site files: what was measured at one visit, kept beside the scenario."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The room's water, hour by hour: what a set-point demands and what an equipment delivers.
+"""Moisture balance of a space, hour by hour: demand of a set-point, delivery of a device.
 
 Set-points and capabilities in, kilograms out. The step itself is solved in `dewmargin.kernel`.
 """

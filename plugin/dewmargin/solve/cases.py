@@ -1,4 +1,4 @@
-"""Many cases of one building or several: what the kernel takes, and how a whole year is begun.
+"""Cases of one building or several, side by side: what the kernel takes, how a year begins.
 
 A case is a set-point and a device. All quantities are the kernel's: humidity ratios less the
 reference of the building's case, see `dewmargin.kernel.source`.

@@ -1,4 +1,4 @@
-r"""What humidifying takes: heat for the feed and the room, electricity, fuel, money and carbon.
+r"""Energy of humidifying: heat for feed and room, electricity, fuel, money and carbon.
 
 Two accounts are kept apart. *Heat* is what water and room receive: always known where the physics
 is. *Energy bought* is what heater and plant take for it, and known only as far as their efficiency

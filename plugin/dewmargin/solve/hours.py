@@ -1,4 +1,4 @@
-"""What all options of a case share, hour by hour."""
+"""Hours that all options of a case share: mean air, weather and surfaces, season, cooling."""
 
 from __future__ import annotations
 

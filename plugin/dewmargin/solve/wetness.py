@@ -1,4 +1,4 @@
-"""What the surfaces go through in a year: dew margins, films, run-off, frost and mould."""
+"""Wetness of surfaces through a year: dew margins, films, run-off, frost and mould."""
 
 from __future__ import annotations
 

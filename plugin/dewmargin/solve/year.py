@@ -1,4 +1,4 @@
-"""What a year comes to: from the hours of an option to its row in the comparison."""
+"""Year numbers of one option, from its hours: its row in the comparison."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The year numbers of many cases of one building, straight from their steps.
+"""Year numbers of many cases of one building, straight from their steps.
 
 The same numbers as `year.comparison_row` and `energy` give for one option, without keeping its
 hours: what a search or a study of uncertainty needs of thousands. Peaks of demand, mould and

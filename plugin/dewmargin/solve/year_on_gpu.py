@@ -1,4 +1,4 @@
-"""The years of very many cases of several buildings at once, on a GPU.
+"""Year numbers of very many cases of several buildings at once, on a GPU.
 
 What cases share is stacked, building by building and device by device; the kernel's `year` then
 solves each case by itself and keeps no hour. The numbers are those of `cases` and `year_of_many`.

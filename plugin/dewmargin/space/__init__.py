@@ -1,1 +1,1 @@
-"""The space: the built-in house, a simulated one or any table, with plant, neighbours, tariff."""
+"""Spaces: the built-in house, a simulated one, any table; with plant, neighbours and tariff."""

@@ -1,4 +1,4 @@
-"""Coil and fan of an air loop, as a run reports them."""
+"""Air handler: coil and fan of an air loop, as a run reports them."""
 
 from __future__ import annotations
 

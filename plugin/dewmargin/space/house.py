@@ -1,4 +1,4 @@
-"""The built-in house model: a space from a handful of numbers and a weather file."""
+"""House model: a space from a handful of numbers and a weather file."""
 
 from __future__ import annotations
 

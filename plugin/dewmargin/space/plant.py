@@ -1,4 +1,4 @@
-"""The heating plant of a building: when it heats, how warm its air is, and what its heat takes."""
+"""Heating plant of a building: when it heats, how warm its air is, what its heat takes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Any other simulation's table, CSV or Parquet, as an HourlyCase: names and units are mapped."""
+"""Tables of any other simulation, CSV or Parquet, as an HourlyCase: names, units are mapped."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What energy and water cost, and the carbon in them: given by the user, nothing assumed."""
+"""Tariff: prices of energy and water, and the carbon in them; given by the user."""
 
 from __future__ import annotations
 

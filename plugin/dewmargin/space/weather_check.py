@@ -1,4 +1,4 @@
-"""The check that a simulation belongs to the weather file that the scenario names.
+"""Weather check: whether a simulation belongs to the weather file that the scenario names.
 
 The engine interpolates the file's rows to its own time steps and reports means over the interval;
 the same is done here with the file, and the two must agree hour by hour.

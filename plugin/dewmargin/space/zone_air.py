@@ -1,4 +1,4 @@
-"""The air of the zones: what a run reports of it, and what that makes of the space's exchange."""
+"""Zone air: what a run reports of it, and what that makes of the space's exchange."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""Rules that choose the relative humidity to hold, hour by hour."""
+"""Strategies: rules that choose the relative humidity to hold, hour by hour."""

@@ -1,4 +1,4 @@
-"""One relative humidity all year."""
+"""Constant rule: one relative humidity all year."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 class Constant(Inputs):
     """Hold one relative humidity whenever the air is drier."""
 
-    name: str
+    name: str = Field(description="what results call it")
     rule: Literal["constant"] = "constant"
     rh: float = Field(ge=0, le=1, description="relative humidity to hold, a fraction")
 

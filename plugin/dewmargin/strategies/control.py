@@ -1,4 +1,4 @@
-"""The controller: what its sensors show, and how far it lets the humidity swing.
+"""Controller: what its sensors show, and how far it lets the humidity swing.
 
 Bias and drift of the humidity sensor shift what is really held. Bias and lag of the outdoor sensor
 change what a strategy sees. A late reading, a deadband and least running and resting times make the

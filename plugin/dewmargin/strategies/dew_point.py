@@ -1,4 +1,4 @@
-"""One dew point all year."""
+"""Dew-point rule: one dew point of the room air all year."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class DewPoint(Inputs):
     relative humidity than a warm one.
     """
 
-    name: str
+    name: str = Field(description="what results call it")
     rule: Literal["dew_point"] = "dew_point"
     dew_point_c: float = Field(ge=-40, le=30, description="dew point to hold, frost point below 0")
     cap_rh: float = Field(

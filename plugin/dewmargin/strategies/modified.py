@@ -1,4 +1,4 @@
-"""What can be put around any rule: what it sees, how far it may go, and when it is off."""
+"""Modifiers of any rule: smoothed outdoors, forecast, bounds of the set-point, season."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Relative humidity on straight lines between outdoor temperatures."""
+"""Outdoor reset: relative humidity on straight lines between outdoor temperatures."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 class OutdoorReset(Inputs):
     """Follow the outdoor temperature: straight between the points, flat beyond them."""
 
-    name: str
+    name: str = Field(description="what results call it")
     rule: Literal["outdoor_reset"] = "outdoor_reset"
     points: tuple[tuple[float, float], ...] = Field(
         min_length=1, description="[outdoor °C, relative humidity as a fraction], coldest first"

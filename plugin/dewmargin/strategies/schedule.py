@@ -1,4 +1,4 @@
-"""Relative humidity by the clock and the calendar."""
+"""Schedule: relative humidity by the clock and the calendar."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ class Schedule(Inputs):
     nominal calendar: the first day is the one that the weather file names.
     """
 
-    name: str
+    name: str = Field(description="what results call it")
     rule: Literal["schedule"] = "schedule"
     rh: float = Field(ge=0, le=1, description="relative humidity outside all periods, a fraction")
     periods: tuple[Period, ...] = Field(min_length=1, description="the first that matches decides")

@@ -1,4 +1,4 @@
-"""As humid as the surfaces allow."""
+"""Surface limit: a relative humidity as high as the surfaces allow, less a margin."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class SurfaceLimit(Inputs):
     a sensor on the surface would show it.
     """
 
-    name: str
+    name: str = Field(description="what results call it")
     rule: Literal["surface_limit"] = "surface_limit"
     surfaces: tuple[str, ...] = Field(
         default=(), description="surfaces to keep dry; default: all of the scenario"

@@ -1,4 +1,4 @@
-"""What a scenario will use, before it is run: inputs read, options counted."""
+"""Inventory of a scenario before it is run: inputs read, options counted."""
 
 from __future__ import annotations
 

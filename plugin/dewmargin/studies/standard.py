@@ -1,4 +1,4 @@
-"""An answer from a simulation run alone: what it does not tell is assumed, and said.
+"""Standard scenario of a simulation run alone: what it does not tell is assumed, and said.
 
 The scenario is made as text, read like any other, and may be written to a file to be changed; each
 assumption is a comment there and a note of the comparison.

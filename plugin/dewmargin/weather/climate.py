@@ -1,4 +1,4 @@
-"""What a weather file says about humidification: design humidity, dryness, doubts."""
+"""Climate of a weather file: design humidity, dryness, and doubts about its readings."""
 
 from __future__ import annotations
 

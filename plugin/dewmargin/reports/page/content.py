@@ -1,4 +1,4 @@
-"""What stands on the page of one result: the answer, charts with their numbers, the basis."""
+"""Content of the page of one result: the answer, charts with their numbers, the basis."""
 
 from __future__ import annotations
 

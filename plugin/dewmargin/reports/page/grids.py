@@ -1,4 +1,4 @@
-"""Tables of results for a reader: rows of the contract's tables, headed in plain words."""
+"""Grids of a page: rows of the contract's tables for a reader, headed in plain words."""
 
 from __future__ import annotations
 

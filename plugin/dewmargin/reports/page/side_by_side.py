@@ -1,4 +1,4 @@
-"""What stands on the page of several results: before and after, or one house in two climates."""
+"""Content of the page of several results: before and after, one house in two climates."""
 
 from __future__ import annotations
 

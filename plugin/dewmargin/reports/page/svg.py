@@ -1,4 +1,4 @@
-"""A matplotlib figure as part of a page: small, in the page's colours, told in words."""
+"""SVG of a matplotlib figure for a page: small, in the page's colours, told in words."""
 
 from __future__ import annotations
 

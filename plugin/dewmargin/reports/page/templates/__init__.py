@@ -1,4 +1,4 @@
-"""Pages: the templates, and how they are filled in.
+"""Templates of pages, and how they are filled in.
 
 The only place that knows jinja2, which is imported when a page is made.
 """
