@@ -64,7 +64,7 @@ class Comparison(Results):
 
     @property
     def comparison(self) -> pd.DataFrame:
-        """One row an option; columns and units in the README."""
+        """One row an option; columns and units in `plugin/docs/columns.md`."""
         return frame(self.table("comparison"))
 
     @property
