@@ -65,12 +65,13 @@ def between_dates(days: NDArray[np.datetime64], *, first: MonthDay, last: MonthD
 
     Parameters
     ----------
-    days : datetime64[D] array
+    days : datetime64 array
+        Times count by their day.
     first, last : str
         Month and day, as "MM-DD".
     """
     month = days.astype("datetime64[M]")
-    day = (days - month.astype("datetime64[D]")).astype(np.int64) + 1
+    day = (days.astype("datetime64[D]") - month.astype("datetime64[D]")).astype(np.int64) + 1
     date = 100 * (month.astype(np.int64) % 12 + 1) + day
     start, end = (int(text.replace("-", "")) for text in (first, last))
     after, before = date >= start, date <= end
@@ -80,8 +81,8 @@ def between_dates(days: NDArray[np.datetime64], *, first: MonthDay, last: MonthD
 
 @any_container
 def on_weekdays(days: NDArray[np.datetime64], weekdays: tuple[Weekday, ...]) -> BoolArray:
-    """Tell which days (datetime64[D]) are among days of the week."""
-    return np.is_busday(days, weekmask=" ".join(weekdays).title())
+    """Tell which days are among days of the week; times count by their day."""
+    return np.is_busday(days.astype("datetime64[D]"), weekmask=" ".join(weekdays).title())
 
 
 @any_container
