@@ -28,7 +28,7 @@ _WHOLE = 1e-9  # of a unit: nearer than this a number of units is whole
 HOT_ABOVE_COLD_K = 0.5  # a feed counts as hot only when it is clearly warmer than the cold water
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Use:
     """What running takes or brings: so much for each second, and so much for each kilogram given.
 
@@ -51,7 +51,7 @@ class Use:
 UNKNOWN = Use(per_s=np.nan)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Mode:
     """One way of running in a step: how fast, on how much water, on how much energy.
 
@@ -122,7 +122,7 @@ class PartLoad:
         return result
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Capability:
     """What an equipment can do in each step: with heat first, then in the rest of the step.
 
@@ -204,7 +204,7 @@ class Quality:
     conductivity_us_cm: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Arrival:
     """Feed water where it enters the equipment, at one flow.
 
@@ -223,7 +223,7 @@ class Arrival:
     hot: BoolArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FeedWater:
     """The water of a supply, through the year.
 
@@ -271,7 +271,7 @@ class FeedWater:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WhileWet:
     """What to hold instead while a surface is wet, so that it dries.
 

@@ -121,7 +121,7 @@ class Assembly(Inputs):
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Planes:
     """Planes of a wall, the room's side first; arrays have the shape (n_planes,).
 
@@ -151,7 +151,7 @@ class Planes:
         return result
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WallYear:
     """A year of a wall, by month from January; arrays have the shape (n_planes, 12).
 
@@ -182,7 +182,7 @@ class WallYear:
         return int(np.argmax(most)) if most.max() > 0.0 else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Months:
     """Means of the twelve months from January, shape (12,): air in °C, vapour pressure in Pa."""
 

@@ -174,7 +174,7 @@ class Gap:
             )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class GlassYear:
     """What a glazing does, step by step; arrays have the shape (n_steps,).
 

@@ -33,7 +33,7 @@ _FLAT = 1e-6  # of k, for the intercept of a line through the origin: 0/0 withou
 _FEW_TRANSFER_UNITS = 1e-4  # below it the mean depth is the middle, to 1e-5
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PadState:
     """What leaves the pad while it runs; every array has the shape of the broadcast inputs.
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RoomYear:
     """Temperatures and heat of a room, step by step.
 

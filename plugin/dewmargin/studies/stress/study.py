@@ -74,7 +74,7 @@ SCENARIOS_KEPT = 4096  # of a block, asked for when checked and when solved; the
 CHECKED = 4  # draws that are compared in full
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stress:
     """What a study found.
 
@@ -121,6 +121,13 @@ class Stress:
     evaluated: int
     checked: Mapping[str, float]
     inputs_sha256: Mapping[str, str]
+
+    def __repr__(self) -> str:
+        """Return title, extent and how sure the choice is in two lines: no arrays."""
+        return (
+            f"<Stress {self.scenario.title!r}: {len(self.draws)} draws of {len(self.doubts)} "
+            f"doubts, {len(self.options)} options\n {self.verdict}>"
+        )
 
     @property
     def verdict(self) -> str:
