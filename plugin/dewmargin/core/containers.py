@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import inspect
 import sys
-from dataclasses import fields, is_dataclass, replace
 from functools import wraps
 from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 
@@ -117,6 +116,8 @@ def _of_pandas(values: Any, where: str) -> np.ndarray:  # noqa: ANN401 - a Serie
 
 def _indexed(found: Any, series: Any, index: Any) -> Any:  # noqa: ANN401 - as the function returns
     """Return the arrays in a result that are as long as an index as Series."""
+    from dataclasses import fields, is_dataclass, replace  # noqa: PLC0415 - slow to import
+
     if isinstance(found, np.ndarray) and found.shape == (len(index),):
         return series(found, index=index, copy=True)  # it may be the very array that came in
     if is_dataclass(found) and not isinstance(found, type):
