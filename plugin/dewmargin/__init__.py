@@ -1,11 +1,53 @@
 """dewmargin: which indoor humidity to hold, hour by hour, and what it takes.
 
-The public names are loaded on first use, so that ``dewmargin --help`` stays instant.
+The public names are loaded on first use, so that ``dewmargin --help`` stays instant: verbs, what
+they return, and by name the modules of `dewmargin.physics` and the water balance. A type checker
+reads them from the imports below.
 """
 
 from __future__ import annotations
 
 from importlib import import_module
+
+# Type checkers take it for true; to import `typing` for it takes longer than all else here.
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewmargin.case import HourlyCase
+    from dewmargin.energyplus.idf import prepare_idf
+    from dewmargin.errors import DewmarginError, InputError, OutputError
+    from dewmargin.physics import (
+        air,
+        air_exchange,
+        assembly,
+        glazing,
+        hardness,
+        mains,
+        media,
+        moisture_gains,
+        mould,
+        pad,
+        room_temperature,
+        series,
+        steam,
+        surfaces,
+        water_line,
+    )
+    from dewmargin.scenario import Scenario, load
+    from dewmargin.scenario.visit import with_visit
+    from dewmargin.solve import balance
+    from dewmargin.studies.compare.comparison import Comparison, compare
+    from dewmargin.studies.frontier.frontier import Frontier, best_lines
+    from dewmargin.studies.sheet import Sheet, site_sheet
+    from dewmargin.studies.size.sizing import Sizing, size
+    from dewmargin.studies.standard import compare_run
+    from dewmargin.studies.stress.study import Stress, study
+    from dewmargin.studies.sweep.blocks import solve_block
+    from dewmargin.studies.sweep.dataset import Sweep
+    from dewmargin.studies.sweep.plan import Plan
+    from dewmargin.studies.sweep.run import sweep
+    from dewmargin.weather.epw import Weather, read_epw
+
+    __version__: str
 
 _HOME = {
     "Comparison": "dewmargin.studies.compare.comparison",
@@ -35,6 +77,25 @@ _HOME = {
     "with_visit": "dewmargin.scenario.visit",
 }
 
+_MODULES = {
+    "balance": "dewmargin.solve.balance",
+    "air": "dewmargin.physics.air",
+    "air_exchange": "dewmargin.physics.air_exchange",
+    "assembly": "dewmargin.physics.assembly",
+    "glazing": "dewmargin.physics.glazing",
+    "hardness": "dewmargin.physics.hardness",
+    "mains": "dewmargin.physics.mains",
+    "media": "dewmargin.physics.media",
+    "moisture_gains": "dewmargin.physics.moisture_gains",
+    "mould": "dewmargin.physics.mould",
+    "pad": "dewmargin.physics.pad",
+    "room_temperature": "dewmargin.physics.room_temperature",
+    "series": "dewmargin.physics.series",
+    "steam": "dewmargin.physics.steam",
+    "surfaces": "dewmargin.physics.surfaces",
+    "water_line": "dewmargin.physics.water_line",
+}
+
 __all__ = [
     "Comparison",
     "DewmarginError",
@@ -49,23 +110,52 @@ __all__ = [
     "Stress",
     "Sweep",
     "Weather",
+    "air",
+    "air_exchange",
+    "assembly",
+    "balance",
     "best_lines",
     "compare",
     "compare_run",
+    "glazing",
+    "hardness",
     "load",
+    "mains",
+    "media",
+    "moisture_gains",
+    "mould",
+    "pad",
     "prepare_idf",
     "read_epw",
+    "room_temperature",
+    "series",
     "site_sheet",
     "size",
     "solve_block",
+    "steam",
     "study",
+    "surfaces",
     "sweep",
+    "water_line",
     "with_visit",
 ]
 
 
-def __getattr__(name: str) -> object:
-    """Import a public name on first use."""
-    if name not in _HOME:
+if not TYPE_CHECKING:  # with it, any name would have a type
+
+    def __getattr__(name: str) -> object:
+        """Import a public name on first use."""
+        if name == "__version__":
+            from importlib.metadata import version  # noqa: PLC0415 - slow to import
+
+            return version("dewmargin")
+        if name in _MODULES:
+            return import_module(_MODULES[name])
+        if name in _HOME:
+            return getattr(import_module(_HOME[name]), name)
         raise AttributeError(f"module 'dewmargin' has no attribute {name!r}")
-    return getattr(import_module(_HOME[name]), name)
+
+
+def __dir__() -> list[str]:
+    """Return what there is, loaded or not."""
+    return sorted({*globals(), *__all__, "__version__"})

@@ -43,7 +43,9 @@ _COLUMNS = (
 )
 
 
-@dataclass(frozen=True, kw_only=True)  # no slots: they leave no room for what is found later
+@dataclass(
+    frozen=True, kw_only=True, eq=False
+)  # no slots: they leave no room for what is found later
 class SurfaceYear:
     """A surface that can sweat, step by step.
 
@@ -77,6 +79,11 @@ class SurfaceYear:
     sensitivity: Sensitivity = "sensitive"
     construction: str = ""
 
+    def __repr__(self) -> str:
+        """Return name and length in a line: no arrays."""
+        area = "watched" if self.area_m2 is None else f"{self.area_m2:g} m2"
+        return f"<SurfaceYear {self.name!r}: {len(self.t_surface_c)} steps, {area}>"
+
     @cached_property
     def p_sat_pa(self) -> FloatArray:
         """Saturation pressure at the inside face. [Pa]."""
@@ -89,7 +96,7 @@ class SurfaceYear:
         return found
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sensor:
     """Where the humidistat hangs, in a space of several zones, step by step.
 
@@ -105,7 +112,7 @@ class Sensor:
     w_offset_kg_kg: FloatArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class HeldZone:
     """A zone beside the space that a humidifier of its own holds at the same relative humidity.
 
@@ -134,7 +141,7 @@ class HeldZone:
     received_kg_s: FloatArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AirSystem:
     """What a ducted air system would do for a humidifier, step by step.
 
@@ -162,7 +169,7 @@ class AirSystem:
     cycles_per_h: float = 3.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class HeatSource:
     """What a little more heat in the room takes.
 
@@ -189,12 +196,14 @@ def _locked(given: Mapping[Column, FloatArray]) -> dict[str, FloatArray]:
     return copies
 
 
-@dataclass(frozen=True, kw_only=True)  # no slots, as `SurfaceYear`
+@dataclass(frozen=True, kw_only=True, eq=False)  # no slots, as `SurfaceYear`
 class HourlyCase:
     """One space and one weather year, checked, copied and locked.
 
     All arrays have the shape (n_steps,) with n_steps = hours × `steps_per_hour`; values are means
-    over the step unless said otherwise.
+    over the step unless said otherwise. Cases are compared by identity, as is all that holds
+    arrays: an array of truth values is neither true nor false. `dewmargin.balance.deliver` has an
+    example of a case made from arrays.
 
     Attributes
     ----------
@@ -310,6 +319,22 @@ class HourlyCase:
                 )
         if self.n_steps % self.steps_per_hour:
             raise OutOfRangeError("must be whole hours", where="HourlyCase: n_steps")
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        """Lock the columns again, which a pickle hands over unlocked."""
+        self.__dict__.update(state)
+        for column in _COLUMNS:
+            getattr(self, column.name).flags.writeable = False
+
+    def __repr__(self) -> str:
+        """Return title, extent and kind in two lines: no arrays."""
+        kind = "departure from a simulation" if self.departure else "house model"
+        extent = "a whole year" if self.wraps else "a part of a year"
+        return (
+            f"<HourlyCase {self.title!r}: {self.n_hours} hours from {self.interval_start[0]}, "
+            f"{extent},\n steps of {60 // self.steps_per_hour} min, {kind}, "
+            f"surfaces: {len(self.surfaces)}, held zones: {len(self.held_zones)}>"
+        )
 
     def with_surfaces(
         self, surfaces: tuple[SurfaceYear, ...], notes: tuple[str, ...]

@@ -32,12 +32,16 @@ class Column:
     high: float = math.inf
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Table:
     """Columns with their units, and one array or list of values for each."""
 
     columns: Sequence[Column]
     data: Mapping[str, Any]
+
+    def __repr__(self) -> str:
+        """Return the names of the columns: no values."""
+        return f"<Table of {len(self.columns)} columns: {', '.join(c.name for c in self.columns)}>"
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ _LEAST_CATCH_KG_H = 0.1  # less takes hours to catch
 _MM_M = 1000.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Use:
     """What running takes or brings: so much for each second, and so much for each kilogram given.
 
@@ -58,7 +58,7 @@ class Use:
 UNKNOWN = Use(per_s=np.nan)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Mode:
     """One way of running in a step: how fast, on how much water, on how much energy.
 
@@ -129,7 +129,7 @@ class PartLoad:
         return result
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Capability:
     """What an equipment can do in each step: with heat first, then in the rest of the step.
 
@@ -217,7 +217,7 @@ class Quality:
     conductivity_us_cm: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Arrival:
     """Feed water where it enters the equipment, at one flow.
 
@@ -236,7 +236,7 @@ class Arrival:
     hot: BoolArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FeedWater:
     """The water of a supply, through the year.
 
@@ -284,7 +284,7 @@ class FeedWater:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WhileWet:
     """What to hold instead while a surface is wet, so that it dries.
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dewmargin.core.containers import any_container
 from dewmargin.kernel.saturation import (
     TRIPLE_POINT_PA,
     Number,
@@ -39,8 +40,9 @@ WATER_KG_M3 = 1000.0  # kg/m3, at 4 °C; 1.7 % less at 60 °C
 STANDARD_PRESSURE = 101_325.0  # Pa
 
 
+@any_container
 def saturation_pressure(t_c: FloatArray) -> FloatArray:
-    """Saturation pressure of water vapour, over ice up to 0.01 °C and over water above.
+    """Return saturation pressure of water vapour, over ice up to 0.01 °C [Pa].
 
     Parameters
     ----------
@@ -73,8 +75,9 @@ def saturation_pressure(t_c: FloatArray) -> FloatArray:
     return np.exp(ln_p)
 
 
+@any_container
 def saturation_slope(t_c: FloatArray) -> FloatArray:
-    """Return d ln p/dT of saturation, over ice up to 0.01 °C and over water above. [1/K].
+    """Return the slope of saturation, d ln p/dT, over ice up to 0.01 °C [1/K].
 
     *Source.* Derivative of ASHRAE Fundamentals 2017 ch. 1 eq. 5 and 6.
     """
@@ -86,8 +89,9 @@ def saturation_slope(t_c: FloatArray) -> FloatArray:
     return slope
 
 
+@any_container
 def saturation_pressure_over_water(t_c: FloatArray) -> FloatArray:
-    """Saturation pressure over liquid water, supercooled below 0 °C. [Pa].
+    """Return saturation pressure over liquid water, supercooled below 0 °C [Pa].
 
     *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 6, which extrapolates smoothly to about -40 °C.
     """
@@ -95,38 +99,44 @@ def saturation_pressure_over_water(t_c: FloatArray) -> FloatArray:
     return np.exp(ln_over_water(t_k, np.log(t_k)))
 
 
+@any_container
 def humidity_ratio(p_vapour_pa: FloatArray, p_pa: FloatArray) -> FloatArray:
-    """Humidity ratio of air at vapour pressure and station pressure. [kg/kg].
+    """Return humidity ratio at a vapour pressure and a station pressure [kg/kg].
 
     *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 20.
     """
     return MOLAR_RATIO * p_vapour_pa / (p_pa - p_vapour_pa)
 
 
+@any_container
 def vapour_pressure(w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
-    """Vapour pressure of air at a humidity ratio: the inverse of `humidity_ratio`. [Pa]."""
+    """Return vapour pressure at a humidity ratio, the inverse of `humidity_ratio` [Pa]."""
     return p_pa * w_kg_kg / (MOLAR_RATIO + w_kg_kg)
 
 
+@any_container
 def saturated_humidity_ratio(t_c: FloatArray, p_pa: FloatArray) -> FloatArray:
-    """Humidity ratio of air saturated at a temperature (over ice below 0.01 °C). [kg/kg]."""
+    """Return humidity ratio of saturated air, over ice up to 0.01 °C [kg/kg]."""
     return humidity_ratio(saturation_pressure(t_c), p_pa)
 
 
+@any_container
 def humidity_ratio_at_rh(t_c: FloatArray, rh_frac: FloatArray, p_pa: FloatArray) -> FloatArray:
-    """Humidity ratio at a relative humidity (a fraction; over ice below 0.01 °C). [kg/kg]."""
+    """Return humidity ratio at a relative humidity, a fraction over ice up to 0.01 °C [kg/kg]."""
     return humidity_ratio(rh_frac * saturation_pressure(t_c), p_pa)
 
 
+@any_container
 def relative_humidity(t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
-    """Relative humidity as a fraction (over ice below 0.01 °C); above 1 if supersaturated."""
+    """Return relative humidity, over ice up to 0.01 °C; above 1 if supersaturated [-]."""
     return vapour_pressure(w_kg_kg, p_pa) / saturation_pressure(t_c)
 
 
+@any_container
 def dew_point(p_vapour_pa: FloatArray) -> FloatArray:
-    """Temperature at which air of this vapour pressure is saturated. [°C].
+    """Return dew point at a vapour pressure, frost point below 0.01 °C [°C].
 
-    Dew point above the triple point, frost point below it.
+    The air is saturated at that temperature; the triple point divides dew and frost point.
 
     Parameters
     ----------
@@ -158,26 +168,30 @@ def dew_point(p_vapour_pa: FloatArray) -> FloatArray:
     return result
 
 
+@any_container
 def enthalpy(t_c: FloatArray, w_kg_kg: FloatArray) -> FloatArray:
-    """Enthalpy per kg of dry air; dry air and liquid water are zero at 0 °C. [J/kg].
+    """Return enthalpy per kg of dry air; dry air and liquid water are zero at 0 °C [J/kg].
 
     *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 30.
     """
     return CP_DRY_AIR * t_c + w_kg_kg * vapour_enthalpy(t_c)
 
 
+@any_container
 def vapour_enthalpy(t_c: Number) -> Number:
-    """Enthalpy of vapour at air temperature, the vapour's part of `enthalpy`. [J/kg]."""
+    """Return enthalpy of vapour at air temperature, its part of `enthalpy` [J/kg]."""
     return H_FG_0C + CP_VAPOUR * t_c
 
 
+@any_container
 def heat_capacity(w_kg_kg: Number) -> Number:
-    """Heat capacity per kg of dry air: the slope of `enthalpy` with temperature. [J/(kg K)]."""
+    """Return heat capacity per kg of dry air: how `enthalpy` rises with temperature [J/(kg K)]."""
     return CP_DRY_AIR + CP_VAPOUR * w_kg_kg
 
 
+@any_container
 def temperature_of_enthalpy(h_j_kg: FloatArray, w_kg_kg: FloatArray) -> FloatArray:
-    """Temperature of moist air of a known enthalpy: `enthalpy` solved for it. [°C].
+    """Return temperature of moist air of a known enthalpy: `enthalpy` solved for it [°C].
 
     Examples
     --------
@@ -188,13 +202,17 @@ def temperature_of_enthalpy(h_j_kg: FloatArray, w_kg_kg: FloatArray) -> FloatArr
     return (h_j_kg - w_kg_kg * H_FG_0C) / heat_capacity(w_kg_kg)
 
 
+@any_container
 def dry_air_density(t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
-    """Mass of dry air per volume of moist air: 1/v of Fundamentals 2017 ch. 1 eq. 26. [kg/m3]."""
+    """Return mass of dry air per volume of moist air [kg/m3].
+
+    *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 26, 1/v.
+    """
     return p_pa / (R_DRY_AIR * (t_c + KELVIN) * (1.0 + R_RATIO * w_kg_kg))
 
 
 def standard_pressure(elevation_m: float) -> float:
-    """Pressure of the standard atmosphere, -5000 to 11000 m. [Pa].
+    """Return pressure of the standard atmosphere at -5000 to 11000 m [Pa].
 
     *Source.* ASHRAE Fundamentals 2017 ch. 1 eq. 3.
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 import numpy as np
 
 from dewmargin.core.checks import require_between
+from dewmargin.core.containers import any_container
 from dewmargin.errors import OutOfRangeError
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ TEST_DENSITY_KG_M3 = 1.2  # air at 20 °C and sea level, to which test flows are
 def leakage_area(
     flow_50pa_m3_h: float, *, exponent: float, at_pa: float = 4.0, discharge: float = 1.0
 ) -> float:
-    r"""Area of the one hole that would leak like the house.
+    r"""Return area of the one hole that would leak like the house [m2].
 
     .. math:: A_L = \frac{Q_{50}}{C_D} (p/50)^n \sqrt{\rho / (2 p)}
 
@@ -81,6 +82,7 @@ def leakage_area(
     return flow_m3_s * math.sqrt(TEST_DENSITY_KG_M3 / (2.0 * at_pa)) / discharge
 
 
+@any_container
 def infiltration(
     t_in_c: FloatArray,
     t_out_c: FloatArray,
@@ -90,7 +92,7 @@ def infiltration(
     storeys: int,
     shelter_class: int,
 ) -> FloatArray:
-    r"""Leakage flow driven by stack and wind, the basic model.
+    r"""Return leakage flow driven by stack and wind, the basic model [m3/s].
 
     .. math:: Q = \frac{A_L}{1000} \sqrt{C_s |\Delta T| + C_w U^2}, \quad A_L\ \text{in cm²}
 
@@ -137,10 +139,11 @@ def infiltration(
     return 10.0 * leakage_area_m2 * np.sqrt(driving)  # 1e4 cm²/m² over 1000 L/m³
 
 
+@any_container
 def with_fans(
     infiltration_kg_s: FloatArray, supply_kg_s: FloatArray, exhaust_kg_s: FloatArray, *, rule: Rule
 ) -> FloatArray:
-    r"""Outdoor air of leakage and fans together, which is less than their sum.
+    r"""Return outdoor air of leakage and fans together, which is less than their sum [kg/s].
 
     With the balanced part :math:`m_b = \min(m_{sup}, m_{exh})` and the unbalanced rest
     :math:`m_u = |m_{sup} - m_{exh}|`:
@@ -192,10 +195,11 @@ def with_fans(
     return added + fan + balanced
 
 
+@any_container
 def after_recovery(
     total_kg_s: FloatArray, balanced_kg_s: FloatArray, *, effectiveness: float
 ) -> FloatArray:
-    r"""Exchange flow that would lose as much as the real one does with an exchanger.
+    r"""Return exchange flow that would lose as much as the real one with an exchanger [kg/s].
 
     .. math:: m = m_{total} - \varepsilon\, m_b
 

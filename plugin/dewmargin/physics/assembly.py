@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Self
 import numpy as np
 from pydantic import Field, model_validator
 
+from dewmargin.core.containers import any_container
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air
 
@@ -122,7 +123,7 @@ class Assembly(Inputs):
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Planes:
     """Planes of a wall, the room's side first; arrays have the shape (n_planes,).
 
@@ -145,13 +146,14 @@ class Planes:
     reached: int
     u_factor_w_m2_k: float
 
+    @any_container
     def temperatures(self, t_room_c: FloatArray, t_out_c: FloatArray) -> FloatArray:
-        """Return the temperature of each plane in steady state, (n_planes, n). [°C]."""
+        """Return temperature of each plane in steady state, (n_planes, n) [°C]."""
         result: FloatArray = t_room_c - self.share[:, None] * (t_room_c - t_out_c)
         return result
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WallYear:
     """A year of a wall, by month from January; arrays have the shape (n_planes, 12).
 
@@ -182,7 +184,7 @@ class WallYear:
         return int(np.argmax(most)) if most.max() > 0.0 else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Months:
     """Means of the twelve months from January, shape (12,): air in °C, vapour pressure in Pa."""
 
@@ -193,7 +195,7 @@ class Months:
 
 
 def screen(assembly: Assembly, months: Months, *, leak_condensation_h: float) -> WallYear:
-    r"""Follow the water inside a wall through a year of months.
+    r"""Return water inside a wall through a year of months, followed plane by plane [kg/m2].
 
     .. math:: g = \delta_0\,\Delta p / \Delta s_d, \quad \delta_0 = 2\cdot10^{-10}\,kg/(m\,s\,Pa)
 
@@ -307,10 +309,11 @@ def _lower_hull(x: FloatArray, y: FloatArray, a: int, b: int) -> list[int]:
     return hull
 
 
+@any_container
 def leak_condensation(
     assembly: Assembly, *, t_room_c: FloatArray, t_out_c: FloatArray, p_room_pa: FloatArray
 ) -> float:
-    """Count hours in which room air leaking out would condense at the plane that it reaches.
+    """Return hours in which leaking room air would condense at the plane that it reaches [h].
 
     Parameters
     ----------

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from dewmargin.core.checks import require_between
+from dewmargin.core.containers import any_container
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics.surfaces import EMISSIVITY, STEFAN_BOLTZMANN
 
@@ -87,7 +88,7 @@ FRAMES: dict[FrameKind, float] = {
 
 
 def edge_index(u_factor_w_m2_k: float, *, spacer: str) -> float:
-    """Temperature index at the edge of glass, of its centre's U-factor.
+    """Return temperature index at the edge of glass, by its centre's U-factor [-].
 
     Parameters
     ----------
@@ -173,7 +174,7 @@ class Gap:
             )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class GlassYear:
     """What a glazing does, step by step; arrays have the shape (n_steps,).
 
@@ -189,8 +190,9 @@ class GlassYear:
     u_factor_w_m2_k: FloatArray
 
 
+@any_container
 def sky_temperature(infrared_w_m2: FloatArray) -> FloatArray:
-    """Temperature of the sky that sends down this much infrared. [°C].
+    """Return temperature of the sky that sends down this much infrared [°C].
 
     *Source.* EPW data dictionary, horizontal infrared radiation.
 
@@ -202,8 +204,9 @@ def sky_temperature(infrared_w_m2: FloatArray) -> FloatArray:
     return (infrared_w_m2 / STEFAN_BOLTZMANN) ** 0.25 - 273.15
 
 
+@any_container
 def clear_sky_infrared(t_out_c: FloatArray, t_dew_c: FloatArray) -> FloatArray:
-    r"""Infrared that a clear sky sends down. [W/m2].
+    r"""Return infrared that a clear sky sends down [W/m2].
 
     .. math:: \varepsilon = 0.787 + 0.764\,\ln(T_{dew}/273\,K), \quad E = \varepsilon\sigma T^4
 
@@ -220,8 +223,9 @@ def clear_sky_infrared(t_out_c: FloatArray, t_dew_c: FloatArray) -> FloatArray:
     return emissivity * STEFAN_BOLTZMANN * (t_out_c + 273.15) ** 4
 
 
+@any_container
 def outside_convection(wind_m_s: FloatArray, *, shelter_frac: float) -> FloatArray:
-    """Convection at the outside, 4 + 4 v, with a part of the station's wind. [W/(m2 K)].
+    """Return convection outside, 4 + 4 v, with a part of the station's wind [W/(m2 K)].
 
     *Validity.* v up to 5 m/s at the window; the station's wind at 10 m is more than that at a wall,
     by a share that is an engineering default.
@@ -232,6 +236,7 @@ def outside_convection(wind_m_s: FloatArray, *, shelter_frac: float) -> FloatArr
     return 4.0 + 4.0 * shelter_frac * wind_m_s
 
 
+@any_container
 def solve(
     panes: Sequence[Pane],
     gaps: Sequence[Gap],
@@ -243,7 +248,7 @@ def solve(
     sky_frac: float = 0.5,
     height_m: float = HEIGHT_M,
 ) -> GlassYear:
-    r"""Temperature of the inner face of a vertical glazing.
+    r"""Return temperature of a vertical glazing's inner face, and its U-factor [°C, W/(m2 K)].
 
     Parameters
     ----------

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.core.checks import require_between
+from dewmargin.core.containers import any_container
 from dewmargin.errors import OutOfRangeError
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ _MOST_RATIO = 1000.0  # more feed for each kilogram is a tap left open, no bleed
 
 
 def feed_ratio(*, hardness_mg_l: float, drain_limit_mg_l: float) -> float:
-    r"""Litres fed for each kilogram evaporated, so that the drain stays below a hardness.
+    r"""Return feed per mass evaporated that keeps the drain below a hardness [l/kg].
 
     .. math:: N = c_{drain}/c_{feed} = L/(L - E), \qquad L/E = N/(N - 1)
 
@@ -60,6 +61,7 @@ def feed_ratio(*, hardness_mg_l: float, drain_limit_mg_l: float) -> float:
     return drain_limit_mg_l / (drain_limit_mg_l - hardness_mg_l)
 
 
+@any_container
 def saturation_index(
     t_c: FloatArray | float,
     *,
@@ -68,7 +70,7 @@ def saturation_index(
     calcium_mg_l: FloatArray | float,
     alkalinity_mg_l: FloatArray | float,
 ) -> FloatArray:
-    r"""Langelier saturation index: above 0 water tends to leave scale, below 0 to dissolve it.
+    r"""Return Langelier index: above 0 water tends to leave scale, below 0 to dissolve it [-].
 
     .. math:: LSI = pH - (9.3 + A + B - C - D)
 

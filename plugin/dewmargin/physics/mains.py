@@ -6,12 +6,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dewmargin.core.containers import any_container
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from dewmargin.columns import FloatArray
 
 
+@any_container
 def mains_correlation(
     day_of_year: FloatArray | NDArray[np.int64],
     t_mean_c: float,
@@ -19,7 +22,7 @@ def mains_correlation(
     *,
     southern: bool,
 ) -> FloatArray:
-    r"""Mains temperature from two numbers of the climate.
+    r"""Return mains temperature from two numbers of the climate [°C].
 
     .. math::
 
@@ -69,10 +72,11 @@ def mains_correlation(
     return t_mains_c
 
 
+@any_container
 def mains_temperature(
     t_out_c: FloatArray, interval_start: NDArray[np.datetime64], latitude_deg: float
 ) -> FloatArray:
-    """Mains temperature in each step of a weather year.
+    """Return mains temperature in each step of a weather year [°C].
 
     Parameters
     ----------
@@ -108,8 +112,9 @@ def mains_temperature(
     )
 
 
+@any_container
 def months_present(interval_start: NDArray[np.datetime64]) -> int:
-    """Return how many of the twelve calendar months a weather record has steps in."""
+    """Return number of the twelve calendar months that a weather record has steps in [-]."""
     return int(np.unique(_calendar_month(interval_start)).size)
 
 

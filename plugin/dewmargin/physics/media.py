@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.core.checks import require_between
+from dewmargin.core.containers import any_container
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics import pad
 
@@ -46,10 +47,11 @@ _MOST_AIR_KG_S = 1e6  # beyond any pad: air that is nearly saturated takes up no
 _RATING_STEPS = 60  # halvings: to 1e-18 of the bracket
 
 
+@any_container
 def effectiveness_at_flow(
     airflow_kg_s: FloatArray, *, ntu: float, at_airflow_kg_s: float, exponent: float
 ) -> FloatArray:
-    r"""Saturation effectiveness at another airflow than the one it is known for.
+    r"""Return saturation effectiveness at another airflow than the one it is known for [-].
 
     .. math:: NTU = NTU_0 (m/m_0)^{n-1}, \qquad \varepsilon = 1 - e^{-NTU}
 
@@ -96,8 +98,9 @@ def effectiveness_at_flow(
     return result
 
 
+@any_container
 def rigid_media_effectiveness(velocity_m_s: FloatArray, *, depth_m: float) -> FloatArray:
-    """Saturation effectiveness of a rigid cellulose medium, fully wetted.
+    """Return saturation effectiveness of a rigid cellulose medium, fully wetted [-].
 
     Parameters
     ----------
@@ -137,8 +140,9 @@ def rigid_media_effectiveness(velocity_m_s: FloatArray, *, depth_m: float) -> Fl
     return np.clip(total, 0.0, 1.0)
 
 
+@any_container
 def rigid_media_pressure_drop(velocity_m_s: FloatArray, *, depth_m: float) -> FloatArray:
-    """Pressure drop of a rigid medium. [Pa].
+    """Return pressure drop of a rigid medium [Pa].
 
     *Source.* Modelica Buildings Library, record of direct evaporative cooler pads: 95.545 Pa per
     metre of depth at 1 m/s, exponent 1.9259.
@@ -152,6 +156,7 @@ def rigid_media_pressure_drop(velocity_m_s: FloatArray, *, depth_m: float) -> Fl
     return RESISTANCE_PA_M * depth_m * velocity_m_s**RESISTANCE_EXPONENT
 
 
+@any_container
 def bypass_flow(
     pressure_pa: float,
     density_kg_m3: FloatArray,
@@ -160,7 +165,7 @@ def bypass_flow(
     loss_coefficient: float,
     media: tuple[float, float] | None,
 ) -> FloatArray:
-    r"""Mass flow that a pressure difference drives through a bypass duct and its pad.
+    r"""Return mass flow that a pressure difference drives through a bypass duct and its pad [kg/s].
 
     .. math:: \Delta p = \frac{\rho}{2}\left(\frac{m}{\rho A_d}\right)^2 \Sigma K
               + a\,d \left(\frac{m}{\rho A_p}\right)^n
@@ -222,8 +227,9 @@ def bypass_flow(
     return flow
 
 
+@any_container
 def wetted_frac(feed_kg_h: FloatArray, *, full_feed_kg_h: float, exponent: float) -> FloatArray:
-    """Share of a pad that a trickle wets: (feed/full feed)^exponent, at most 1.
+    """Return share of a pad that a trickle wets: (feed/full feed)^exponent, at most 1 [-].
 
     It lowers the saturation effectiveness; the share of the feed that misses the pad is another
     matter (`contact_frac` of `dewmargin.physics.pad.evaporate`).
@@ -258,7 +264,9 @@ def saturated_flow_of_rating(
     t_feed_c: float,
     contact_frac: float = 1.0,
 ) -> float:
-    """Effective saturated airflow of a pad that evaporates its rating at the rating point.
+    """Return effective saturated airflow of a pad that evaporates its rating [kg/s].
+
+    The rating point is the state of air and feed at which it does so.
 
     Parameters
     ----------

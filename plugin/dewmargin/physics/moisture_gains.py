@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.core.checks import require_between
+from dewmargin.core.containers import any_container
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -29,7 +30,7 @@ DAILY_PROFILE = (
 
 
 def design_rate(bedrooms: int) -> float:
-    """Return the moisture that the design of an envelope assumes.
+    """Return moisture release that the design of an envelope assumes [kg/day].
 
     Parameters
     ----------
@@ -63,8 +64,9 @@ def design_rate(bedrooms: int) -> float:
     return DESIGN_KG_DAY[min(bedrooms, listed) - 1] + max(bedrooms - listed, 0)
 
 
+@any_container
 def moisture_gains(interval_start: NDArray[np.datetime64], *, moisture_kg_day: float) -> FloatArray:
-    """Spread a day's moisture over its hours.
+    """Return moisture release in each step, a day's spread over its hours [kg/s].
 
     Parameters
     ----------

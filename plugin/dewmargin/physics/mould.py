@@ -14,6 +14,7 @@ import numpy as np
 
 from dewmargin import kernel
 from dewmargin.core.checks import require_between, require_hourly
+from dewmargin.core.containers import any_container
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
@@ -51,8 +52,9 @@ CLASSES: dict[str, _Class] = {
 }
 
 
+@any_container
 def critical_humidity(t_c: FloatArray, sensitivity: Sensitivity) -> FloatArray:
-    r"""Relative humidity from which mould grows, as a fraction.
+    r"""Return relative humidity from which mould grows, as a fraction [-].
 
     .. math:: \varphi_{crit} = -0.00267\,T^3 + 0.160\,T^2 - 3.13\,T + 100 \quad (T \le 20\,°C)
 
@@ -65,6 +67,7 @@ def critical_humidity(t_c: FloatArray, sensitivity: Sensitivity) -> FloatArray:
     return np.where(t_c <= 20.0, np.maximum(polynomial, least), least) / 100.0  # noqa: PLR2004
 
 
+@any_container
 def mould_index(
     t_c: FloatArray,
     rh_frac: FloatArray,
@@ -75,7 +78,7 @@ def mould_index(
     decline_factor: float = DECLINE_FACTOR,
     wood: float | None = None,
 ) -> FloatArray:
-    r"""Follow the mould index of a surface.
+    r"""Return mould index of a surface at the end of each step, 0 to 6 [-].
 
     .. math::
 
@@ -149,8 +152,9 @@ def mould_index(
     return result
 
 
+@any_container
 def running_mean(values: FloatArray, *, steps: int, wraps: bool) -> FloatArray:
-    """Return the mean of the `steps` up to each step; before the first whole span NaN.
+    """Return mean of the `steps` up to each step, NaN before a whole span [unit of `values`].
 
     A year that wraps looks back into its own end.
     """
@@ -164,10 +168,11 @@ def running_mean(values: FloatArray, *, steps: int, wraps: bool) -> FloatArray:
     return means if wraps else np.concatenate([np.full(steps - 1, np.nan), means])
 
 
+@any_container
 def thirty_day_maximum(
     t_c: FloatArray, rh_frac: FloatArray, *, steps_per_day: int = 24, wraps: bool
 ) -> float | None:
-    """Largest 30-day running mean of the humidity at a surface, while it is 5 to 40 °C on average.
+    """Return largest 30-day mean humidity at a surface, while it is 5 to 40 °C on average [-].
 
     None where no span counts.
 

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dewmargin.core.containers import any_container
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics import air
 
@@ -32,7 +33,7 @@ _FLAT = 1e-6  # of k, for the intercept of a line through the origin: 0/0 withou
 _FEW_TRANSFER_UNITS = 1e-4  # below it the mean depth is the middle, to 1e-5
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PadState:
     """What leaves the pad while it runs; every array has the shape of the broadcast inputs.
 
@@ -71,8 +72,9 @@ def _driving_forces(
     return g, air.enthalpy(t_water_c, w_s) - h_in_j_kg - g * (air.CP_WATER * t_water_c)
 
 
+@any_container
 def thermodynamic_wet_bulb(t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
-    """Temperature at which water evaporating into the air saturates it adiabatically.
+    """Return wet bulb, at which water evaporating into air saturates it adiabatically [°C].
 
     Parameters
     ----------
@@ -122,6 +124,7 @@ def thermodynamic_wet_bulb(t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArra
     return t
 
 
+@any_container
 def evaporate(
     *,
     airflow_kg_s: FloatArray | float,
@@ -133,7 +136,7 @@ def evaporate(
     effectiveness: FloatArray | float,
     contact_frac: FloatArray | float = 1.0,
 ) -> PadState:
-    r"""Evaporation, drain and outlet air of a running pad.
+    r"""Return evaporation, drain and outlet air of a running pad [kg/s, °C, kg/kg].
 
     With T* the wet bulb, W* saturation there, θ = T - T* and G split into G* = W* - W_in and the
     rest, the equations of the module have the first integral d ln L = c_w (G*/F + r) dθ with the

@@ -10,12 +10,13 @@ import numpy as np
 
 from dewmargin import kernel
 from dewmargin.core.checks import require_between, require_hourly
+from dewmargin.core.containers import any_container
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RoomYear:
     """Temperatures and heat of a room, step by step.
 
@@ -38,6 +39,7 @@ class RoomYear:
     t_start_c: float
 
 
+@any_container
 def room_year(
     *,
     t_out_c: FloatArray,
@@ -50,7 +52,7 @@ def room_year(
     step_s: float,
     warmup_steps: int,
 ) -> RoomYear:
-    r"""Follow a room of one heat capacity through the year.
+    r"""Return temperature and heat of a room of one heat capacity, step by step [°C, W].
 
     .. math:: C\,\frac{dT}{dt} = K\,(T_e - T) + P + q
 

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import numpy as np
 from pydantic import AfterValidator, Field
 
+from dewmargin.core.containers import any_container
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -35,6 +37,7 @@ def _month_day(text: str) -> str:
 MonthDay = Annotated[str, AfterValidator(_month_day)]
 
 
+@any_container
 def within(interval_start: NDArray[np.datetime64], *, from_h: float, to_h: float) -> BoolArray:
     """Tell which steps start within hours of the day, which may pass midnight.
 
@@ -56,17 +59,19 @@ def within(interval_start: NDArray[np.datetime64], *, from_h: float, to_h: float
     return result
 
 
+@any_container
 def between_dates(days: NDArray[np.datetime64], *, first: MonthDay, last: MonthDay) -> BoolArray:
     """Tell which days lie between two dates, both included, which may pass New Year.
 
     Parameters
     ----------
-    days : datetime64[D] array
+    days : datetime64 array
+        Times count by their day.
     first, last : str
         Month and day, as "MM-DD".
     """
     month = days.astype("datetime64[M]")
-    day = (days - month.astype("datetime64[D]")).astype(np.int64) + 1
+    day = (days.astype("datetime64[D]") - month.astype("datetime64[D]")).astype(np.int64) + 1
     date = 100 * (month.astype(np.int64) % 12 + 1) + day
     start, end = (int(text.replace("-", "")) for text in (first, last))
     after, before = date >= start, date <= end
@@ -74,13 +79,15 @@ def between_dates(days: NDArray[np.datetime64], *, first: MonthDay, last: MonthD
     return result
 
 
+@any_container
 def on_weekdays(days: NDArray[np.datetime64], weekdays: tuple[Weekday, ...]) -> BoolArray:
-    """Tell which days (datetime64[D]) are among days of the week."""
-    return np.is_busday(days, weekmask=" ".join(weekdays).title())
+    """Tell which days are among days of the week; times count by their day."""
+    return np.is_busday(days.astype("datetime64[D]"), weekmask=" ".join(weekdays).title())
 
 
+@any_container
 def lagged(values: FloatArray, *, time_constant: float) -> FloatArray:
-    """Return what a sensor of first order shows: the mean over each step.
+    """Return what a sensor of first order shows, mean of each step [unit of `values`].
 
     Parameters
     ----------
@@ -117,8 +124,9 @@ def lagged(values: FloatArray, *, time_constant: float) -> FloatArray:
     return result
 
 
+@any_container
 def least_ahead(values: FloatArray, n_steps: int) -> FloatArray:
-    """Return the least of each step and the `n_steps` after it, along the last axis.
+    """Return least of each step and the `n_steps` after it, on the last axis [unit of `values`].
 
     Beyond the record nothing is known.
 
@@ -138,8 +146,9 @@ def least_ahead(values: FloatArray, n_steps: int) -> FloatArray:
     return least
 
 
+@any_container
 def rate_limited(values: FloatArray, *, rise: float, fall: float) -> FloatArray:
-    """Return what follows `values` at most by `rise` and `fall` a step, from the first on."""
+    """Return what follows `values` at most by `rise` and `fall` a step [unit of `values`]."""
     held, followed = float(values[0]), []
     for value in values.tolist():
         if value > held + rise:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dewmargin.core.containers import any_container
 from dewmargin.physics import air
 from dewmargin.physics.pad import thermodynamic_wet_bulb
 
@@ -22,8 +23,9 @@ _SETTLED_K = 1e-10
 _MOST_VAPOUR = 0.9  # of the pressure, beyond which no air is humidified
 
 
+@any_container
 def boiling_heat(t_feed_c: FloatArray, *, drain_frac: float) -> FloatArray:
-    r"""Heat that makes a kilogram of steam, and warms what drains with it.
+    r"""Return heat that makes a kilogram of steam and warms what drains with it [J/kg].
 
     .. math:: q = h_g - c_w T_f + \frac{b}{1-b}\,(h_{f,100} - c_w T_f)
 
@@ -57,10 +59,11 @@ def boiling_heat(t_feed_c: FloatArray, *, drain_frac: float) -> FloatArray:
     return result
 
 
+@any_container
 def saturated_by(
     t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray, water_j_kg: FloatArray | float
 ) -> FloatArray:
-    r"""Humidity ratio at which air that takes up water of a given enthalpy becomes saturated.
+    r"""Return humidity ratio at which air that takes up water becomes saturated [kg/kg].
 
     .. math:: h(T, W) + (W_s(T_s) - W)\,h_w = h(T_s, W_s(T_s))
 
@@ -111,10 +114,11 @@ def saturated_by(
     return result
 
 
+@any_container
 def mixed_temperature(
     t_c: FloatArray, w_kg_kg: FloatArray, added_kg_kg: FloatArray, water_j_kg: FloatArray | float
 ) -> FloatArray:
-    """Temperature of air that has taken up water of a given enthalpy. [°C].
+    """Return temperature of air that has taken up water of a given enthalpy [°C].
 
     Parameters
     ----------
@@ -141,10 +145,11 @@ def mixed_temperature(
     return air.temperature_of_enthalpy(h, w)
 
 
+@any_container
 def droplet_life_s(
     diameter_um: float, t_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray
 ) -> FloatArray:
-    r"""Time in which a droplet evaporates in still air.
+    r"""Return time in which a droplet evaporates in still air [s].
 
     .. math:: t = \frac{\rho_w d^2}{8 D \rho_a \ln(1 + B)}, \qquad B = \frac{W^* - W}{1 - W^*}
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.core.checks import require_between
+from dewmargin.core.containers import any_container
 from dewmargin.physics import air
 
 if TYPE_CHECKING:
@@ -33,10 +34,11 @@ BUFFER_TEST_RH = (0.33, 0.75)  # NORDTEST moisture buffer value: 16 h at 33 %, 8
 BUFFER_TEST_HIGH_H = 8.0
 
 
+@any_container
 def surface_temperature(
     t_in_c: FloatArray, t_out_c: FloatArray, *, temperature_index: FloatArray | float
 ) -> FloatArray:
-    r"""Temperature of an inside surface from its temperature index.
+    r"""Return temperature of an inside surface from its temperature index [°C].
 
     .. math:: T_{si} = T_e + I\,(T_i - T_e)
 
@@ -83,6 +85,7 @@ def _require_indices(where: str, temperature_index: FloatArray | float) -> None:
         require_between(where, "temperature_index", float(bound), 0.0, 1.0)
 
 
+@any_container
 def exposed_surface_temperature(
     t_in_c: FloatArray,
     t_out_c: FloatArray,
@@ -93,7 +96,7 @@ def exposed_surface_temperature(
     sky_frac: float,
     inside_m2_k_w: float = 1.0 / ROOM_FILM_W_M2_K,
 ) -> FloatArray:
-    r"""Temperature of an inside surface whose outside feels wind and sky.
+    r"""Return temperature of an inside surface whose outside feels wind and sky [°C].
 
     The temperature index was told for a wall's usual outside film. What it leaves between the
     films stays, and the outside becomes that of the hour:
@@ -156,8 +159,9 @@ def exposed_surface_temperature(
     return result
 
 
+@any_container
 def required_index(t_in_c: FloatArray, t_out_c: FloatArray, rh_frac: FloatArray) -> FloatArray:
-    r"""Smallest temperature index that stays dry in a room of this humidity.
+    r"""Return smallest temperature index that stays dry in a room of this humidity [-].
 
     .. math:: I = (T_{dew} - T_e)/(T_i - T_e)
 
@@ -189,10 +193,11 @@ def _index_of(t_surface_c: FloatArray, t_in_c: FloatArray, t_out_c: FloatArray) 
     return (t_surface_c - t_out_c) / difference
 
 
+@any_container
 def max_relative_humidity(
     t_in_c: FloatArray, t_out_c: FloatArray, *, temperature_index: float
 ) -> FloatArray:
-    r"""Highest relative humidity of the room at which a surface stays dry.
+    r"""Return highest relative humidity of the room at which a surface stays dry [-].
 
     .. math:: \varphi_{max} = p_s(T_{si}) / p_s(T_i)
 
@@ -223,8 +228,9 @@ def max_relative_humidity(
     return np.minimum(air.saturation_pressure(t_surface_c) / air.saturation_pressure(t_in_c), 1.0)
 
 
+@any_container
 def dew_margin(t_surface_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
-    """Surface temperature less the dew (frost) point of the air; negative is condensing.
+    """Return surface temperature less dew (frost) point of the air; negative is condensing [K].
 
     Parameters
     ----------
@@ -241,8 +247,9 @@ def dew_margin(t_surface_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -
     return t_surface_c - air.dew_point(air.vapour_pressure(w_kg_kg, p_pa))
 
 
+@any_container
 def condenses(t_surface_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> BoolArray:
-    """Where the air holds more vapour than it could at the surface's temperature.
+    """Tell where the air holds more vapour than it could at the surface's temperature.
 
     Parameters
     ----------
@@ -256,11 +263,13 @@ def condenses(t_surface_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) ->
     bool array, shape (n_steps,)
         True where vapour condenses or deposits; False where a value is NaN.
     """
-    return np.greater(w_kg_kg, air.saturated_humidity_ratio(t_surface_c, p_pa))
+    result: BoolArray = np.greater(w_kg_kg, air.saturated_humidity_ratio(t_surface_c, p_pa))
+    return result
 
 
+@any_container
 def surface_humidity(t_surface_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatArray) -> FloatArray:
-    """Relative humidity at a surface, as a fraction, at most 1.
+    """Return relative humidity at a surface, as a fraction, at most 1 [-].
 
     Parameters
     ----------
@@ -269,13 +278,15 @@ def surface_humidity(t_surface_c: FloatArray, w_kg_kg: FloatArray, p_pa: FloatAr
     w_kg_kg, p_pa : float64 array, shape (n_steps,)
         Humidity ratio of the air in front of it, and pressure. [kg/kg, Pa]
     """
-    return np.minimum(air.relative_humidity(t_surface_c, w_kg_kg, p_pa), 1.0)
+    rh_frac: FloatArray = np.minimum(air.relative_humidity(t_surface_c, w_kg_kg, p_pa), 1.0)
+    return rh_frac
 
 
+@any_container
 def minimum_index(
     t_in_c: FloatArray, t_out_c: FloatArray, p_vapour_pa: FloatArray, *, rh_limit: float = 0.80
 ) -> FloatArray:
-    r"""Smallest temperature index that keeps the humidity at a surface within a limit.
+    r"""Return smallest temperature index that keeps a surface's humidity within a limit [-].
 
     .. math:: p_s(T_{si,min}) = p_i/\varphi_{lim}, \quad f = (T_{si,min} - T_e)/(T_i - T_e)
 
@@ -308,7 +319,7 @@ def minimum_index(
 
 
 def mass_transfer(*, convection_w_m2_k: float = CONVECTION_W_M2_K) -> float:
-    r"""Dry-air flow per area that would carry to a wet surface what its air film carries.
+    r"""Return dry-air flow per area that would carry what a surface's air film does [kg/(m2 s)].
 
     .. math:: \beta = h_c / (c_p\,Le^{2/3}), \qquad \dot m'' = \beta\,(W_i - W_s)
 
@@ -345,6 +356,7 @@ def mass_transfer(*, convection_w_m2_k: float = CONVECTION_W_M2_K) -> float:
     return convection_w_m2_k / (air.CP_DRY_AIR * LEWIS_2_3)
 
 
+@any_container
 def wet_mass_transfer(
     beta_kg_m2_s: float,
     t_surface_c: FloatArray,
@@ -353,7 +365,9 @@ def wet_mass_transfer(
     resistance_m2_k_w: float,
     p_sat_pa: FloatArray | None = None,
 ) -> FloatArray:
-    r"""Mass transfer to a surface that its latent heat warms, over the dry surface's saturation.
+    r"""Return mass transfer to a surface that its latent heat warms [kg/(m2 s)].
+
+    It acts on the humidity ratio over saturation at the dry surface's temperature.
 
     The condensing vapour sets free :math:`h_{fg}\dot m''`, which warms the surface by R times as
     much and raises its saturation; so, to first order,
@@ -396,7 +410,7 @@ def wet_mass_transfer(
 def moisture_buffer(
     area_m2: float, *, buffer_value_g_m2_rh: float, t_ref_c: float, p_pa: float
 ) -> tuple[float, float]:
-    r"""Turn a tested buffer value into one store behind one conductance.
+    r"""Return conductance and capacity of the one store that a buffer value means [kg/s, kg].
 
     A layer as deep as a daily wave penetrates, :math:`d = \sqrt{D\tau/\pi}`, reached over half its
     depth, has the time constant :math:`d^2/(2D) = \tau/(2\pi)`, whatever the material: 3.82 h for

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.core.checks import require_between
+from dewmargin.core.containers import any_container
 from dewmargin.physics import air
 
 if TYPE_CHECKING:
@@ -57,16 +58,17 @@ class WaterLine:
 
     @property
     def held_kg(self) -> float:
-        """Water in the line. [kg]."""
+        """Return water in the line [kg]."""
         return air.WATER_KG_M3 * math.pi / 4.0 * (1e-3 * self.bore_mm) ** 2 * self.length_m
 
     @property
     def loss_w_k(self) -> float:
-        """Heat that the whole line loses to the air around it. [W/K]."""
+        """Return heat that the whole line loses to the air around it [W/K]."""
         return self.film_w_m2_k * math.pi * 1e-3 * self.outer_mm * self.length_m
 
+    @any_container
     def arriving_c(self, t_start_c: FloatArray, feed_kg_s: float) -> FloatArray:
-        r"""Temperature at the end of the line, in which water flows steadily. [°C].
+        r"""Return temperature at the end of the line, in which water flows steadily [°C].
 
         .. math:: T = T_{amb} + (T_0 - T_{amb})\,e^{-h\,\pi d_o\,\ell/(L c_w)}
 
@@ -93,12 +95,12 @@ class WaterLine:
         return self.ambient_c + (t_start_c - self.ambient_c) * left
 
     def starting_c(self, t_end_c: float, feed_kg_s: float) -> float:
-        """Temperature that enters the line, by the one at its end: `arriving_c` solved. [°C]."""
+        """Return temperature that enters the line, by the one at its end [°C]."""
         left = math.exp(-self.loss_w_k / (feed_kg_s * air.CP_WATER))
         return self.ambient_c + (t_end_c - self.ambient_c) / left
 
     def purge_s(self, feed_kg_s: float) -> float:
-        """Time in which the feed pushes out what the line holds. [s].
+        """Return time in which the feed pushes out what the line holds [s].
 
         *Source.* Content over flow; plug flow.
 
@@ -110,8 +112,9 @@ class WaterLine:
         """
         return self.held_kg / feed_kg_s
 
+    @any_container
     def rested_c(self, t_warm_c: FloatArray, pause_s: FloatArray) -> FloatArray:
-        r"""Temperature of the water in the line after a pause. [°C].
+        r"""Return temperature of the water in the line after a pause [°C].
 
         .. math:: T = T_{amb} + (T_0 - T_{amb})\,e^{-t\,h\,\pi d_o\,\ell/(m_w c_w)}
 

@@ -148,6 +148,14 @@ class Scenario:
     doubts: tuple[Doubt, ...] = ()
     site: AsMeasured | None = None
 
+    def __repr__(self) -> str:
+        """Return title, file and extent in two lines; `resolved` has every input."""
+        return (
+            f"<Scenario {self.title!r} of {self.file}: {self.space_kind}\n "
+            f"surfaces: {len(self.surfaces)}, strategies: {len(self.strategies)}, "
+            f"equipment: {len(self.equipment)}, supplies: {len(self.supplies)}>"
+        )
+
     def parts(self) -> Iterator[tuple[str, BaseModel]]:
         """Yield every input object with its key, for `check` and the manifest."""
         if self.weather is not None:

@@ -34,7 +34,7 @@ FILMS = ("taken", "runoff", "film")
 _OF_A_DEVICE = ("heat_frac", "r0_kg_s", "r1_kg_s", "rest_r0_kg_s", "rest_r1_kg_s")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class State:
     """Where balances start or ended: a value, or a row of films, for each case.
 

@@ -37,7 +37,7 @@ L_PER_M3 = 1000.0
 KEPT_IN_AN_HOUR = math.exp(-1.0 / 48.0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Energy:
     """Heat and energy of an option, hour by hour; NaN is not known. [kWh].
 

@@ -19,7 +19,7 @@ EDGE_SLACK = 1e-6
 LEAST_MONTH_H = 600  # hours that make a month; 25 days, our choice
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Hours:
     """Hourly means; arrays have the shape (n_hours,).
 

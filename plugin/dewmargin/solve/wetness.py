@@ -32,7 +32,7 @@ ANY_COLUMNS = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SurfaceHours:
     """Every surface, hour by hour; arrays have the shape (n_surfaces, n_hours).
 

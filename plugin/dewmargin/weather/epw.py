@@ -26,6 +26,7 @@ from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.physics import air, glazing
 
 if TYPE_CHECKING:
+    import pandas as pd
     from numpy.typing import NDArray
 
     from dewmargin.columns import BoolArray, FloatArray, IntArray
@@ -110,7 +111,7 @@ class HumidificationDesign:
     coincident_t_c: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Outdoors:
     """Outdoor air as a house meets it, means over each interval; locked arrays.
 
@@ -134,7 +135,7 @@ class Outdoors:
             getattr(self, each.name).flags.writeable = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Weather:
     """A checked weather file; arrays are locked and have the shape (n_steps,).
 
@@ -215,6 +216,36 @@ class Weather:
             value = getattr(self, each.name)
             if isinstance(value, np.ndarray):
                 value.flags.writeable = False
+
+    def __setstate__(self, state: list[object]) -> None:
+        """Lock the arrays again, which a pickle hands over unlocked."""
+        for each, value in zip(fields(self), state, strict=True):
+            object.__setattr__(self, each.name, value)
+        self.__post_init__()
+
+    def __repr__(self) -> str:
+        """Return place, file and extent in a line: no arrays."""
+        return (
+            f"<Weather of {self.place!r}, {self.file}: {len(self.interval_start)} steps from "
+            f"{self.interval_start[0]}, of {60 // self.steps_per_hour} min>"
+        )
+
+    def to_pandas(self) -> pd.DataFrame:
+        """Return the records as a data frame.
+
+        Returns
+        -------
+        DataFrame
+            Indexed by `interval_start`; a column for each array, by its name, which ends in its
+            unit. Temperatures, humidity, pressure and wind are instants at the interval's end,
+            radiation is its mean. The values are copies.
+        """
+        import pandas as pd  # noqa: PLC0415 - slow to import
+
+        values = {each.name: getattr(self, each.name) for each in fields(self)}
+        arrays = {name: v.copy() for name, v in values.items() if isinstance(v, np.ndarray)}
+        start = pd.DatetimeIndex(arrays.pop("interval_start"), name="interval_start")
+        return pd.DataFrame(arrays, index=start)
 
     def outdoors(self, reading: str) -> Outdoors:
         """Return the interval means, found once for all houses; see `humidity_ratio`."""

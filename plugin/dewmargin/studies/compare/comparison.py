@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from dewmargin.weather.epw import Weather
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Comparison(Results):
     """All options of a scenario, what to know of them, and which to choose.
 
@@ -49,6 +49,13 @@ class Comparison(Results):
     warnings: tuple[str, ...]
     verdict_sentences: tuple[str, ...]
     chosen: Option | None
+
+    def __repr__(self) -> str:
+        """Return title, extent and what to choose in two lines: no arrays."""
+        return (
+            f"<Comparison {self.scenario.title!r}: {len(self.options)} options, "
+            f"{self.case.n_hours} hours\n {self.verdict_sentences[0]}>"
+        )
 
     @property
     def verdict(self) -> str:

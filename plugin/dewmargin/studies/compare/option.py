@@ -50,7 +50,7 @@ class Rated(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Option:
     """One way of humidifying, with its hours and its year.
 
@@ -77,8 +77,12 @@ class Option:
     notes: tuple[str, ...] = ()
     lacking: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        """Return name and water in a line: no arrays."""
+        return f"<Option {self.name!r}: {number(self, 'delivered_kg'):.0f} kg delivered>"
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Results:
     """All options of a scenario; the baseline is the first."""
 

@@ -221,7 +221,7 @@ def _more_points(trial: Trial, aim: _Aim, front: _Front, after: Tried) -> None:
         _take(trial, aim, front, list(near), after)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Frontier:
     """What a search found.
 
@@ -251,6 +251,13 @@ class Frontier:
     numbers: tuple[Numbers, ...]
     chosen: Line | None
     as_set: Comparison | None
+
+    def __repr__(self) -> str:
+        """Return title, extent and what to choose in two lines."""
+        return (
+            f"<Frontier {self.scenario.title!r}: {len(self.lines)} of {self.tried} lines\n "
+            f"{self.verdict}>"
+        )
 
     @property
     def verdict(self) -> str:

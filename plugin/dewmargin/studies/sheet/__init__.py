@@ -69,6 +69,13 @@ class Sheet:
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        """Return title, option and extent in two lines; `text` has all of it."""
+        return (
+            f"<Sheet {self.title!r}: {len(self.settings)} settings, {len(self.expected)} "
+            f"measurements\n {self.option}>"
+        )
+
     def document(self) -> dict[str, Any]:
         """Return all of it as plain values, for JSON."""
         return asdict(self)

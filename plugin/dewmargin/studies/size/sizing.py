@@ -302,7 +302,7 @@ def _while_running(use: Use, rate_kg_s: FloatArray) -> FloatArray:
     return result
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sizing:
     """What a sizing found.
 
@@ -323,6 +323,13 @@ class Sizing:
     load_duration: Table
     sizes: Table
     notes: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """Return title and extent in a line: no tables."""
+        return (
+            f"<Sizing {self.scenario.title!r}: {len(self.loads.data['strategy'])} strategies, "
+            f"{len(self.sizes.data['option'])} options>"
+        )
 
     def tables(self) -> dict[str, Table]:
         """Return all tables by name."""

@@ -54,7 +54,7 @@ ROUNDING = 1e-9  # of the largest value
 CHECKED = 4  # draws that are compared in full
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stress:
     """What a study found.
 
@@ -101,6 +101,13 @@ class Stress:
     evaluated: int
     checked: Mapping[str, float]
     inputs_sha256: Mapping[str, str]
+
+    def __repr__(self) -> str:
+        """Return title, extent and how sure the choice is in two lines: no arrays."""
+        return (
+            f"<Stress {self.scenario.title!r}: {len(self.draws)} draws of {len(self.doubts)} "
+            f"doubts, {len(self.options)} options\n {self.verdict}>"
+        )
 
     @property
     def verdict(self) -> str:

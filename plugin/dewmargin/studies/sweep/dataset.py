@@ -186,6 +186,13 @@ class Sweep:
     notes: tuple[str, ...]
     solved_blocks: int
 
+    def __repr__(self) -> str:
+        """Return folder and extent in a line."""
+        return (
+            f"<Sweep in {self.address}: {self.cases} cases in {len(self.parts)} parts, "
+            f"{self.refused} set aside>"
+        )
+
     def dataset(self) -> ds.Dataset:
         """Return the parts as one dataset of pyarrow."""
         import pyarrow.dataset as ds  # noqa: PLC0415 - slow to import

@@ -270,6 +270,13 @@ class Plan:
                     where=f"hourly.cases[{i}]",
                 )
 
+    def __repr__(self) -> str:
+        """Return file and extent in a line."""
+        return (
+            f"<Plan of {self.path}: {self.n_cases} cases of {len(self.parameters)} parameters, "
+            f"{len(self.scenarios)} scenarios>"
+        )
+
     # Cases and blocks
 
     @cached_property
