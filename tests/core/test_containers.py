@@ -19,7 +19,7 @@ from dewmargin.core.containers import any_container
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics.assembly import Assembly, Planes, WallLayer
 from dewmargin.physics.glazing import Gap, Pane
-from dewmargin.physics.water_line import Line
+from dewmargin.physics.water_line import WaterLine
 
 N = 48
 HOUR = np.arange(N)
@@ -43,7 +43,7 @@ PLANES = Planes(
     reached=1,
     u_factor_w_m2_k=0.3,
 )
-LINE = Line(length_m=5.0, bore_mm=4.33, outer_mm=6.35, ambient_c=20.0)
+LINE = WaterLine(length_m=5.0, bore_mm=4.33, outer_mm=6.35, ambient_c=20.0)
 
 # A series, by the name of a parameter; what a function wants otherwise is in OTHERWISE.
 SERIES = {
@@ -154,8 +154,8 @@ NOT_OF_ARRAYS = {
     "moisture_gains.design_rate": "of one house",
     "surfaces.mass_transfer": "of one film",
     "surfaces.moisture_buffer": "of one room",
-    "water_line.Line.purge_s": "of one feed",
-    "water_line.Line.starting_c": "of one feed",
+    "water_line.WaterLine.purge_s": "of one feed",
+    "water_line.WaterLine.starting_c": "of one feed",
 }
 # These follow steps, or tell days and hours, so that one number has no meaning to them.
 OF_A_SERIES = {
