@@ -208,7 +208,7 @@ _WRAPPER = any_container(len).__code__
 def arguments(name: str) -> dict[str, object]:
     """Return arguments for a function, a series for each that may be one."""
     function = FUNCTIONS[name]
-    selves = {"Planes": PLANES, "Line": LINE}
+    selves = {"Planes": PLANES, "WaterLine": LINE}
     chosen = SINGLE | SERIES | {"self": selves.get(name.split(".")[1])}
     chosen |= OTHERWISE.get(function.__name__, {})
     wanted = inspect.signature(function).parameters.values()

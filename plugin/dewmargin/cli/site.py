@@ -1,70 +1,23 @@
-"""The commands of the checks on site: short plain lines, to be read on a phone."""
+"""Commands for the site: short plain lines, to be read on a phone, and a page to print."""
 
 from __future__ import annotations
 
-import datetime as dt
-import json
 import math
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
+from dewmargin.cli import options
+from dewmargin.cli.documents import print_json
+
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    import datetime as dt
+    from collections.abc import Iterable
 
-    from dewmargin.site.commissioning import Measured
     from dewmargin.site.finding import SiteCheck
-
-_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead.")
-
-
-# Units as the conversion library spells them, where it differs from what is shown.
-_SPELT = {
-    "°C": "degC",
-    "m2": "m**2",
-    "Ω": "Ω",
-    "min": "minute",
-    "l/min": "L/min",
-    "kg/h": "kg/hour",
-}
-
-
-def _read(text: str | float, unit: str) -> float:
-    """Read a number in `unit`, or a text with another unit of the kind."""
-    from dewmargin.inputs import quantity  # noqa: PLC0415 - keeps --help fast
-
-    try:
-        number = float(text)
-    except ValueError:
-        try:
-            return quantity(str(text), _SPELT.get(unit, unit))
-        except ValueError as error:
-            raise click.BadParameter(str(error)) from error
-    if not math.isfinite(number):
-        raise click.BadParameter(f"{text} is no finite number")
-    return number
-
-
-def _read_flow(text: str | float) -> float:
-    """Read a flow of water in kg/h: also by volume, or by the time that half a litre takes."""
-    from dewmargin.site.site_file import catch_kg_h  # noqa: PLC0415 - keeps --help fast
-
-    try:
-        found = catch_kg_h(str(text))
-    except ValueError as error:
-        raise click.BadParameter(str(error)) from error
-    return _read(text, "kg/h") if found is None else found
-
-
-def amount(name: str, unit: str, text: str, **more: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - click's
-    """Return an option that takes a number in `unit`, or a text with another unit of its kind."""
-
-    def read(given: str | float) -> float:
-        return _read_flow(given) if unit == "kg/h" else _read(given, unit)
-
-    return click.option(name, type=read, metavar=unit, help=text, **more)
+    from dewmargin.units import Units
 
 
 @click.group("check-site")
@@ -77,7 +30,7 @@ def check_site() -> None:
 
 @check_site.command()
 @click.option("--beta", type=float, default=3950.0, show_default=True, help="B of the part, K.")
-@amount("--r25", "Ω", "At 25 °C.", default=10_000.0, show_default=True)
+@options.amount("--r25", "Ω", "At 25 °C.", default=10_000.0, show_default=True)
 @click.option(
     "--steinhart", type=(float, float, float), metavar="A B C", help="Of the part, instead."
 )
@@ -85,19 +38,19 @@ def check_site() -> None:
 @click.option(
     "--controller-steinhart", type=(float, float, float), metavar="A B C", help="Instead."
 )
-@amount("--reading", "Ω", "A reading, to be turned into a temperature.")
-@amount("--temperature", "°C", "A temperature, to be turned into a resistance.")
-@amount("--ice-bath", "Ω", "Reading in stirred ice and water.")
-@amount("--lead", "m", "Length of the leads, one way.")
+@options.amount("--reading", "Ω", "A reading, to be turned into a temperature.")
+@options.amount("--temperature", "°C", "A temperature, to be turned into a resistance.")
+@options.amount("--ice-bath", "Ω", "Reading in stirred ice and water.")
+@options.amount("--lead", "m", "Length of the leads, one way.")
 @click.option("--awg", type=int, default=22, show_default=True, help="Gauge of the leads.")
-@amount("--leakage", "Ω", "Resistance across the part, as of a wet splice.")
-@amount("--supply", "V", "Of the divider that the part is in: its current warms the part.")
-@amount("--series", "Ω", "Resistor of the divider.", default=10_000.0, show_default=True)
+@options.amount("--leakage", "Ω", "Resistance across the part, as of a wet splice.")
+@options.amount("--supply", "V", "Of the divider that the part is in: its current warms the part.")
+@options.amount("--series", "Ω", "Resistor of the divider.", default=10_000.0, show_default=True)
 @click.option(
     "--dissipation", type=float, default=1.5, show_default=True, help="Of the part, mW/K."
 )
-@amount("--rh-sensor-upstream", "m", "Humidity sensor to take-off; below 0: downstream.")
-@_json
+@options.amount("--rh-sensor-upstream", "m", "Humidity sensor to take-off; below 0: downstream.")
+@options.as_json
 def thermistor(
     *,
     beta: float,
@@ -118,8 +71,8 @@ def thermistor(
     as_json: bool,
 ) -> None:
     """Turn ohms into degrees, and tell what a controller shows."""
-    from dewmargin.site.circuit import loop_ohm  # noqa: PLC0415 - keeps --help fast
-    from dewmargin.site.sensor import Curve, check_thermistor  # noqa: PLC0415 - idem
+    from dewmargin.site.circuit import loop_ohm
+    from dewmargin.site.sensor import Curve, check_thermistor
 
     if controller_beta is not None and controller_steinhart:
         raise click.UsageError("Give --controller-beta or --controller-steinhart, not both.")
@@ -151,11 +104,11 @@ def thermistor(
     metavar="NAME=VA[/INRUSH]",
     help="Each that the transformer feeds, such as contactor=8/32; may be repeated.",
 )
-@amount("--rated", "VA", "Of the transformer.", default=40.0, show_default=True)
-@amount("--volts", "V", "Of the transformer.", default=24.0, show_default=True)
+@options.amount("--rated", "VA", "Of the transformer.", default=40.0, show_default=True)
+@options.amount("--volts", "V", "Of the transformer.", default=24.0, show_default=True)
 @click.option("--shared/--own", default=False, help="Whether it feeds more than the humidifier.")
-@amount("--valve", "VA", "The humidifier's valve.")
-@amount("--run", "m", "Longest cable run, one way, to the largest load.")
+@options.amount("--valve", "VA", "The humidifier's valve.")
+@options.amount("--run", "m", "Longest cable run, one way, to the largest load.")
 @click.option("--awg", type=int, default=18, show_default=True, help="Gauge of the cable.")
 @click.option("--cable", type=int, metavar="N", help="Conductors of the cable.")
 @click.option(
@@ -171,7 +124,7 @@ def thermistor(
     help="The accessory terminal that is to start the blower.",
 )
 @click.option("--isolated/--not-isolated", default=None, help="The outdoor unit's 240 V.")
-@_json
+@options.as_json
 def circuit(
     *,
     loads: tuple[str, ...],
@@ -188,7 +141,7 @@ def circuit(
     as_json: bool,
 ) -> None:
     """Check transformer, cable and conductors of 24 V."""
-    from dewmargin.site.circuit import Load, check_circuit  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.site.circuit import Load, check_circuit
 
     done = check_circuit(
         [Load.parse(text) for text in loads],
@@ -207,38 +160,40 @@ def circuit(
 
 
 @check_site.command()
-@amount("--feed", "kg/h", 'Feed; also "5 gal/h", or the time of half a litre: "120 s".',
+@options.amount("--feed", "kg/h", 'Feed; also "5 gal/h", or the time of half a litre: "120 s".',
          required=True)  # fmt: skip
-@amount("--feed-temperature", "°C", "As it enters the line.", required=True)
-@amount("--cold-temperature", "°C", "What the cold tap gives, to compare.")
+@options.amount("--feed-temperature", "°C", "As it enters the line.", required=True)
+@options.amount("--cold-temperature", "°C", "What the cold tap gives, to compare.")
 @click.option("--material", help="copper, pex, cpvc or plain_plastic.")
 @click.option("--drain-material", help="Likewise.")
-@amount("--length", "m", "Length of the line.")
-@amount("--bore", "mm", "Its inner diameter.", default=4.33, show_default=True)
-@amount("--outer", "mm", "Its outer diameter.", default=6.35, show_default=True)
-@amount("--ambient", "°C", "Air around it.", default=20.0, show_default=True)
-@amount("--run", "min", "A run after a pause.", default=10.0, show_default=True)
-@amount("--tankless", "l/min", "Least flow of the tankless heater, if one feeds it.")
+@options.amount("--length", "m", "Length of the line.")
+@options.amount("--bore", "mm", "Its inner diameter.", default=4.33, show_default=True)
+@options.amount("--outer", "mm", "Its outer diameter.", default=6.35, show_default=True)
+@options.amount("--ambient", "°C", "Air around it.", default=20.0, show_default=True)
+@options.amount("--run", "min", "A run after a pause.", default=10.0, show_default=True)
+@options.amount("--tankless", "l/min", "Least flow of the tankless heater, if one feeds it.")
 @click.option("--tap", help="tee or saddle.")
 @click.option(
     "--normally-closed/--normally-open", default=True, show_default=True, help="Feed valve."
 )
 @click.option("--backflow/--no-backflow", default=None, help="Whether drinking water is protected.")
-@amount("--air-gap", "mm", "Of the drain.")
-@amount("--drain-opening", "mm", "Of the drain.", default=13.0, show_default=True)
-@amount("--drain-bore", "mm", "Of the drain.")
+@options.amount("--air-gap", "mm", "Of the drain.")
+@options.amount("--drain-opening", "mm", "Of the drain.", default=13.0, show_default=True)
+@options.amount("--drain-bore", "mm", "Of the drain.")
 @click.option("--drain-fall", type=float, default=0.01, show_default=True, help="Height by length.")
-@amount("--duct", "Pa", "Cabinet against the room; below 0: suction.")
-@amount("--pump", "kg/h", "What the condensate pump lifts, if one drains it.")
-@amount("--pump-rated", "°C", "Water that the pump is rated for.")
+@options.amount("--duct", "Pa", "Cabinet against the room; below 0: suction.")
+@options.amount("--pump", "kg/h", "What the condensate pump lifts, if one drains it.")
+@options.amount("--pump-rated", "°C", "Water that the pump is rated for.")
 @click.option(
     "--pump-switch/--no-pump-switch", default=None, help="Its high-level switch shuts the feed."
 )
-@amount("--pressure", "bar", "Of the water line, now.")
-@amount("--set-pressure", "bar", "When the feed was set.")
-@amount("--trap", "mm", "Depth of the trap's seal; 0: none.", default=0.0, show_default=True)
+@options.amount("--pressure", "bar", "Of the water line, now.")
+@options.amount("--set-pressure", "bar", "When the feed was set.")
+@options.amount(
+    "--trap", "mm", "Depth of the trap's seal; 0: none.", default=0.0, show_default=True
+)
 @click.option("--leak-checked/--not-leak-checked", default=None, help="A new line.")
-@_json
+@options.as_json
 def water(
     *,
     feed: float,
@@ -273,8 +228,8 @@ def water(
 
     What is given is judged.
     """
-    from dewmargin.physics.water_line import WaterLine  # noqa: PLC0415 - keeps --help fast
-    from dewmargin.site.plumbing import Plumbing, check_water  # noqa: PLC0415 - idem
+    from dewmargin.physics.water_line import WaterLine
+    from dewmargin.site.plumbing import Plumbing, check_water
 
     if (pressure is None) != (set_pressure is None):
         raise click.UsageError("--pressure and --set-pressure go together.")
@@ -310,24 +265,26 @@ def water(
 
 
 @check_site.command()
-@amount("--feed", "kg/h", 'Timed catch; also "5 gal/h", or the time of half a litre: "120 s".')
-@amount("--drain", "kg/h", "Timed catch of the drain, likewise; 0 if nothing drains.")
-@amount("--feed-temperature", "°C", "At the nozzle.")
-@amount("--drain-temperature", "°C", "In the drain's stream.")
-@amount("--air-in", "°C", "Air before the pad.")
-@amount("--air-out", "°C", "Air behind the pad.")
-@amount("--room", "°C", "Room air.")
+@options.amount(
+    "--feed", "kg/h", 'Timed catch; also "5 gal/h", or the time of half a litre: "120 s".'
+)
+@options.amount("--drain", "kg/h", "Timed catch of the drain, likewise; 0 if nothing drains.")
+@options.amount("--feed-temperature", "°C", "At the nozzle.")
+@options.amount("--drain-temperature", "°C", "In the drain's stream.")
+@options.amount("--air-in", "°C", "Air before the pad.")
+@options.amount("--air-out", "°C", "Air behind the pad.")
+@options.amount("--room", "°C", "Room air.")
 @click.option("--room-rh", type=float, help="Room air, 0 to 1.")
-@amount("--elevation", "m", "Above the sea.  Default: sea level.")
-@amount("--static", "Pa", "Between the plenums, bypass open.")
-@amount("--valve", "V", "At the valve, drawing.")
-@amount("--plant", "kW", "Heat output of the plant in whose bypass the pad sits.")
-@amount("--set-feed", "kg/h", "Feed that was set.")
-@amount("--set-temperature", "°C", "Feed temperature that is expected.")
+@options.amount("--elevation", "m", "Above the sea.  Default: sea level.")
+@options.amount("--static", "Pa", "Between the plenums, bypass open.")
+@options.amount("--valve", "V", "At the valve, drawing.")
+@options.amount("--plant", "kW", "Heat output of the plant in whose bypass the pad sits.")
+@options.amount("--set-feed", "kg/h", "Feed that was set.")
+@options.amount("--set-temperature", "°C", "Feed temperature that is expected.")
 @click.option("--effectiveness", type=float, default=0.65, show_default=True, help="Expected.")
 @click.option("--contact", type=float, default=1.0, show_default=True, help="Expected, 0 to 1.")
-@amount("--expected-airflow", "kg/s", "Through the pad.")
-@amount("--face-area", "m2", "Of the pad, to tell whether its air blows water off.")
+@options.amount("--expected-airflow", "kg/s", "Through the pad.")
+@options.amount("--face-area", "m2", "Of the pad, to tell whether its air blows water off.")
 @click.option("--expected-rh", type=float, help="What the room should have come to, 0 to 1.")
 @click.option(
     "--feed-ratio",
@@ -358,7 +315,7 @@ def water(
     help="Of the visit; for --save.  Default: today.",
 )
 @click.option("--notes", default="", help="What else was seen; for --save.")
-@_json
+@options.as_json
 def measured(
     *,
     feed: float | None,
@@ -394,10 +351,14 @@ def measured(
 
     Measure in a heating call, after a quarter of an hour of wet running.
     """
-    from dewmargin.site import commissioning  # noqa: PLC0415 - keeps --help fast
+    from dewmargin.cli import visit
+    from dewmargin.site import commissioning
 
     if symptoms:
-        _print_symptoms(as_json=as_json)
+        if as_json:
+            print_json("check-site-symptoms", visit.symptoms_document())
+        else:
+            _print_lines(commissioning.symptom_lines())
         return
     given = {
         "--feed": feed,
@@ -416,9 +377,9 @@ def measured(
         "--plant": plant,
     }
     if site is not None:
-        found = _from_site(site, given | besides | {"--save": save})
+        found = visit.from_site(site, given | besides | {"--save": save})
     else:
-        found = _from_options(given, besides)
+        found = visit.from_options(given, besides)
     done = commissioning.check_measured(
         found,
         commissioning.Expected(
@@ -433,7 +394,7 @@ def measured(
         ),
     )
     if save is not None:
-        _save(
+        visit.save(
             save,
             found,
             elevation_m=elevation or 0.0,
@@ -447,84 +408,74 @@ def measured(
         click.echo(f"Written to {save}; next: dewmargin compare SCENARIO --site {save}")
 
 
-def _from_site(site: Path, beside: dict[str, Any]) -> Measured:
-    from dewmargin.site.site_file import read_site  # noqa: PLC0415 - keeps --help fast
-
-    twice = ", ".join(name for name, value in beside.items() if value is not None)
-    if twice:
-        raise click.UsageError(f"--site holds what was measured: leave {twice} out.")
-    return read_site(site).measured
-
-
-def _from_options(given: dict[str, float | None], besides: dict[str, float | None]) -> Measured:
-    from dewmargin.physics.air import standard_pressure  # noqa: PLC0415 - keeps --help fast
-    from dewmargin.site.commissioning import Measured  # noqa: PLC0415 - idem
-
-    values = [value for value in given.values() if value is not None]
-    if len(values) < len(given):
-        missing = ", ".join(name for name, value in given.items() if value is None)
-        raise click.UsageError(f"Not given: {missing}")
-    names = ("feed_kg_h", "drain_kg_h", "t_feed_c", "t_drain_c", "t_in_c", "t_out_c")
-    of_visit = dict(zip((*names, "room_c", "room_rh"), values, strict=True))
-    return Measured(
-        **of_visit,
-        p_pa=standard_pressure(besides["--elevation"] or 0.0),
-        static_pa=besides["--static"],
-        valve_v=besides["--valve"],
-        plant_kw=besides["--plant"],
-    )
-
-
-def _save(
-    file: Path,
-    found: Measured,
-    *,
-    elevation_m: float,
-    equipment: str | None,
-    supply: str | None,
-    date: dt.datetime | None,
-    notes: str,
-) -> None:
-    from dewmargin.core.toml_file import write_new  # noqa: PLC0415 - idem
-    from dewmargin.site.site_file import PadVisit, Visit, site_text  # noqa: PLC0415 - idem
-
-    if equipment is None:
-        raise click.UsageError("--save needs --equipment, the pad's name in the scenario.")
-    values = asdict(found)
-    del values["p_pa"]
-    day = (date or dt.datetime.now().astimezone()).date()
-    text = site_text(
-        Visit(date=day, elevation_m=elevation_m, notes=notes),
-        PadVisit(equipment=equipment, supply=supply, **values),
-    )
-    write_new(file, text, do="keep one file a visit")
-
-
-def _print_symptoms(*, as_json: bool) -> None:
-    from dewmargin.site.commissioning import SYMPTOMS, symptom_lines  # noqa: PLC0415 - idem
-
-    if as_json:
-        keys = ("symptom", "cause", "action")
-        table = {key: dict(zip(keys, row, strict=True)) for key, row in SYMPTOMS.items()}
-        _print_json("symptoms", {"symptoms": table})
-        return
-    for line in symptom_lines():
-        click.echo(line)
-
-
 def _print(name: str, done: SiteCheck, *, as_json: bool) -> None:
     if as_json:
-        _print_json(name, asdict(done))
+        print_json(f"check-site-{name}", asdict(done))
         return
-    for line in done.lines:
-        click.echo(line)
+    _print_lines(done.lines)
     for finding in done.findings:
-        for line in finding.lines():
-            click.echo(line)
-    for caution in done.cautions:
-        click.echo(f"caution: {caution}")
+        _print_lines(finding.lines())
+    _print_lines(f"caution: {caution}" for caution in done.cautions)
 
 
-def _print_json(name: str, document: dict[str, Any]) -> None:
-    whole = {"schema": f"dewmargin/check-site-{name}/1", **document}
-    click.echo(json.dumps(whole, indent=1, allow_nan=False))
+def _print_lines(lines: Iterable[str]) -> None:
+    for line in lines:
+        click.echo(line)
+
+
+@click.command()
+@options.scenario
+@click.option("--option", metavar="NAME", help="As compare names it. Default: the verdict's.")
+@options.amount("--outdoor", "°C", "Outdoor temperature of the visit.")
+@click.option(
+    "--step",
+    type=click.IntRange(1, 20),
+    default=1,
+    show_default=True,
+    metavar="PERCENT",
+    help="What the controller can be set to: multiples of it.",
+)
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    default=Path("sheet.html"),
+    show_default=True,
+    help="The page, an HTML file to be printed.",
+)
+@click.option("--text", is_flag=True, help="Print it as text instead, with all notes.")
+@options.units
+@options.as_json
+def sheet(
+    *,
+    scenario: Path,
+    option: str | None,
+    outdoor: float | None,
+    step: int,
+    out: Path,
+    text: bool,
+    units: Units,
+    as_json: bool,
+) -> None:
+    """Write one page for the site: fit, set, measure, watch.
+
+    It prints on one side of A4 or Letter.
+    """
+    from dewmargin.reports import terminal
+    from dewmargin.reports.folder import write_file
+    from dewmargin.studies.compare.comparison import compare
+    from dewmargin.studies.sheet import site_sheet
+
+    if out.suffix.lower() not in (".html", ".htm"):
+        raise click.BadParameter(
+            "the page is an HTML file: its name ends in .html", param_hint="--out"
+        )
+
+    page = site_sheet(compare(scenario), option, t_out_c=outdoor, step_percent=step, units=units)
+    if as_json:
+        print_json("sheet", page.document())
+        return
+    if text:
+        terminal.print_lines(terminal.console(), page.text())
+        return
+    write_file(out, page.html())
+    click.echo(out)
