@@ -5,9 +5,12 @@ Nothing is imported that no scenario names.
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
 from difflib import get_close_matches
-from importlib.metadata import EntryPoint, entry_points
+from functools import cache
+from importlib.metadata import EntryPoint, EntryPoints, entry_points
+from pathlib import Path
 
 from dewmargin.errors import ExtensionError
 from dewmargin.inputs import Inputs
@@ -91,12 +94,31 @@ def load(kind: str, name: str) -> type[Inputs]:
 def names(kind: str) -> dict[str, list[EntryPoint]]:
     """Return what is installed of a kind, by name in order; nothing is imported."""
     found: dict[str, list[EntryPoint]] = {}
-    for entry in entry_points(group=GROUPS[kind]):
+    for entry in _entry_points(_search_path()).select(group=GROUPS[kind]):
         found.setdefault(entry.name, []).append(entry)
     return {
         name: sorted(found[name], key=owner) if len(found[name]) > 1 else found[name]
         for name in sorted(found)
     }
+
+
+@cache
+def _entry_points(path: tuple[tuple[str, int], ...]) -> EntryPoints:
+    """Return the entry points of all packages on a search path, of which each file is read once."""
+    del path  # the key
+    return entry_points()
+
+
+def _search_path() -> tuple[tuple[str, int], ...]:
+    """Return where packages lie, each folder with its time: installing one changes it."""
+    return tuple((folder, _changed_ns(folder)) for folder in sys.path)
+
+
+def _changed_ns(folder: str) -> int:
+    try:
+        return Path(folder).stat().st_mtime_ns
+    except OSError:
+        return 0
 
 
 def owner(entry: EntryPoint) -> str:

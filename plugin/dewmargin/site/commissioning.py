@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import brentq
 
 from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
@@ -379,6 +378,8 @@ def solve(measured: Measured) -> Solved | None:
 
 def _root(f: Callable[[float], float], low: float, high: float) -> float:
     """Return where a function vanishes, or the end at which it is nearest to that."""
+    from scipy.optimize import brentq  # noqa: PLC0415 - slow to import, and compare measures nothing
+
     at_low, at_high = f(low), f(high)
     if at_low * at_high >= 0.0:
         return low if abs(at_low) <= abs(at_high) else high
