@@ -169,7 +169,8 @@ def room_temperature() -> Solver:
 
 def _follow_room(*arguments: Any) -> Any:  # noqa: ANN401 - as `Solver`
     # Through a view Python sees its own floats, which are twice as fast as those of an array.
-    return heat.follow(*(memoryview(a) if isinstance(a, np.ndarray) else a for a in arguments))
+    views: list[Any] = [a.data if isinstance(a, np.ndarray) else a for a in arguments]
+    return heat.follow(*views)
 
 
 def tally_room() -> Solver:

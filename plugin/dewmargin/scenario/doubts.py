@@ -103,9 +103,9 @@ class Doubt(Inputs):
             place = np.minimum((u * len(self.values)).astype(int), len(self.values) - 1)
             return [self.values[i] for i in place]
         if self.distribution == "normal":
-            x = self.mean + (self.sd or 0.0) * z
+            x = (self.mean or 0.0) + (self.sd or 0.0) * z
         elif self.distribution == "lognormal":
-            x = self.median * np.exp((self.sd_log or 0.0) * z)
+            x = (self.median or 0.0) * np.exp((self.sd_log or 0.0) * z)
         else:
             low, high = self.low or 0.0, self.high or 0.0
             wide = high - low
