@@ -88,9 +88,8 @@ def test_check_imports_nothing_heavy_and_reads_metadata_once(tmp_path, scenario:
 
 @pytest.mark.slow
 def test_compare_imports_no_scipy_and_reads_metadata_once(tmp_path) -> None:
-    arguments = ["compare", str(HOUSE), "--out", "results"]
+    imported, asked = told(COMMAND, "compare", str(HOUSE), "--out", "results", folder=tmp_path)
 
-    assert told(COMMAND, *arguments, folder=tmp_path) == [
-        "jinja2 matplotlib numba pandas pyarrow",
-        "9 asked, twice []",  # entry points, and of four packages the version and its file
-    ]
+    assert {"numba", "pyarrow"} <= set(imported.split())
+    assert not {"eppy", "pint", "psychrolib", "scipy"} & set(imported.split())
+    assert asked.endswith(" asked, twice []")
