@@ -60,6 +60,14 @@ def test_a_third_party_rule_is_found_and_loaded_only_when_named(site) -> None:
     assert extensions.load("strategy", "frost").__name__ == "Rule"
 
 
+def test_what_is_installed_meanwhile_is_found(site) -> None:
+    assert "frost" not in extensions.names("strategy")
+
+    install(site, "frostrule", "frost", RULE)
+
+    assert "frost" in extensions.names("strategy")
+
+
 def test_an_unknown_name_gets_the_nearest_and_the_list() -> None:
     with pytest.raises(ExtensionError) as caught:
         extensions.load("strategy", "outdoor_rest")

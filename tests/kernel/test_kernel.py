@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -595,3 +596,48 @@ def test_threads_that_ask_at_once_get_a_whole_kernel() -> None:
         solvers = list(pool.map(lambda _: kernel.room_temperature(), range(8)))
 
     assert all(solver is solvers[0] for solver in solvers)
+
+
+def test_a_room_gets_the_same_bits_whether_numba_is_loaded_or_not(monkeypatch) -> None:
+    random = np.random.default_rng(5)
+    n = 400
+    columns = [
+        random.normal(5.0, 8.0, n),
+        random.uniform(200.0, 300.0, n),
+        random.uniform(150.0, 250.0, n),
+        random.uniform(0.01, 0.9, n),
+        random.uniform(0.1, 1.0, n),
+        np.full(n, 20.0),
+        random.uniform(0.0, 3e3, n),
+    ]
+
+    def followed() -> list[bytes]:
+        outputs = [np.empty(n) for _ in range(3)]
+        end = kernel.room_temperature()(20.0, 24.0, *columns, *outputs)
+        return [np.float64(end).tobytes(), *(column.tobytes() for column in outputs)]
+
+    fast = followed()
+    monkeypatch.delitem(sys.modules, "numba")
+
+    assert followed() == fast
+
+
+@pytest.mark.slow
+def test_numba_loads_without_scipy_and_finds_it_for_linear_algebra() -> None:
+    code = """
+import sys
+import numpy as np
+from dewmargin import kernel
+kernel.compiled().cases
+import numba
+print("scipy" in sys.modules, [f for f in sys.meta_path if "dewmargin" in type(f).__module__])
+
+@numba.njit
+def solved(a):
+    return np.linalg.inv(a) @ a
+
+print(solved(np.eye(2)).tolist(), "scipy" in sys.modules)
+"""
+    got = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert got.stdout.splitlines() == ["False []", "[[1.0, 0.0], [0.0, 1.0]] True"]

@@ -13,6 +13,7 @@ import published
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics import air, pad
 from references import pad as slow_pad
+from references import psychrolib_oracle
 
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
@@ -93,7 +94,7 @@ def test_wet_bulb_agrees_with_psychrolib_at_three_noted_points(
 
 
 def test_wet_bulb_agrees_with_psychrolib_above_freezing() -> None:
-    library = slow_pad.private_psychrolib()
+    library = psychrolib_oracle.load()
     t, rh, p = (v.ravel() for v in np.meshgrid([15, 25, 45, 70], [0.15, 0.5, 0.9], [78e3, 104e3]))
     w = air.humidity_ratio_at_rh(t, rh, p)
 
@@ -243,7 +244,7 @@ def test_closed_form_holds_for_very_hot_feed() -> None:
 
 
 def test_feed_at_wet_bulb_saturates_adiabatically() -> None:
-    library = slow_pad.private_psychrolib()
+    library = psychrolib_oracle.load()
     t_star = float(pad.thermodynamic_wet_bulb(*map(np.asarray, (45.0, W_ROOM, SEA_LEVEL_PA))))
 
     state = run(t_feed_c=t_star)

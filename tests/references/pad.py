@@ -7,20 +7,16 @@ saturation pressure from psychrolib.
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
-from unittest import mock
 
 import numpy as np
 from scipy.integrate import solve_ivp
 
 from dewmargin.physics import air
+from references import psychrolib_oracle
 
 if TYPE_CHECKING:
-    from types import ModuleType
-
     from dewmargin.columns import FloatArray
 
 C_PA, C_PV, C_W, H_FG0, RATIO = 1006.0, 1860.0, 4186.0, 2.501e6, 0.621945
@@ -35,22 +31,6 @@ class Reference:
     t_air_out_c: FloatArray
     w_air_out_kg_kg: FloatArray
     dry_frac: FloatArray
-
-
-def private_psychrolib() -> ModuleType:
-    """Load a copy of psychrolib of our own, in SI units, as plain Python.
-
-    With numba in sight psychrolib compiles for seconds and turns NaN into numbers; the unit system
-    is global to a module, so the copy stays out of `sys.modules`.
-    """
-    spec = importlib.util.find_spec("psychrolib")
-    assert spec is not None
-    assert spec.loader is not None
-    library = importlib.util.module_from_spec(spec)
-    with mock.patch.dict(sys.modules, {"numba": None}):
-        spec.loader.exec_module(library)
-    library.SetUnitSystem(library.SI)
-    return library
 
 
 def _outlet(
@@ -143,7 +123,7 @@ def stiff_ode(
     effectiveness: float,
 ) -> Reference:
     """Integrate the two equations from the top of the pad to its foot, or to where it runs dry."""
-    saturation = private_psychrolib().GetSatVapPres
+    saturation = psychrolib_oracle.load().GetSatVapPres
     saturated = effectiveness * airflow_kg_s
     h_in = C_PA * t_in_c + w_in_kg_kg * (H_FG0 + C_PV * t_in_c)
 

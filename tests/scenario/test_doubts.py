@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from dewmargin.errors import InputError
 from dewmargin.scenario.doubts import Doubt
@@ -69,6 +70,23 @@ def test_the_ends_of_a_normal_distribution_are_finite() -> None:
 
     # Quantile of 1e-6 of the standard normal distribution: printed tables have 4.753.
     assert (low, high) == (pytest.approx(-4.753, abs=1e-3), pytest.approx(4.753, abs=1e-3))
+
+
+@pytest.mark.parametrize("spread", [spread for spread, _, _ in MOMENTS])
+def test_the_ends_are_the_draws_of_0_and_1(spread) -> None:
+    doubt = Doubt(input="a.b", **spread)
+
+    assert doubt.ends() == doubt.drawn(np.array([0.0, 1.0]))
+
+
+@pytest.mark.parametrize("mode", [0.7, 0.8, 1.1, 1.4])
+def test_a_triangle_is_drawn_as_by_scipy(mode: float) -> None:
+    drawn = Doubt(input="a.b", distribution="triangular", low=0.7, mode=mode, high=1.4).drawn(
+        EVENLY
+    )
+
+    c = (mode - 0.7) / (1.4 - 0.7)
+    assert drawn == stats.triang.ppf(EVENLY, c, loc=0.7, scale=1.4 - 0.7).tolist()
 
 
 REFUSED = [

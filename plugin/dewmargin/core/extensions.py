@@ -5,9 +5,12 @@ Nothing is imported that no scenario names.
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
 from difflib import get_close_matches
-from importlib.metadata import EntryPoint, entry_points
+from functools import cache
+from importlib.metadata import EntryPoint, EntryPoints, entry_points
+from pathlib import Path
 
 from dewmargin.errors import ExtensionError
 from dewmargin.inputs import Inputs
@@ -69,34 +72,55 @@ def load(kind: str, name: str) -> type[Inputs]:
         raise ExtensionError(
             f"several packages offer a {kind} called {name!r}: {owners}", hint="remove all but one"
         )
-    what = f"the {kind} {name!r} from {owner(entry)}"
+
+    def refused(why: str, hint: str | None = None) -> ExtensionError:
+        return ExtensionError(f"the {kind} {name!r} from {owner(entry)} {why}", hint=hint)
+
     try:
         found = entry.load()
     except (Exception, SystemExit) as error:  # whatever a third party's import raises
-        raise ExtensionError(f"{what} cannot be imported: {error}") from error
+        raise refused(f"cannot be imported: {error}") from error
     if not (isinstance(found, type) and issubclass(found, Inputs)):
-        raise ExtensionError(
-            f"{what} is no class derived from dewmargin.inputs.Inputs",
+        raise refused(
+            "is no class derived from dewmargin.inputs.Inputs",
             hint="a scenario's table is checked by it",
         )
     if not callable(getattr(found, METHODS[kind], None)):
-        raise ExtensionError(f"{what} has no method {METHODS[kind]}")
+        raise refused(f"has no method {METHODS[kind]}")
     if kind in SELECTORS and SELECTORS[kind] not in found.model_fields:
-        raise ExtensionError(
-            f"{what} has no key {SELECTORS[kind]}", hint="the one by which a scenario names it"
-        )
+        raise refused(f"has no key {SELECTORS[kind]}", hint="the one by which a scenario names it")
     return found
 
 
 def names(kind: str) -> dict[str, list[EntryPoint]]:
     """Return what is installed of a kind, by name in order; nothing is imported."""
     found: dict[str, list[EntryPoint]] = {}
-    for entry in entry_points(group=GROUPS[kind]):
+    for entry in _entry_points(_search_path())[GROUPS[kind]]:
         found.setdefault(entry.name, []).append(entry)
     return {
         name: sorted(found[name], key=owner) if len(found[name]) > 1 else found[name]
         for name in sorted(found)
     }
+
+
+@cache
+def _entry_points(path: tuple[tuple[str, int], ...]) -> dict[str, EntryPoints]:
+    """Return what the packages on a search path offer, by group; each file is read once."""
+    del path  # the key
+    every = entry_points()
+    return {group: every.select(group=group) for group in GROUPS.values()}
+
+
+def _search_path() -> tuple[tuple[str, int], ...]:
+    """Return where packages lie, each folder with its time: installing one changes it."""
+    return tuple((folder, _changed_ns(folder)) for folder in sys.path)
+
+
+def _changed_ns(folder: str) -> int:
+    try:
+        return Path(folder).stat().st_mtime_ns
+    except OSError:
+        return 0
 
 
 def owner(entry: EntryPoint) -> str:

@@ -10,6 +10,7 @@ import hashlib
 import os
 import sys
 import threading
+from importlib import import_module
 from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -65,8 +66,7 @@ def compiled(plain: ModuleType = source) -> ModuleType:
 
 
 def _load(plain: ModuleType, name: str) -> None:
-    import numba  # noqa: PLC0415 - a quarter of a second that --help does not pay
-
+    numba = _numba()
     spec = spec_from_file_location(name, plain.__file__)
     assert spec is not None  # noqa: S101 - a file of this package
     assert spec.loader is not None  # noqa: S101 - idem
@@ -97,6 +97,43 @@ def _load(plain: ModuleType, name: str) -> None:
         settings["CACHE_DIR"] = before
 
 
+def _numba() -> Any:  # noqa: ANN401 - untyped
+    """Import numba, but not scipy, which it looks for only to know whether it is there.
+
+    That takes half a second. Functions with linear algebra still find scipy when they are compiled.
+    """
+    if "numba" in sys.modules or "scipy" in sys.modules:
+        return import_module("numba")
+    unseen = _WithoutScipy()
+    sys.meta_path.insert(0, unseen)
+    try:
+        numba = import_module("numba")
+        linear_algebra = import_module("numba.np.linalg")
+    finally:
+        sys.meta_path.remove(unseen)
+    asked = getattr(linear_algebra, "ensure_blas", None)
+    if asked is None:  # another numba: what it then loads costs time, no more
+        return numba
+    vars(linear_algebra)["ensure_blas"] = bool  # asked once, as the next module loads
+    try:
+        vars(import_module("numba.np.arraymath"))["ensure_blas"] = asked
+    finally:
+        vars(linear_algebra)["ensure_blas"] = asked
+    return numba
+
+
+class _WithoutScipy:
+    """An import finder for which scipy is not installed, in the thread that made it alone."""
+
+    def __init__(self) -> None:
+        self._thread = threading.get_ident()
+
+    def find_spec(self, name: str, *_: object) -> None:
+        """Leave every other module to the finders after it."""
+        if name == "scipy" and threading.get_ident() == self._thread:
+            raise ModuleNotFoundError(f"No module named {name!r}", name=name)
+
+
 def _borrowed(
     plain: ModuleType, twin: Callable[[ModuleType], ModuleType], inline: Callable[[Any], Any]
 ) -> dict[str, Any]:
@@ -125,8 +162,17 @@ def mould_follow() -> Solver:
 
 
 def room_temperature() -> Solver:
-    """Return the room temperature's solver, as `cases`."""
-    return _chosen(heat, "follow")
+    """Return the room temperature's solver: as plain Python until something needs numba.
+
+    A year takes plain Python 10 ms, loading numba a second; the numbers are the same.
+    """
+    return _chosen(heat, "follow") if "numba" in sys.modules else _follow_room
+
+
+def _follow_room(*arguments: Any) -> Any:  # noqa: ANN401 - as `Solver`
+    # Through a view Python sees its own floats, which are twice as fast as those of an array.
+    views: list[Any] = [a.data if isinstance(a, np.ndarray) else a for a in arguments]
+    return heat.follow(*views)
 
 
 def tally_room() -> Solver:

@@ -33,7 +33,7 @@ def follow(
     and `mean_share` how much is left on average; `lift_w_k` is the heat that ends a step 1 K
     warmer. Heat below 0 is cooling, which keeps it below `ceiling_c`.
     """
-    for i in range(free_c.size):
+    for i in range(len(free_c)):  # a memoryview has no size
         free_end_c = t_c + (free_c[i] - t_c) * share[i]
         q = 0.0
         if free_end_c < set_c[i]:

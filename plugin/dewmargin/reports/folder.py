@@ -11,6 +11,7 @@ import platform
 import re
 import threading
 from collections.abc import Mapping
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -208,6 +209,11 @@ def _places(name: str) -> list[str]:
 
 def versions() -> dict[str, str]:
     """Return the versions that made a result."""
+    return dict(_versions())
+
+
+@cache
+def _versions() -> dict[str, str]:
     found = {"python": platform.python_version()}
     for name in ("dewmargin", "numpy", "numba", "pyarrow"):
         with contextlib.suppress(PackageNotFoundError):

@@ -24,6 +24,7 @@ _NEEDS: dict[str, tuple[str, ...]] = {
 }
 _SPREAD = ("low", "mode", "high", "mean", "sd", "median", "sd_log", "values")
 FARTHEST = 1e-6  # of a draw from certainty: a normal distribution has no ends
+FARTHEST_SD = (-4.753424308822899, 4.753424308817087)  # normal quantiles of it and of 1 less it
 
 
 class Doubt(Inputs):
@@ -82,24 +83,37 @@ class Doubt(Inputs):
     def drawn(self, u: FloatArray) -> list[Any]:
         """Return the values at these shares of all draws, between 0 and 1.
 
-        *Source.* Inverse transform sampling; the quantile functions are scipy's.
+        *Source.* Inverse transform sampling; the normal quantile is scipy's.
         """
-        from scipy import stats  # noqa: PLC0415 - slow to import
+        if self.distribution != "choice":
+            u = np.clip(u, FARTHEST, 1.0 - FARTHEST)
+        if self.distribution not in ("normal", "lognormal"):
+            return self._at(u, u)
+        from scipy import special  # noqa: PLC0415 - slow to import
 
+        return self._at(u, special.ndtri(u))
+
+    def ends(self) -> list[Any]:
+        """Return the least and the greatest draw: `drawn` of 0 and 1, without scipy."""
+        return self._at(np.array([FARTHEST, 1.0 - FARTHEST]), np.array(FARTHEST_SD))
+
+    def _at(self, u: FloatArray, z: FloatArray) -> list[Any]:
+        """Return the values at these shares of all draws, of which `z` are the normal quantiles."""
         if self.values is not None:
             place = np.minimum((u * len(self.values)).astype(int), len(self.values) - 1)
             return [self.values[i] for i in place]
-        u = np.clip(u, FARTHEST, 1.0 - FARTHEST)
         if self.distribution == "normal":
-            x = self.mean + (self.sd or 0.0) * stats.norm.ppf(u)
+            x = (self.mean or 0.0) + (self.sd or 0.0) * z
         elif self.distribution == "lognormal":
-            x = self.median * np.exp((self.sd_log or 0.0) * stats.norm.ppf(u))
+            x = (self.median or 0.0) * np.exp((self.sd_log or 0.0) * z)
         else:
             low, high = self.low or 0.0, self.high or 0.0
             wide = high - low
             if self.mode is None or wide == 0.0:
                 x = low + wide * u
             else:
-                x = stats.triang.ppf(u, (self.mode - low) / wide, loc=low, scale=wide)
+                c = (self.mode - low) / wide
+                rising = np.sqrt(c * u)
+                x = low + wide * np.where(u < c, rising, 1.0 - np.sqrt((1.0 - c) * (1.0 - u)))
         found: list[float] = np.asarray(x, dtype=np.float64).tolist()
         return found

@@ -196,7 +196,7 @@ def _factor(key: str, distribution: Distribution, **spread: Any) -> Doubt:  # no
 def _suits(scenario: Scenario, doubt: Doubt, case: HourlyCase) -> bool:
     try:
         (found,) = placed(scenario, [doubt], case)
-        for draw in doubt.drawn(np.array([0.0, 1.0])):
+        for draw in doubt.ends():
             with_said(scenario, dict(zip(found.targets, found.values(draw), strict=True)))
     except InputError:
         return False

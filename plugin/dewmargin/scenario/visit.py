@@ -11,7 +11,7 @@ import numpy as np
 from dewmargin.contracts import Pad
 from dewmargin.core.toml_file import changed
 from dewmargin.errors import InputError, OutOfRangeError
-from dewmargin.physics import air
+from dewmargin.physics import air, moist_air_state
 from dewmargin.site import commissioning
 from dewmargin.site.commissioning import LEAST_RISE_K, NEEDED_FEED_RATIO, Expected
 from dewmargin.site.site_file import AsMeasured, Replaced, SiteFile, placed, read_site
@@ -262,8 +262,9 @@ def _plant(
         kept.append(f"{key}.heating: at the visit the plant {why}")
         return None
     change = _Change(key=key, model=scenario.space)
-    room = (measured.room_c, measured.w_room_kg_kg, measured.p_pa)
-    density_kg_m3 = float(air.dry_air_density(*(np.array(value) for value in room)))
+    density_kg_m3 = moist_air_state.dry_air_density(
+        measured.room_c, measured.w_room_kg_kg, measured.p_pa
+    )
     plenum = f"plenum of {measured.t_in_c:.1f} °C, room {measured.room_c:.1f}"
     change.put("heating.airflow_l_s", 1e3 * airflow_kg_s / density_kg_m3, plenum)
     if site.measured.plant_kw is not None and output_kw is not None:

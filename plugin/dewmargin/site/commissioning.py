@@ -6,12 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import brentq
 
 from dewmargin.contracts import DRAIN_K, FEED_FRAC, FEED_K
 from dewmargin.core.checks import require_between
 from dewmargin.errors import OutOfRangeError
-from dewmargin.physics import air, media, pad
+from dewmargin.physics import air, media, moist_air_state, pad
 from dewmargin.site.circuit import LEAST_FRAC, NOMINAL_V
 from dewmargin.site.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
 from dewmargin.site.plumbing import HOT_C
@@ -151,8 +150,7 @@ class Measured:
         if self.plant_kw is not None:
             require_between("measured", "plant_kw", self.plant_kw, 1e-3, 1e6)
             self._require_heat()
-        w_most = air.saturated_humidity_ratio(np.array(self.t_in_c), np.array(self.p_pa))
-        if self.w_in_kg_kg > w_most:
+        if self.w_in_kg_kg > moist_air_state.saturated_humidity_ratio(self.t_in_c, self.p_pa):
             raise OutOfRangeError(
                 f"air of {self.t_in_c:g} °C cannot hold the moisture of the room",
                 where="measured: t_in_c",
@@ -211,15 +209,11 @@ class Measured:
     @property
     def w_room_kg_kg(self) -> float:
         """Humidity ratio of the room. [kg/kg]."""
-        return float(
-            air.humidity_ratio_at_rh(
-                np.array(self.room_c), np.array(self.room_rh), np.array(self.p_pa)
-            )
-        )
+        return moist_air_state.humidity_ratio_at_rh(self.room_c, self.room_rh, self.p_pa)
 
     @property
     def t_wet_bulb_c(self) -> float:
-        """Wet bulb of the air before the pad, which a well wetted pad's drain has. [°C]."""
+        """Wet bulb of the air before the pad, over liquid, as a well wetted pad's drain. [°C]."""
         return float(
             pad.thermodynamic_wet_bulb(
                 np.array(self.t_in_c), np.array(self.w_in_kg_kg), np.array(self.p_pa)
@@ -381,6 +375,8 @@ def solve(measured: Measured) -> Solved | None:
 
 def _root(f: Callable[[float], float], low: float, high: float) -> float:
     """Return where a function vanishes, or the end at which it is nearest to that."""
+    from scipy.optimize import brentq  # noqa: PLC0415 - slow to import, and compare measures nothing
+
     at_low, at_high = f(low), f(high)
     if at_low * at_high >= 0.0:
         return low if abs(at_low) <= abs(at_high) else high
@@ -454,8 +450,7 @@ def _of_evaporation(m: Measured, e: Expected, solved: Solved, *, sound: bool) ->
     if e.room_rh is not None and enough and e.room_rh - m.room_rh > RH_LOW:
         yield "rh_low"
     if e.face_area_m2 is not None:
-        before = (np.array(value) for value in (m.t_in_c, m.w_in_kg_kg, m.p_pa))
-        dry_kg_m3 = float(air.dry_air_density(*before))
+        dry_kg_m3 = moist_air_state.dry_air_density(m.t_in_c, m.w_in_kg_kg, m.p_pa)
         if solved.airflow_kg_s / (dry_kg_m3 * e.face_area_m2) > media.BLOWN_OFF_M_S:
             yield "blown_off"
 

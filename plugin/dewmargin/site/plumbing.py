@@ -10,7 +10,7 @@ import numpy as np
 
 from dewmargin.core.checks import require_between
 from dewmargin.errors import InputError
-from dewmargin.physics import air, pad
+from dewmargin.physics import air, moist_air_state, pad
 from dewmargin.site.finding import CAUTIONS, TRADE, Finding, SiteCheck, judge
 
 if TYPE_CHECKING:
@@ -321,8 +321,8 @@ def hot_feed_saving(t_feed_c: float, t_cold_c: float, feed_kg_h: float) -> float
     Of a pad in a bypass: 0.09 kg/s of air at 45 °C from a room at 20 °C and 30 %, effectiveness
     0.65, all of the feed wetting it. Below 0 if the feed is the colder one.
     """
-    w_room = air.humidity_ratio_at_rh(
-        np.array([_SHOWN_ROOM_C]), np.array([_SHOWN_ROOM_RH]), np.array([air.STANDARD_PRESSURE])
+    w_room = moist_air_state.humidity_ratio_at_rh(
+        _SHOWN_ROOM_C, _SHOWN_ROOM_RH, air.STANDARD_PRESSURE
     )
     given = pad.evaporate(
         w_in_kg_kg=w_room,

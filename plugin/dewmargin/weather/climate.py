@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dewmargin.physics import air
+from dewmargin.physics import air, moist_air_state
 from dewmargin.weather.epw import READINGS, HumidificationDesign, Weather
 
 
@@ -131,13 +131,13 @@ def _computed_design(weather: Weather, level_percent: float) -> HumidificationDe
     # Dew points have one decimal: 1e-6 K keeps ties inside. A gap around the percentile, possible
     # in a short file, takes the nearest rows.
     near = distance <= max(0.5, float(distance.min())) + 1e-6
-    w = air.saturated_humidity_ratio(
-        np.array([dew_point_c]), np.array([air.standard_pressure(weather.elevation_m)])
+    w = moist_air_state.saturated_humidity_ratio(
+        dew_point_c, air.standard_pressure(weather.elevation_m)
     )
     return HumidificationDesign(
         level_percent=level_percent,
         dew_point_c=dew_point_c,
-        humidity_ratio_g_kg=1000.0 * float(w[0]),
+        humidity_ratio_g_kg=1000.0 * w,
         coincident_t_c=float(weather.t_out_c[near].mean()),
     )
 
