@@ -10,7 +10,6 @@ import click
 from dewmargin.cli import options
 from dewmargin.cli.documents import print_json
 from dewmargin.plot import NAMES, draw
-from dewmargin.reports.folder import units_of, verify_folder, write_file
 
 if TYPE_CHECKING:
     from dewmargin.units import Units
@@ -21,6 +20,8 @@ if TYPE_CHECKING:
 @options.as_json
 def verify(*, folder: Path, as_json: bool) -> None:
     """Check that the results in FOLDER are whole and as they were written."""
+    from dewmargin.reports.folder import units_of, verify_folder
+
     names, units = verify_folder(folder), units_of(folder)
     if as_json:
         print_json("verify", {"folder": str(folder), "files": names, "units": units})
@@ -85,6 +86,7 @@ def figure(
 ) -> None:
     """Draw one chart of the results in FOLDER as a file of its own, for a paper."""
     from dewmargin.plot import style
+    from dewmargin.reports.folder import verify_folder, write_file
 
     kind = out.suffix.lower().removeprefix(".")
     if kind not in style.KINDS:

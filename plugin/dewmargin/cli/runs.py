@@ -11,8 +11,6 @@ import click
 
 from dewmargin.cli import options
 from dewmargin.cli.documents import print_json
-from dewmargin.energyplus.idf import prepare as prepare_model
-from dewmargin.energyplus.run import simulate as simulate_model
 
 
 @click.command()
@@ -42,6 +40,7 @@ def prepare(
     *, model: Path, out: Path, idd: Path | None, frequency: str, force: bool, as_json: bool
 ) -> None:
     """Copy MODEL (an IDF or epJSON file) and add the outputs that a comparison needs."""
+    from dewmargin.energyplus.idf import prepare as prepare_model
     from dewmargin.reports import terminal
 
     done = prepare_model(
@@ -92,6 +91,7 @@ def prepare(
 @options.as_json
 def simulate(*, model: Path, weather: Path, out: Path, engine: Path | None, as_json: bool) -> None:
     """Run MODEL (a prepared IDF) in WEATHER (an EPW file), to be compared with --run."""
+    from dewmargin.energyplus.run import simulate as simulate_model
     from dewmargin.reports import terminal
 
     # Ended from outside, the engine is to end with us.
