@@ -6,6 +6,7 @@ predecessor. So the cache lives in a folder named after the hash of this package
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import sys
@@ -108,17 +109,17 @@ def _numba() -> Any:  # noqa: ANN401 - untyped
     sys.meta_path.insert(0, unseen)
     try:
         numba = import_module("numba")
-        linear_algebra = import_module("numba.np.linalg")
     finally:
         sys.meta_path.remove(unseen)
-    asked = getattr(linear_algebra, "ensure_blas", None)
-    if asked is None:  # another numba: what it then loads costs time, no more
-        return numba
-    vars(linear_algebra)["ensure_blas"] = bool  # asked once, as the next module loads
-    try:
-        vars(import_module("numba.np.arraymath"))["ensure_blas"] = asked
-    finally:
-        vars(linear_algebra)["ensure_blas"] = asked
+    # With the first function numba asks once more, by importing scipy.linalg; it is told yes. Where
+    # another numba asks otherwise, it imports scipy.
+    with contextlib.suppress(ImportError, KeyError):
+        own = vars(import_module("numba.np.linalg"))
+        asked, own["ensure_blas"] = own["ensure_blas"], bool
+        try:
+            vars(import_module("numba.np.arraymath"))["ensure_blas"] = asked
+        finally:
+            own["ensure_blas"] = asked
     return numba
 
 
