@@ -72,6 +72,16 @@ def test_density_agrees_with_that_on_arrays() -> None:
     np.testing.assert_allclose(list(got), want, rtol=ROUNDING)
 
 
+def test_relative_humidity_agrees_with_that_on_arrays() -> None:
+    t_c, w, p_pa = (np.array(column) for column in zip(*STATES, strict=True))
+    w = 0.03 * w
+
+    want = air.relative_humidity(t_c, w, p_pa)
+
+    got = map(moist_air_state.relative_humidity, t_c.tolist(), w.tolist(), p_pa.tolist())
+    np.testing.assert_allclose(list(got), want, rtol=ROUNDING)
+
+
 @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
 @pytest.mark.parametrize(
     ("call", "key", "limits"),
@@ -81,6 +91,9 @@ def test_density_agrees_with_that_on_arrays() -> None:
         (lambda x: moist_air_state.humidity_ratio_at_rh(20.0, 0.5, x), "p_pa", "1000 and 1e+06"),
         (lambda x: moist_air_state.saturated_humidity_ratio(x, 1e5), "t_c", "-100 and 200"),
         (lambda x: moist_air_state.saturated_humidity_ratio(20.0, x), "p_pa", "1000 and 1e+06"),
+        (lambda x: moist_air_state.relative_humidity(x, 0.01, 1e5), "t_c", "-100 and 200"),
+        (lambda x: moist_air_state.relative_humidity(20.0, x, 1e5), "w_kg_kg", "0 and 10"),
+        (lambda x: moist_air_state.relative_humidity(20.0, 0.01, x), "p_pa", "1000 and 1e+06"),
         (lambda x: moist_air_state.dry_air_density(x, 0.01, 1e5), "t_c", "-100 and 200"),
         (lambda x: moist_air_state.dry_air_density(20.0, x, 1e5), "w_kg_kg", "0 and 10"),
         (lambda x: moist_air_state.dry_air_density(20.0, 0.01, x), "p_pa", "1000 and 1e+06"),

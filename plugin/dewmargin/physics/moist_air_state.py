@@ -42,7 +42,7 @@ def _import_without_numba(name: str, *arguments: Any) -> ModuleType:  # noqa: AN
 
 
 def saturated_humidity_ratio(t_c: float, p_pa: float) -> float:
-    """Humidity ratio of air saturated at a temperature, over ice up to 0.01 °C. [kg/kg].
+    """Return humidity ratio of air saturated at a temperature, over ice up to 0.01 °C [kg/kg].
 
     Raises
     ------
@@ -58,7 +58,7 @@ def saturated_humidity_ratio(t_c: float, p_pa: float) -> float:
 
 
 def humidity_ratio_at_rh(t_c: float, rh_frac: float, p_pa: float) -> float:
-    """Humidity ratio at a relative humidity, over ice up to 0.01 °C. [kg/kg].
+    """Return humidity ratio at a relative humidity, over ice up to 0.01 °C [kg/kg].
 
     Raises
     ------
@@ -85,8 +85,27 @@ def humidity_ratio_at_rh(t_c: float, rh_frac: float, p_pa: float) -> float:
     return float(library.GetHumRatioFromVapPres(p_vapour_pa, p_pa))
 
 
+def relative_humidity(t_c: float, w_kg_kg: float, p_pa: float) -> float:
+    """Return relative humidity as a fraction, over ice up to 0.01 °C [-].
+
+    Raises
+    ------
+    OutOfRangeError
+        As `dry_air_density`.
+
+    Notes
+    -----
+    *Source.* psychrolib: ASHRAE Fundamentals 2017 ch. 1 eq. 5, 6, 12 and 20.
+    """
+    _require(t_c, p_pa)
+    require_between(_OWNER, "w_kg_kg", w_kg_kg, 0.0, 10.0)
+    library = _psychrolib()
+    saturated_pa = library.GetSatVapPres(t_c)
+    return float(library.GetVapPresFromHumRatio(w_kg_kg, p_pa) / saturated_pa)
+
+
 def dry_air_density(t_c: float, w_kg_kg: float, p_pa: float) -> float:
-    """Mass of dry air per volume of moist air. [kg/m3].
+    """Return mass of dry air per volume of moist air [kg/m3].
 
     Raises
     ------

@@ -7,11 +7,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import expm
-from scipy.optimize import brentq
 
 from dewmargin.contracts import FEED_FRAC, Reading, Work
-from dewmargin.physics import air
+from dewmargin.physics import moist_air_state
 from dewmargin.site import circuit, commissioning, plumbing
 from dewmargin.studies.sheet.device import call_of, in_ducts, units_alike
 
@@ -145,12 +143,14 @@ def _rise(
     result: Comparison, option: Option, equipment: Equipment, work: Work, near: BoolArray
 ) -> Iterator[Reading]:
     """Yield how the room's humidity rises after a start, from the air without a humidifier."""
+    from scipy.optimize import brentq  # noqa: PLC0415 - slow to import
+
     case, hours = result.case, result.hours
 
     def mean(values: np.ndarray) -> float:
         return float(np.mean(values, where=near & np.isfinite(values)))
 
-    t_c, p_pa = np.array(mean(hours.t_air_c)), np.array(mean(hours.p_pa))
+    t_c, p_pa = mean(hours.t_air_c), mean(hours.p_pa)
     dry = mean(result.options[0].outcome.w_kg_kg)
     held = option.rh_setpoint_frac
     all_kg_h = units_alike(equipment) * work.evaporation_kg_h
@@ -167,7 +167,7 @@ def _rise(
             buffer_kg_s=case.buffer_kg_s,
             buffer_kg=case.buffer_kg,
         )
-        return 100.0 * float(air.relative_humidity(t_c, np.array(risen), p_pa))
+        return 100.0 * moist_air_state.relative_humidity(t_c, risen, p_pa)
 
     before, most = percent(0.0), 100.0 * mean(held)
     if before >= most:
@@ -235,6 +235,8 @@ def humidity_rise(
     >>> round(1e3 * humidity_rise(2 / 3600, 3600.0, exchange_kg_s=0.0, dry_air_kg=540.0), 2)
     3.7
     """
+    from scipy.linalg import expm  # noqa: PLC0415 - slow to import
+
     stored = buffer_kg if buffer_kg > 0.0 else 1.0
     rates = np.array(
         [
