@@ -6,7 +6,8 @@ every file, message and exit code. ``python tests/same_results.py compare A.json
 where two such files differ, and then ends with exit code 1.
 
 Left out are versions, dates, paths and hashes of code: JSON is hashed without them, Parquet by its
-schema and columns, all else by its bytes with the paths and versions taken out. About four minutes of CPU.
+schema and columns, all else by its bytes with the paths and versions taken out.
+It takes about four minutes of CPU.
 """
 
 from __future__ import annotations
