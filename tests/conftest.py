@@ -1,9 +1,52 @@
-"""Profiles of the property tests."""
+"""The session: profiles of the property tests, workers, order, and what tests share."""
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 from hypothesis import settings
+
+import shared
+
+if TYPE_CHECKING:
+    import pytest
+
+HERE = Path(__file__).parent
+# Tests of these folders need no compiled kernel. The first worker starts with them, so that it
+# finds compiled what the second, which starts in the middle, compiles meanwhile.
+FIRST = ("physics", "energyplus", "weather", "site")
+MOST_WORKERS = 8  # what they share, and the longest test, bound what more would bring
 
 # numba's first compilation takes longer than hypothesis' 200 ms deadline.
 settings.register_profile("dewmargin", deadline=None, derandomize=True)
 settings.load_profile("dewmargin")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Make the folder that all workers share, in the process that starts them."""
+    if not hasattr(config, "workerinput"):
+        shared.begin()
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Remove it."""
+    if not hasattr(config, "workerinput"):
+        shared.end()
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """Return how many processes test: one a core for the whole suite, none besides for a part.
+
+    A worker takes two seconds to start, imports everything again, and hides what a test prints.
+    """
+    whole = {Path(argument).resolve() for argument in config.args} <= {HERE, HERE.parent}
+    if not whole or config.option.markexpr or config.option.keyword or config.option.collectonly:
+        return 0
+    return min(len(os.sched_getaffinity(0)), MOST_WORKERS)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put what needs no compiled kernel first; the order is that of the files otherwise."""
+    items.sort(key=lambda item: item.path.relative_to(HERE).parts[0] not in FIRST)

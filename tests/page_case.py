@@ -2,32 +2,29 @@
 
 from __future__ import annotations
 
-import functools
 import json
-import tempfile
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+import shared
 from dewmargin.studies.compare.comparison import compare
 from dewmargin.studies.demo import demo_folder
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 VOID = {"meta", "br", "image", "path", "use", "rect", "img", "hr", "link", "input"}
 FILES = {"house": "larch_house.toml", "simulation": "larch_house_simulated.toml"}
 
 
-@functools.cache
 def demo(name: str = "house") -> Path:
     """Return a folder with the demo's results; made once, and left as it is."""
-    # Kept in a list, so that it is removed when the tests end.
-    _FOLDERS.append(tempfile.TemporaryDirectory())
-    out = Path(_FOLDERS[-1].name) / name
-    compare(demo_folder() / "scenarios" / FILES[name]).write(out)
-    return out
 
+    def make(folder: Path) -> None:
+        compare(demo_folder() / "scenarios" / FILES[name]).write(folder / name)
 
-_FOLDERS: list[tempfile.TemporaryDirectory[str]] = []
+    return shared.made(f"demo {name}", make) / name
 
 
 @dataclass
