@@ -17,6 +17,8 @@ HERE = Path(__file__).parent
 # Tests of these folders need no compiled kernel. The first worker starts with them, so that it
 # finds compiled what the second, which starts in the middle, compiles meanwhile.
 FIRST = ("physics", "energyplus", "weather", "site")
+# What `-m quick` is looked for in: laws of physics and of units. Other files are not even imported.
+QUICK = ("physics", "test_units.py", "test_inputs.py")
 MOST_WORKERS = 8  # what they share, and the longest test, bound what more would bring
 
 # numba's first compilation takes longer than hypothesis' 200 ms deadline.
@@ -47,6 +49,21 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     return min(len(os.sched_getaffinity(0)), MOST_WORKERS)
 
 
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Leave out what holds nothing quick, where the quick tests alone are asked for."""
+    if config.option.markexpr != "quick" or collection_path in (HERE, *HERE.parents):
+        return None
+    return None if _below_tests(collection_path) in QUICK else True
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put what needs no compiled kernel first; the order is that of the files otherwise."""
-    items.sort(key=lambda item: item.path.relative_to(HERE).parts[0] not in FIRST)
+    """Mark what is quick, and put first what needs no compiled kernel."""
+    for item in items:
+        if _below_tests(item.path) in QUICK and item.get_closest_marker("slow") is None:
+            item.add_marker("quick")
+    items.sort(key=lambda item: _below_tests(item.path) not in FIRST)
+
+
+def _below_tests(path: Path) -> str:
+    """Return the file or folder of `tests/` that a path is or lies in."""
+    return path.relative_to(HERE).parts[0]

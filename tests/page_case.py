@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 import shared
-from dewmargin.studies.compare.comparison import compare
-from dewmargin.studies.demo import demo_folder
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 VOID = {"meta", "br", "image", "path", "use", "rect", "img", "hr", "link", "input"}
 FILES = {"house": "larch_house.toml", "simulation": "larch_house_simulated.toml"}
@@ -20,11 +19,25 @@ FILES = {"house": "larch_house.toml", "simulation": "larch_house_simulated.toml"
 
 def demo(name: str = "house") -> Path:
     """Return a folder with the demo's results; made once, and left as it is."""
+    return demo_run() / "demo" / name
 
-    def make(folder: Path) -> None:
-        compare(demo_folder() / "scenarios" / FILES[name]).write(folder / name)
 
-    return shared.made(f"demo {name}", make) / name
+def demo_run() -> Path:
+    """Return the folder in which `dewmargin demo` ran, with what it printed and its exit code."""
+    return shared.made("demo", _run_demo)
+
+
+def _run_demo(folder: Path) -> None:
+    done = subprocess.run(
+        [Path(sys.executable).with_name("dewmargin"), "demo", "--out", "demo"],
+        cwd=folder,
+        capture_output=True,
+        check=False,
+        env={**os.environ, "COLUMNS": "80", "NO_COLOR": "1"},
+    )
+    (folder / "stdout").write_bytes(done.stdout)
+    (folder / "stderr").write_bytes(done.stderr)
+    (folder / "exit code").write_text(str(done.returncode), encoding="utf-8")
 
 
 @dataclass

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+import page_case
 from dewmargin.cli import cli
 from dewmargin.scenario import json_schema
 from dewmargin.studies.demo import demo_folder
@@ -61,13 +62,13 @@ def test_every_command_has_help(name: str) -> None:
 
 
 @pytest.mark.slow
-def test_the_demo_runs_and_writes_both_comparisons(tmp_path) -> None:
-    done = run("demo", "--out", tmp_path / "demo", cwd=tmp_path)
+def test_the_demo_runs_and_writes_both_comparisons() -> None:
+    ran = page_case.demo_run()
 
-    assert done.returncode == 0, done.stderr
-    assert done.stderr == ""
+    assert (ran / "stderr").read_text(encoding="utf-8") == ""
+    assert (ran / "exit code").read_text(encoding="utf-8") == "0"
     for folder in ("house", "simulation"):
-        assert (tmp_path / "demo" / folder / "manifest.json").exists()
+        assert (ran / "demo" / folder / "manifest.json").exists()
 
 
 @pytest.mark.slow

@@ -37,8 +37,6 @@ def run_engine(weather_folder) -> Callable[[str, str, str], Path]:
         (epw,) = weather_folder.glob(f"{weather}*.epw")
         text = houses.text_of(house, variant)
         model = hashlib.sha256(text.encode()).hexdigest()[:16]
-        return shared.made(
-            f"run {model} {epw.stem}", lambda folder: houses.run(text, epw, folder)
-        )
+        return shared.made(f"run {model} {epw.stem}", lambda folder: houses.run(text, epw, folder))
 
     return run
