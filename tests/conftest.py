@@ -41,10 +41,11 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     """Return how many processes test: one a core for the whole suite, none besides for a part.
 
-    A worker takes two seconds to start, imports everything again, and hides what a test prints.
+    Each worker imports and collects everything again, which takes as long as some folders' tests.
     """
+    option = config.option
     whole = {Path(argument).resolve() for argument in config.args} <= {HERE, HERE.parent}
-    if not whole or config.option.markexpr or config.option.keyword or config.option.collectonly:
+    if not whole or option.markexpr == "quick" or option.keyword or option.collectonly:
         return 0
     return min(len(os.sched_getaffinity(0)), MOST_WORKERS)
 
