@@ -2,32 +2,42 @@
 
 from __future__ import annotations
 
-import functools
 import json
-import tempfile
+import os
+import subprocess
+import sys
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
-from dewmargin.studies.compare.comparison import compare
-from dewmargin.studies.demo import demo_folder
+import shared
 
 VOID = {"meta", "br", "image", "path", "use", "rect", "img", "hr", "link", "input"}
 FILES = {"house": "larch_house.toml", "simulation": "larch_house_simulated.toml"}
 
 
-@functools.cache
 def demo(name: str = "house") -> Path:
     """Return a folder with the demo's results; made once, and left as it is."""
-    # Kept in a list, so that it is removed when the tests end.
-    _FOLDERS.append(tempfile.TemporaryDirectory())
-    out = Path(_FOLDERS[-1].name) / name
-    compare(demo_folder() / "scenarios" / FILES[name]).write(out)
-    return out
+    return demo_run() / "demo" / name
 
 
-_FOLDERS: list[tempfile.TemporaryDirectory[str]] = []
+def demo_run() -> Path:
+    """Return the folder in which `dewmargin demo` ran, with what it printed and its exit code."""
+    return shared.made("demo", _run_demo)
+
+
+def _run_demo(folder: Path) -> None:
+    done = subprocess.run(
+        [Path(sys.executable).with_name("dewmargin"), "demo", "--out", "demo"],
+        cwd=folder,
+        capture_output=True,
+        check=False,
+        env={**os.environ, "COLUMNS": "80", "NO_COLOR": "1"},
+    )
+    (folder / "stdout").write_bytes(done.stdout)
+    (folder / "stderr").write_bytes(done.stderr)
+    (folder / "exit code").write_text(str(done.returncode), encoding="utf-8")
 
 
 @dataclass

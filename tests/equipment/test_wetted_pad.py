@@ -863,7 +863,7 @@ def test_hot_feed_saves_water_at_one_orifice_and_demand(with_heat, saved) -> Non
     """60 °C beside 10 °C, 15 kg/h, effectiveness 0.65, 0.09 kg/s, all of the feed in contact.
 
     Theory's ratios of the rates, 2.986/2.009 and 1.697/0.777, by a stiff solution apart from the
-    package (tests/published/pad_reference.csv). Needed are a valve that shuts after each call and
+    package (tests/references/pad_reference.csv). Needed are a valve that shuts after each call and
     water that is hot at the pad.
     """
     cold, hot = (water_for_a_kilogram(t_feed_c=t, with_heat=with_heat) for t in (10.0, 60.0))

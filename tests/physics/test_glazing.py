@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import published
+import references
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics import glazing, surfaces
 from dewmargin.physics.glazing import Gap, Pane
@@ -30,7 +30,7 @@ def index(found: glazing.GlassYear, t_room_c: float, t_out_c: float) -> float:
     return float((found.t_inside_c[0] - t_out_c) / (t_room_c - t_out_c))
 
 
-@pytest.mark.parametrize("row", published.rows("glazing"), ids=lambda row: row["name"])
+@pytest.mark.parametrize("row", references.rows("glazing"), ids=lambda row: row["name"])
 def test_published_u_factors_of_the_centre_of_glass(row: dict[str, str]) -> None:
     # 0.05 W/(m2 K): the table has two decimals of inch-pound values, and panes of 3 mm or 6 mm.
     found = glazing.solve(*layers(row), **WINTER)
@@ -38,7 +38,7 @@ def test_published_u_factors_of_the_centre_of_glass(row: dict[str, str]) -> None
     assert found.u_factor_w_m2_k[0] == pytest.approx(float(row["u_factor"]), abs=0.05)
 
 
-@pytest.mark.parametrize("row", published.rows("glazing"), ids=lambda row: row["name"])
+@pytest.mark.parametrize("row", references.rows("glazing"), ids=lambda row: row["name"])
 @pytest.mark.parametrize(("t_out_c", "key"), [(-18, "index"), (-30, "index_m30"), (0, "index_0")])
 def test_index_of_another_layer_solver(row: dict[str, str], t_out_c: float, key: str) -> None:
     # 0.015: the other solver's gas properties and pane thicknesses are its own.
@@ -205,7 +205,7 @@ def test_the_edges_of_the_classes_follow_from_their_centres(kind, spacer: str) -
     ],
 )
 def test_the_centres_of_the_classes_are_those_of_published_units(kind, name: str) -> None:
-    (row,) = [row for row in published.rows("glazing") if row["name"] == name]
+    (row,) = [row for row in references.rows("glazing") if row["name"] == name]
 
     assert glazing.GLAZING[kind].centre == pytest.approx(float(row["index"]), abs=0.01)
 

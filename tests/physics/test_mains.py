@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-import published
+import references
 from dewmargin.physics.mains import mains_correlation, mains_temperature, months_present
 
 HOURS = np.arange("2025-01-01T00", "2026-01-01T00", dtype="datetime64[h]").astype("datetime64[s]")
@@ -18,7 +18,7 @@ def chicago_like(hours: np.ndarray) -> np.ndarray:
 
 
 @pytest.mark.parametrize(
-    "row", published.rows("mains"), ids=lambda row: f"{row['case']}, day {row['day_of_year']}"
+    "row", references.rows("mains"), ids=lambda row: f"{row['case']}, day {row['day_of_year']}"
 )
 def test_mains_correlation_agrees_with_its_source(row: dict[str, str]) -> None:
     got = mains_correlation(

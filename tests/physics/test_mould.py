@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import published
+import references
 from dewmargin.kernel import growth
 from dewmargin.physics import mould
 
@@ -21,7 +21,7 @@ def constant(t_c: float, rh_percent: float, weeks: int) -> tuple[np.ndarray, np.
 
 @pytest.mark.parametrize(
     "row",
-    published.rows("mould_index"),
+    references.rows("mould_index"),
     ids=lambda row: f"{row['t_c']} °C, {row['rh_percent']} %, {row['sensitivity']}",
 )
 def test_growth_in_constant_conditions(row: dict[str, str]) -> None:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import published
+import references
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics import air, pad
 from references import pad as slow_pad
@@ -29,8 +29,8 @@ BASE = {
     "t_feed_c": 10.0,
     "effectiveness": 0.65,
 }
-POINTS = published.rows("pad_reference")
-TABLE = published.rows("pad_table")
+POINTS = references.rows("pad_reference")
+TABLE = references.rows("pad_table")
 
 
 def run(**changes: float | FloatArray) -> pad.PadState:

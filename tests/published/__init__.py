@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
+
+import tables
 
 
 def rows(table: str) -> list[dict[str, str]]:
-    """Return the rows of a transcribed table; lines that begin with # say where it comes from."""
-    text = Path(__file__).with_name(f"{table}.csv").read_text(encoding="utf-8")
-    lines = [line for line in text.splitlines() if line and not line.startswith("#")]
-    return list(csv.DictReader(lines))
+    """Return the rows of a transcribed table."""
+    return tables.rows(Path(__file__).with_name(f"{table}.csv"))

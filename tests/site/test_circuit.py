@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import published
+import references
 from dewmargin.errors import InputError
 from dewmargin.site import circuit
 from dewmargin.site.circuit import Load
@@ -20,7 +20,7 @@ LOADS = [
     Load("humidifier", 12.0),
 ]
 TRADE = "common practice, no source"
-WIRE = published.rows("wire")
+WIRE = references.rows("wire")
 loads = st.lists(
     st.builds(lambda va, more: Load("load", va, va + more), st.floats(0.0, 50.0), st.floats(0, 99)),
     min_size=1,

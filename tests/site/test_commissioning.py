@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-import published
+import references
 from dewmargin.errors import OutOfRangeError
 from dewmargin.physics import air, pad
 from dewmargin.site import commissioning
@@ -125,7 +125,7 @@ def test_the_visit_on_paper() -> None:
 
 @pytest.mark.parametrize(
     "row",
-    [row for row in published.rows("pad_reference") if float(row["drain_kg_h"])],
+    [row for row in references.rows("pad_reference") if float(row["drain_kg_h"])],
     ids=lambda row: f"{row['airflow_kg_s']} kg/s, {row['t_in_c']} C, feed {row['t_feed_c']} C",
 )
 def test_the_airflow_of_the_reference_points_follows_from_their_balance(row) -> None:
@@ -149,7 +149,7 @@ def test_the_airflow_of_the_reference_points_follows_from_their_balance(row) -> 
     ("t_in_c", "wet_bulb_c"),
     [
         (float(row["at"]), float(row["value"]))
-        for row in published.rows("commissioning")
+        for row in references.rows("commissioning")
         if row["what"] == "wet_bulb"
     ],
 )
@@ -243,7 +243,7 @@ def test_hard_water_needs_more_feed() -> None:
 
 
 def test_the_symptoms_are_those_of_the_table() -> None:
-    rows = [(row["symptom"], row["cause"], row["action"]) for row in published.rows("symptoms")]
+    rows = [(row["symptom"], row["cause"], row["action"]) for row in references.rows("symptoms")]
 
     assert list(SYMPTOMS.values()) == rows
 

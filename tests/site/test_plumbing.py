@@ -9,14 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import published
+import references
 from dewmargin.errors import InputError
 from dewmargin.physics.water_line import WaterLine
 from dewmargin.site import plumbing
 from dewmargin.site.plumbing import Plumbing
 
 TRADE = "common practice, no source"
-NUMBERS = published.rows("commissioning")
+NUMBERS = references.rows("commissioning")
 HALF_INCH = WaterLine(length_m=10.0, bore_mm=13.8, outer_mm=15.9, ambient_c=20.0)
 
 
@@ -60,7 +60,7 @@ def test_the_water_saved_is_that_of_the_reference_points() -> None:
     cold, hot = (
         next(
             float(row["evaporation_kg_h"])
-            for row in published.rows("pad_reference")
+            for row in references.rows("pad_reference")
             if (row["airflow_kg_s"], row["t_in_c"], row["t_feed_c"]) == ("0.090", "45", t_feed)
         )
         for t_feed in ("10", "60")

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import published
+import references
 from dewmargin.errors import OutOfRangeError
 from dewmargin.site.circuit import loop_ohm
 from dewmargin.site.sensor import (
@@ -43,7 +43,7 @@ curves = st.one_of(
 )
 
 
-@pytest.mark.parametrize("row", published.rows("thermistor_table"), ids=lambda row: row["t_c"])
+@pytest.mark.parametrize("row", references.rows("thermistor_table"), ids=lambda row: row["t_c"])
 @pytest.mark.parametrize("beta", PARTS)
 def test_resistance_agrees_with_the_table(row, beta) -> None:
     t_c, part = float(row["t_c"]), PARTS[beta]
@@ -56,7 +56,7 @@ def test_resistance_agrees_with_the_table(row, beta) -> None:
 
 
 @pytest.mark.parametrize(
-    "row", published.rows("thermistor_errors"), ids=lambda row: f"{row['case']} at {row['t_c']}"
+    "row", references.rows("thermistor_errors"), ids=lambda row: f"{row['case']} at {row['t_c']}"
 )
 def test_what_a_controller_would_think_agrees_with_the_table(row) -> None:
     t_c = float(row["t_c"])

@@ -14,6 +14,7 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+import references
 from cases import held_zone, small_case
 from dewmargin.cli import cli
 from dewmargin.columns import FRONTIER
@@ -36,7 +37,6 @@ from dewmargin.studies.frontier.frontier import (
 from dewmargin.studies.frontier.lines import STEP_K, Line, Space, strategy_of
 from dewmargin.studies.options.limit import Limit
 from frontier_cases import TARIFF, room, silent, trial_of, two_point_lines
-from published import rows as published
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -75,7 +75,7 @@ def test_the_best_line_is_the_humidity_at_which_the_surface_condenses(tmp_path: 
     """Each temperature decides alone: as humid as its surface allows, in whole per cent."""
     limit = {
         int(row["t_out_c"]): float(row["rh_percent"])
-        for row in published("max_rh")
+        for row in references.rows("max_rh")
         if row["index"] == "0.40" and int(row["t_out_c"]) in SPELLS
     }
     file = room(tmp_path, SPELLS, more=HUMID)
@@ -606,7 +606,7 @@ def test_a_swing_is_left_to_the_last_comparison_and_said(tmp_path: Path) -> None
 
 @pytest.mark.slow
 def test_rules_that_know_the_surfaces_and_forecasts_are_tried_too(tmp_path: Path) -> None:
-    """The surface is dry up to 29.2 % (`published/max_rh.csv`): the rule holds it, a line 29."""
+    """The surface is dry up to 29.2 % (`references/max_rh.csv`): the rule holds it, a line 29."""
     file = room(tmp_path, [-10] * 24, more=HUMID)
 
     found = best_lines(

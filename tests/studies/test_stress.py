@@ -13,7 +13,7 @@ from scipy import stats
 from dewmargin.core import parallel
 from dewmargin.errors import InputError
 from dewmargin.reports.folder import verify_folder
-from dewmargin.scenario import load, parse
+from dewmargin.scenario import parse
 from dewmargin.scenario.targets import Variants
 from dewmargin.solve import year_of_many
 from dewmargin.studies.compare.comparison import compare, compare_case
@@ -680,9 +680,16 @@ def test_an_option_to_rank_that_is_not_there_is_refused(tmp_path) -> None:
 
 
 @pytest.mark.slow
-def test_inputs_are_ranked_for_the_options_asked_for() -> None:
+def test_inputs_are_ranked_for_the_options_asked_for(tmp_path) -> None:
     """Two that the verdict would choose most often, those named, or all: the same numbers."""
-    scenario = load(demo_folder() / "scenarios" / "larch_house.toml")
+    reset = '[[strategies]]\nname = "reset"'
+    rules = "".join(
+        f'[[strategies]]\nname = "hold {percent} %"\nrule = "constant"\nrh = 0.{percent}\n\n'
+        for percent in (30, 40)
+    )
+    cold = '[[supplies]]\nname = "cold"\ntemperature_c = 8\n\n'
+    hot = '[[supplies]]\nname = "hot"'
+    scenario = small(tmp_path, lines={reset: rules + reset, hot: cold + hot})
     usual = study(scenario, samples=80)
     third = usual.options[5]
 

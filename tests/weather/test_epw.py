@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import published
+import references
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.physics import air
 from dewmargin.weather import climate, epw
@@ -90,7 +90,7 @@ def design_id(row: dict[str, str]) -> str:
     return f"{row['file']}, {row['level']} %"
 
 
-@pytest.mark.parametrize("row", published.rows("design_conditions"), ids=design_id)
+@pytest.mark.parametrize("row", references.rows("design_conditions"), ids=design_id)
 def test_humidification_design_is_read_from_the_header(row: dict[str, str]) -> None:
     weather = tmy3(row["file"])
 
@@ -101,7 +101,7 @@ def test_humidification_design_is_read_from_the_header(row: dict[str, str]) -> N
     assert stated.coincident_t_c == float(row["header_mcdb"])
 
 
-@pytest.mark.parametrize("row", published.rows("design_conditions"), ids=design_id)
+@pytest.mark.parametrize("row", references.rows("design_conditions"), ids=design_id)
 def test_header_humidity_ratio_is_over_ice_and_not_over_water(row: dict[str, str]) -> None:
     stated = {d.level_percent: d for d in tmy3(row["file"]).design}[float(row["level"])]
     dew_c = np.array([stated.dew_point_c])
@@ -116,7 +116,7 @@ def test_header_humidity_ratio_is_over_ice_and_not_over_water(row: dict[str, str
     assert water == pytest.approx(float(row["hr_water"]), abs=0.0005)
 
 
-@pytest.mark.parametrize("row", published.rows("design_conditions"), ids=design_id)
+@pytest.mark.parametrize("row", references.rows("design_conditions"), ids=design_id)
 def test_humidification_design_computed_from_the_rows_agrees_with(row: dict[str, str]) -> None:
     computed = {
         design.level_percent: design
@@ -131,7 +131,7 @@ def test_humidification_design_computed_from_the_rows_agrees_with(row: dict[str,
 
 @pytest.mark.parametrize(
     "row",
-    published.rows("epw_first_record"),
+    references.rows("epw_first_record"),
     ids=lambda row: f"{row['source']}, {row['reading']}",
 )
 def test_outdoor_humidity_of_the_first_record_agrees_with(row: dict[str, str]) -> None:
@@ -145,7 +145,7 @@ def test_outdoor_humidity_of_the_first_record_agrees_with(row: dict[str, str]) -
 
 @pytest.mark.parametrize(
     "row",
-    published.rows("epw_condensation_hours"),
+    references.rows("epw_condensation_hours"),
     ids=lambda row: f"{row['file']}, index {row['index']}",
 )
 def test_condensation_hours_at_a_constant_index_agree_with(row: dict[str, str]) -> None:
@@ -158,7 +158,7 @@ def test_condensation_hours_at_a_constant_index_agree_with(row: dict[str, str]) 
         assert hours == pytest.approx(int(row[f"rh_{rh}"]), abs=1), f"{rh} %"
 
 
-@pytest.mark.parametrize("row", published.rows("epw_pressure"), ids=lambda row: row["file"])
+@pytest.mark.parametrize("row", references.rows("epw_pressure"), ids=lambda row: row["file"])
 def test_mean_pressure_agrees_with(row: dict[str, str]) -> None:
     weather = tmy3(row["file"])
 

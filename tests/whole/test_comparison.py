@@ -29,9 +29,11 @@ from dewmargin.strategies.surface_limit import SurfaceLimit
 from dewmargin.studies.compare.comparison import compare
 from dewmargin.studies.demo import demo_folder, findings
 from references.integration import integrate
+from stress_case import small
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
+    from dewmargin.studies.compare.comparison import Comparison
 
 FILES = {"house": "larch_house.toml", "simulation": "larch_house_simulated.toml"}
 
@@ -39,6 +41,11 @@ FILES = {"house": "larch_house.toml", "simulation": "larch_house_simulated.toml"
 @pytest.fixture(scope="module")
 def results() -> dict:
     return {name: compare(demo_folder() / "scenarios" / file) for name, file in FILES.items()}
+
+
+@pytest.fixture(scope="module")
+def of_january(tmp_path_factory) -> Comparison:
+    return compare(small(tmp_path_factory.mktemp("january")))
 
 
 @pytest.mark.parametrize("name", FILES)
@@ -217,9 +224,9 @@ def test_the_written_folder_holds_what_was_compared(results, tmp_path) -> None:
     ],
 )
 def test_the_reports_of_the_scenario_are_written(
-    results, tmp_path, *, given: tuple, hourly_csv: bool, kinds: str
+    of_january, tmp_path, *, given: tuple, hourly_csv: bool, kinds: str
 ) -> None:
-    result = replace(results["house"], scenario=replace(results["house"].scenario, reports=given))
+    result = replace(of_january, scenario=replace(of_january.scenario, reports=given))
 
     written = {path.name for path in result.write(tmp_path, hourly_csv=hourly_csv)}
 
