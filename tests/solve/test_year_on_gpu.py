@@ -88,9 +88,9 @@ def test_a_simulated_gpu_gives_the_same_numbers(tmp_path) -> None:
 
 def test_without_a_gpu_it_says_why() -> None:
     code = (
-        "from dewmargin import massed\n"
+        "from dewmargin.solve import year_on_gpu\n"
         "from dewmargin.errors import InputError\n"
-        "try:\n    massed.gpu_years()\nexcept InputError as error:\n    print(error)"
+        "try:\n    year_on_gpu.gpu_years()\nexcept InputError as error:\n    print(error)"
     )
     done = subprocess.run(
         [sys.executable, "-c", code],

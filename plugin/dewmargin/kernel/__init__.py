@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
-from dewmargin.kernel import growth, heat, saturation, source, tally, year
+from dewmargin.kernel import growth, heat, saturation, source, tally
 
 if TYPE_CHECKING:
     from collections.abc import Callable

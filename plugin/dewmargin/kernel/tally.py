@@ -1,7 +1,9 @@
 """The year's account: of a step and of an hour in scalars, and of many cases from their steps.
 
-The scalar pieces come first. What solves one case in a thread of a GPU is made of them too (`year`),
-so that each rule of the account stands here alone. Plain functions of floats and arrays; see
+The scalar pieces come first. `year`, what a thread of a GPU does for one case, is made of them too,
+so that a rule of the account stands here alone. What a device uses of one thing in a step does not:
+as a piece it was free for `year`, but reads the numbers of both modes before it knows which ran,
+and `device` took 1.25 times as long. Plain functions of floats and arrays; see
 `dewmargin.kernel.source` about `jit` and `inline`.
 """
 
@@ -118,22 +120,15 @@ def near_margin(apart: float, whole: float, slope: float) -> float:
 
 
 @inline
-def use(
-    run_1: float, given_1: float, run_2: float, given_2: float,
-    per_s_1: float, per_kg_1: float, per_s_2: float, per_kg_2: float,
-) -> float:  # fmt: skip
-    """Return what a device uses of one thing in a step, in both modes; NaN is not known.
+def at_rest(
+    step_s: float, runs: float, feed_kg_s: float, heat_w: float, hot: float
+) -> tuple[float, float, float]:
+    """Return how long a device rests in a step, its hot feed then and heat in the feed. [s, kg, J].
 
-    A mode that did not run uses nothing, known or not.
+    `hot` is 1 where the feed comes heated.
     """
-    amount = 0.0
-    if run_1 > 0.0:
-        amount += per_s_1 * run_1
-        amount += per_kg_1 * given_1
-    if run_2 > 0.0:
-        amount += per_s_2 * run_2
-        amount += per_kg_2 * given_2
-    return amount
+    resting_s = step_s - min(runs, step_s)
+    return resting_s, feed_kg_s * resting_s * hot, heat_w * resting_s
 
 
 @inline
@@ -156,9 +151,12 @@ def booked(
 
 
 @inline
-def load_of_unit(given: float, most: float, units: float) -> float:
-    """Return the output of each of the units that are lit, of which `most` is all units'. [-]."""
-    output = given / most if most > 0.0 else 0.0
+def load_of_unit(given: float, able: float, units: float) -> float:
+    """Return the share of full output at which each lit unit runs; one gives `able` at most. [-].
+
+    As many are lit as it takes.
+    """
+    output = given / able if able > 0.0 else 0.0
     return output / min(max(math.ceil(output - 1e-9), 1.0), units)
 
 
@@ -362,19 +360,22 @@ def device(
                 run_1, run_2 = running[c, i], running_rest[c, i] * share_rest[i]
                 given_1, given_2 = added[c, i], added_rest[c, i]
                 runs = run_1 + run_2
-                resting_s = step_s - min(runs, step_s)
+                resting_s, hot_then, feed_heat = at_rest(
+                    step_s, runs, resting_feed_kg_s, resting_heat_w[i], hot[i]
+                )
                 resting_sum_s += resting_s
-                hot_feed += resting_feed_kg_s * resting_s * hot[i]
-                feed_heat = resting_heat_w[i] * resting_s
+                hot_feed += hot_then
                 if runs > 0.0:
                     for k in range(of_use.shape[0]):
                         if not takes[k]:
                             continue
-                        amount = use(
-                            run_1, given_1, run_2, given_2,
-                            rows[of_use[k, 0, 0], i], rows[of_use[k, 0, 1], i],
-                            rows[of_use[k, 1, 0], i], rows[of_use[k, 1, 1], i],
-                        )  # fmt: skip
+                        amount = 0.0
+                        if run_1 > 0.0:
+                            amount += rows[of_use[k, 0, 0], i] * run_1
+                            amount += rows[of_use[k, 0, 1], i] * given_1
+                        if run_2 > 0.0:
+                            amount += rows[of_use[k, 1, 0], i] * run_2
+                            amount += rows[of_use[k, 1, 1], i] * given_2
                         need, hot_feed, feed_heat = booked(
                             k, amount, hot[i], need, hot_feed, feed_heat
                         )

@@ -49,6 +49,7 @@ from dewmargin.kernel.tally import (
     SPACE_HEATING,
     WATER_HEATING,
     WET_H,
+    at_rest,
     booked,
     bought,
     comfort,
@@ -60,7 +61,6 @@ from dewmargin.kernel.tally import (
     part_load,
     relative_humidity,
     shortfall,
-    use,
 )
 from dewmargin.kernel.tally import OF_DEVICE as OF_DEVICE_YEAR
 
@@ -276,16 +276,20 @@ def year(
             runs = run_1 + run_2
             running_s += runs
             hot = can[HOT]
-            resting_s = step_s - min(runs, step_s)
+            resting_s, hot_then, feed_heat_step = at_rest(
+                step_s, runs, device[RESTING_FEED], can[RESTING_HEAT], hot
+            )
             resting_sum_s += resting_s
-            hot_feed += device[RESTING_FEED] * resting_s * hot
-            feed_heat_step = can[RESTING_HEAT] * resting_s
+            hot_feed += hot_then
             if runs > 0.0:
                 for k in range(uses.shape[0]):
-                    amount = use(
-                        run_1, given_1, run_2, given_2, row[uses[k, 0, 0]], row[uses[k, 0, 1]],
-                        row[uses[k, 1, 0]], row[uses[k, 1, 1]],
-                    )  # fmt: skip
+                    amount = 0.0
+                    if run_1 > 0.0:
+                        amount += row[uses[k, 0, 0]] * run_1
+                        amount += row[uses[k, 0, 1]] * given_1
+                    if run_2 > 0.0:
+                        amount += row[uses[k, 1, 0]] * run_2
+                        amount += row[uses[k, 1, 1]] * given_2
                     need, hot_feed, feed_heat_step = booked(
                         k, amount, hot, need, hot_feed, feed_heat_step
                     )
