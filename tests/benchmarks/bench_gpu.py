@@ -4,7 +4,7 @@ The first, anywhere, writes the demo's house, pads and set-points, stacked as th
 the second, where numba-cuda and a GPU are, needs NumPy and the kernel only. It makes ten buildings,
 fifty devices each and as many set-points as are asked for by changing the demo's a little, runs
 them, and compares 2048 with the compiled kernel of the CPU: counts are to be equal, sums within
-1e-12.
+1e-12. The kernel is that of this tree; `PYTHONPATH=TREE/plugin` takes another's, to be beside it.
 """
 
 from __future__ import annotations
@@ -12,9 +12,14 @@ from __future__ import annotations
 import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import numpy as np
 
+HERE = Path(__file__).resolve()
+sys.path += [str(HERE.parents[1]), str(HERE.parents[2] / "plugin")]
+
+ROUNDS = 5
 BUILDINGS, DEVICES, CHECKED = 10, 50, 2048
 
 
@@ -94,18 +99,23 @@ def run(path: str, sizes: list[int]) -> None:
     begun = time.perf_counter()
     inputs, turns, n_wanted = many(one, 1000)
     gpu.years(inputs, turns, n_wanted)
-    print(f"context and compiling {time.perf_counter() - begun:.1f} s")
+    print(f"context and compiling {time.perf_counter() - begun:.1f} s, of {kernel.__path__[0]}")
+    solve = gpu._kernel()
+    registers, local = solve.get_regs_per_thread(), solve.get_local_mem_per_thread()
+    print(f"a thread: {[*registers.values()]} registers, {[*local.values()]} bytes of local memory")
     for n in sizes:
         inputs, turns, n_wanted = many(one, n)
         took = []
-        for _ in range(2):
+        for _ in range(ROUNDS):
             begun = time.perf_counter()
             found = gpu.years(inputs, turns, n_wanted)
             took.append(time.perf_counter() - begun)
-        cases, alone = len(found), gpu.seconds[-1]
+        cases, all_s, alone = len(found), np.median(took), gpu.seconds[-ROUNDS:]
+        mid = np.median(alone)
         print(
-            f"{cases} case-years ({n_wanted} demands): {min(took):.3f} s with copies, "
-            f"{cases / min(took):.0f} a second; kernel {alone:.3f} s, {cases / alone:.0f} a second"
+            f"{cases} case-years ({n_wanted} demands), median of {ROUNDS}: {all_s:.3f} s with "
+            f"copies, {cases / all_s:.0f} a second; kernel {mid:.3f} s ({min(alone):.3f} to "
+            f"{max(alone):.3f}), {cases / mid:.0f} a second"
         )
     some = np.linspace(0, len(found) - 1, CHECKED).astype(np.int64)
     asked = inputs["of_case"][some, year.WANTED]

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
-from dewmargin.kernel import growth, heat, saturation, source, tally, year
+from dewmargin.kernel import growth, heat, saturation, source, tally
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -138,14 +138,15 @@ class _WithoutScipy:
 def _borrowed(
     plain: ModuleType, twin: Callable[[ModuleType], ModuleType], inline: Callable[[Any], Any]
 ) -> dict[str, Any]:
-    """Return the functions that a twin of `year` has from others, as twins."""
-    if plain is not year:
-        return {}
-    formulas = ("ln_over_ice", "ln_over_water", "slope_over_ice", "slope_over_water")
-    return {name: inline(getattr(saturation, name)) for name in formulas} | {
-        "stretch_alone": twin(source).stretch_alone,
-        "part_load": twin(tally).part_load,
-    }
+    """Return the functions that a module has from others of this package, as twins."""
+    borrowed = {}
+    for name, function in vars(plain).items():
+        home = sys.modules.get(getattr(function, "__module__", None) or "")
+        if home is saturation:  # takes arrays too, and so marks nothing
+            borrowed[name] = inline(function)
+        elif home is not plain and home in (source, tally):
+            borrowed[name] = getattr(twin(home), name)
+    return borrowed
 
 
 def cases() -> Solver:

@@ -1,6 +1,10 @@
-"""From the steps of many cases to their years: sums and counts, compiled like the balance.
+"""The year's account: of a step and of an hour in scalars, and of many cases from their steps.
 
-Plain functions of floats and arrays; see `dewmargin.kernel.source` about `jit`.
+The scalar pieces come first. `year`, what a thread of a GPU does for one case, is made of them too,
+so that a rule of the account stands here alone. What a device uses of one thing in a step does not:
+as a piece it was free for `year`, but reads the numbers of both modes before it knows which ran,
+and `device` took 1.25 times as long. Plain functions of floats and arrays; see
+`dewmargin.kernel.source` about `jit` and `inline`.
 """
 
 from __future__ import annotations
@@ -17,11 +21,13 @@ if TYPE_CHECKING:
 
     Function = TypeVar("Function", bound=Callable[..., object])
 
-if "jit" not in globals():  # the loader of the compiled twin sets it beforehand
+if "jit" not in globals():  # the loader of a twin sets them beforehand
 
     def jit(function: Function) -> Function:
         """Leave a function as plain Python."""
         return function
+
+    inline = jit
 
 
 # Columns of what `room` finds.
@@ -53,6 +59,140 @@ FEED, BROUGHT, FEED_HEAT, FAN, ELECTRICITY, FUEL = range(6)
 HOT_FEED, WATER_HEATING, MAKEUP, SPACE_HEATING = range(6, 10)
 OF_DEVICE = 10
 
+# What a mark of an hour tells, bit by bit from the lowest: the hour counts for that column.
+MARKED = (CONDENSATION_H, FROST_H, WET_H, RUNOFF_H)
+
+
+@inline
+def relative_humidity(w: float, p_pa: float, p_sat_pa: float, molar_ratio: float) -> float:
+    """Return the relative humidity of air of humidity ratio `w`. [-]."""
+    return p_pa * w / (molar_ratio + w) / p_sat_pa
+
+
+@inline
+def comfort(rh: float, low_rh: float, high_rh: float, slack: float) -> tuple[float, float, float]:
+    """Return whether an hour of the season is too dry and too humid, 1 or 0, and how far below."""
+    dry = 1.0 if rh < low_rh - slack else 0.0
+    humid = 1.0 if rh > high_rh + slack else 0.0
+    return dry, humid, max(low_rh - rh, 0.0)
+
+
+@inline
+def shortfall(
+    wanted: float, given: float, demand_hour: float, short_frac: float
+) -> tuple[float, float, float]:
+    """Return what an hour misses [kg], and whether it counts as of demand and as short, 1 or 0."""
+    missing = wanted - given
+    short = missing > short_frac * wanted and missing > demand_hour
+    return missing, 1.0 if wanted > demand_hour else 0.0, 1.0 if short else 0.0
+
+
+@inline
+def condenses(w_at_face: float, w_face: float, slack: float) -> bool:
+    """Say whether an hour counts as one of condensation on a face: its air is beyond saturation."""
+    return w_at_face * (1.0 - slack) > w_face
+
+
+@inline
+def mark(
+    on: bool, cold: bool, film: float, ran_off: float, film_wet: float,  # noqa: FBT001 - numba takes no keywords
+) -> int:  # fmt: skip
+    """Return the bits of an hour of a face, see `MARKED`; `on` is whether it condenses."""
+    bits = 0
+    if on:
+        bits = 3 if cold else 1
+    if film >= film_wet:
+        bits |= 4
+    if ran_off > 0.0:
+        bits |= 8
+    return bits
+
+
+@inline
+def near_margin(apart: float, whole: float, slope: float) -> float:
+    """Return about by how much a face is warmer than the dew point there: ln(p_face/p)/slope. [K].
+
+    By the logarithm's series about 1. `apart` and `whole` are difference and sum of the humidity
+    ratios at saturation and of the air, `slope` is d ln p/dT. [kg/kg, 1/K]
+    """
+    share = apart / whole
+    return 2.0 * share * (1.0 + share * share / 3.0) / slope
+
+
+@inline
+def at_rest(
+    step_s: float, runs: float, feed_kg_s: float, heat_w: float, hot: float
+) -> tuple[float, float, float]:
+    """Return how long a device rests in a step, its hot feed then and heat in the feed. [s, kg, J].
+
+    `hot` is 1 where the feed comes heated.
+    """
+    resting_s = step_s - min(runs, step_s)
+    return resting_s, feed_kg_s * resting_s * hot, heat_w * resting_s
+
+
+@inline
+def booked(
+    k: int, amount: float, hot: float, need: float, hot_feed: float, feed_heat: float
+) -> tuple[float, float, float]:
+    """Return the heat needed, the hot feed and the heat in the feed once use `k` is added to them.
+
+    What is brought along and the fan heat the room; the fan only where its use is known.
+    """
+    if k == FEED:
+        hot_feed += amount * hot
+    elif k == BROUGHT:
+        need -= amount
+    elif k == FEED_HEAT:
+        feed_heat += amount
+    elif k == FAN and not math.isnan(amount):
+        need -= amount
+    return need, hot_feed, feed_heat
+
+
+@inline
+def load_of_unit(given: float, able: float, units: float) -> float:
+    """Return the share of full output at which each lit unit runs; one gives `able` at most. [-].
+
+    As many are lit as it takes.
+    """
+    output = given / able if able > 0.0 else 0.0
+    return output / min(max(math.ceil(output - 1e-9), 1.0), units)
+
+
+@jit
+def part_load(output: float, points: FloatArray) -> float:
+    """Return a factor by straight lines between [output, factor], flat beyond the ends."""
+    factor: float = points[0, 1]
+    for i in range(1, points.shape[0]):
+        if output > points[i - 1, 0]:
+            share = (output - points[i - 1, 0]) / (points[i, 0] - points[i - 1, 0])
+            factor = points[i - 1, 1] + min(share, 1.0) * (points[i, 1] - points[i - 1, 1])
+    return factor
+
+
+@inline
+def bought(heat: float, per_heat: float) -> float:
+    """Return the energy bought for a heat: none for none, though the price be not known. [J]."""
+    return heat * per_heat if heat != 0.0 else 0.0
+
+
+@inline
+def owe(
+    owed: float, need: float, kept: float, heat: float, cools: bool,  # noqa: FBT001 - numba takes no keywords
+) -> tuple[float, float]:  # fmt: skip
+    """Return the heat a room is owed after an hour, and what its plant made up for. [J].
+
+    See `dewmargin.solve.energy`: the plant pays while it heats, and what is owed beforehand fades.
+    """
+    owed, made = need + owed * kept, 0.0
+    if heat > 0.0:
+        made = max(heat + owed, 0.0) - heat
+        owed -= made
+    elif cools:
+        owed = 0.0
+    return owed, made
+
 
 @jit
 def hour_sums(parts: int, steps: FloatArray, hours: FloatArray) -> None:
@@ -67,10 +207,6 @@ def hour_sums(parts: int, steps: FloatArray, hours: FloatArray) -> None:
         hours[hour] = total
 
 
-# What a mark of an hour tells, bit by bit from the lowest: the hour counts for that column.
-MARKED = (CONDENSATION_H, FROST_H, WET_H, RUNOFF_H)
-
-
 @jit
 def face(
     parts: int, w: FloatArray, offset: FloatArray, w_face: FloatArray, cold: BoolArray,
@@ -79,8 +215,8 @@ def face(
 ) -> tuple[float, float]:  # fmt: skip
     """Return what a face took and gave back a square metre; add to the hours' `marks`, see `room`.
 
-    `worst` becomes the hours of the smallest dew margins as ln(p_face/p)/slope gives them, so
-    nearly that the worst is among them.
+    `worst` becomes the hours of the smallest dew margins as `near_margin` gives them, so nearly
+    that the worst is among them.
     """
     nearest = np.full(CANDIDATES, 1e30)
     farthest = 1e30
@@ -89,7 +225,7 @@ def face(
     before = film[film.size - 1]  # a whole year begins as it ends
     for hour in range(w.size):
         at_face = w[hour] + offset[hour]
-        on = at_face * (1.0 - slack) > w_face[hour]
+        on = condenses(at_face, w_face[hour], slack)
         left = film[(hour + 1) * parts - 1]
         # What began and ended dry took nothing.
         if on or left > 0.0 or before > 0.0:
@@ -97,14 +233,7 @@ def face(
             for i in range(hour * parts, (hour + 1) * parts):
                 took += taken[i]
                 ran += runoff[i]
-            mark = 0
-            if on:
-                mark = 3 if cold[hour] else 1
-            if left >= film_wet:
-                mark |= 4
-            if ran > 0.0:
-                mark |= 8
-            marks[hour] |= mark
+            marks[hour] |= mark(on, cold[hour], left, ran, film_wet)
             condensed += max(took, 0.0)
             dried += max(-took, 0.0)
         before = left
@@ -112,9 +241,7 @@ def face(
         apart, whole = w_face[hour] - at_face, w_face[hour] + at_face
         # Most hours are far from the worst, and need no division to tell.
         if apart <= 0.0 or 2.0 * apart <= farthest * slope[hour] * whole:
-            # ln(a/b) by its series about a = b.
-            apart = apart / whole
-            margin = 2.0 * apart * (1.0 + apart * apart / 3.0) / slope[hour]
+            margin = near_margin(apart, whole, slope[hour])
             if margin < farthest:
                 k = CANDIDATES - 1
                 while k > 0 and margin < nearest[k - 1]:
@@ -159,35 +286,32 @@ def room(
         for hour in range(n_hours):
             mean = w[c, hour] / parts
             w[c, hour] = mean
-            rh[hour] = p_pa[hour] * mean / (molar_ratio + mean) / p_sat_pa[hour]
+            rh[hour] = relative_humidity(mean, p_pa[hour], p_sat_pa[hour], molar_ratio)
             marks[hour] = 0
         running_s, fogged, dev = 0.0, 0.0, of_device[c]
         for i in range(base.size):
             running_s += running[c, i] + running_rest[c, i] * share_rest[dev, i]
             fogged += fog[c, i]
-        demand, demand_h, delivered, shortfall, shortfall_h = 0.0, 0.0, 0.0, 0.0, 0.0
+        demand, demand_h, delivered, missed, missed_h = 0.0, 0.0, 0.0, 0.0, 0.0
         if wanted_of[c] >= 0:
             hour_sums(parts, wanted_kg[wanted_of[c]], wanted)
             for hour in range(n_hours):
-                missing = wanted[hour] - given[hour]
+                missing, asks, short = shortfall(wanted[hour], given[hour], demand_hour, short_frac)
                 demand += wanted[hour]
-                shortfall += missing
-                if wanted[hour] > demand_hour:
-                    demand_h += 1.0
-                if missing > short_frac * wanted[hour] and missing > demand_hour:
-                    shortfall_h += 1.0
+                missed += missing
+                demand_h += asks
+                missed_h += short
         rh_sum, dry_h, humid_h, below = 0.0, 0.0, 0.0, 0.0
         for hour in range(n_hours):
             delivered += given[hour]
             if season[hour]:
+                dry, humid, lacks = comfort(rh[hour], low_rh, high_rh, slack)
                 rh_sum += rh[hour]
-                if rh[hour] < low_rh - slack:
-                    dry_h += 1.0
-                if rh[hour] > high_rh + slack:
-                    humid_h += 1.0
-                below += max(low_rh - rh[hour], 0.0)
+                dry_h += dry
+                humid_h += humid
+                below += lacks
         out[c, DEMAND], out[c, DEMAND_H], out[c, DELIVERED] = demand, demand_h, delivered
-        out[c, SHORTFALL], out[c, SHORTFALL_H] = shortfall, shortfall_h
+        out[c, SHORTFALL], out[c, SHORTFALL_H] = missed, missed_h
         out[c, RUNNING_H], out[c, FOG] = running_s / 3600.0, fogged
         out[c, RH_SUM], out[c, DRY_H], out[c, HUMID_H] = rh_sum, dry_h, humid_h
         out[c, BELOW_BAND], out[c, CONDENSED], out[c, DRIED] = below, 0.0, 0.0
@@ -207,23 +331,12 @@ def room(
 
 
 @jit
-def part_load(output: float, points: FloatArray) -> float:
-    """Return a factor by straight lines between [output, factor], flat beyond the ends."""
-    factor: float = points[0, 1]
-    for i in range(1, points.shape[0]):
-        if output > points[i - 1, 0]:
-            share = (output - points[i - 1, 0]) / (points[i, 0] - points[i - 1, 0])
-            factor = points[i - 1, 1] + min(share, 1.0) * (points[i, 1] - points[i - 1, 1])
-    return factor
-
-
-@jit
 def device(
     step_s: float, parts: int, vapour_j_kg: FloatArray, heat_j: FloatArray, cools: BoolArray,
     kept: float, plant_per_heat: FloatArray, heater_per_heat: FloatArray,
     rows: FloatArray, of_use: IntArray, share_rest: FloatArray, available: FloatArray,
     hot: FloatArray, standby_w: float, resting_feed_kg_s: float, resting_heat_w: FloatArray,
-    points: FloatArray, full_kg_s: float, units: int, which: IntArray,
+    points: FloatArray, full_kg_s: float, units: float, which: IntArray,
     added: FloatArray, added_rest: FloatArray, running: FloatArray, running_rest: FloatArray,
     out: FloatArray,
 ) -> None:  # fmt: skip
@@ -247,10 +360,11 @@ def device(
                 run_1, run_2 = running[c, i], running_rest[c, i] * share_rest[i]
                 given_1, given_2 = added[c, i], added_rest[c, i]
                 runs = run_1 + run_2
-                resting_s = step_s - min(runs, step_s)
+                resting_s, hot_then, feed_heat = at_rest(
+                    step_s, runs, resting_feed_kg_s, resting_heat_w[i], hot[i]
+                )
                 resting_sum_s += resting_s
-                hot_feed += resting_feed_kg_s * resting_s * hot[i]
-                feed_heat = resting_heat_w[i] * resting_s
+                hot_feed += hot_then
                 if runs > 0.0:
                     for k in range(of_use.shape[0]):
                         if not takes[k]:
@@ -262,34 +376,20 @@ def device(
                         if run_2 > 0.0:
                             amount += rows[of_use[k, 1, 0], i] * run_2
                             amount += rows[of_use[k, 1, 1], i] * given_2
-                        if k == FEED:
-                            hot_feed += amount * hot[i]
-                        if k == BROUGHT:
-                            need -= amount
-                        if k == FEED_HEAT:
-                            feed_heat += amount
-                        if k == FAN and not math.isnan(amount):
-                            need -= amount
+                        need, hot_feed, feed_heat = booked(
+                            k, amount, hot[i], need, hot_feed, feed_heat
+                        )
                         if k == FUEL and points.shape[0] > 0:
-                            most = full_kg_s * available[i]
-                            output = (given_1 + given_2) / most if most > 0.0 else 0.0
-                            lit = min(max(math.ceil(output - 1e-9), 1.0), float(units))
-                            amount = amount / part_load(output / lit, points)
+                            load = load_of_unit(given_1 + given_2, full_kg_s * available[i], units)
+                            amount = amount / part_load(load, points)
                         used[k] += amount
                     need += (given_1 + given_2) * vapour_j_kg[i]
                 feed_heat_hour += feed_heat
             feed_heat_sum += feed_heat_hour
-            if feed_heat_hour != 0.0:
-                water_heating += feed_heat_hour * heater_per_heat[hour]
-            owed = need + owed * kept
-            if heat_j[hour] > 0.0:
-                made = max(heat_j[hour] + owed, 0.0) - heat_j[hour]
-                owed -= made
-                makeup += made
-                if made != 0.0:
-                    space_heating += made * plant_per_heat[hour]
-            elif cools[hour]:
-                owed = 0.0
+            water_heating += bought(feed_heat_hour, heater_per_heat[hour])
+            owed, made = owe(owed, need, kept, heat_j[hour], cools[hour])
+            makeup += made
+            space_heating += bought(made, plant_per_heat[hour])
         used[FEED] += resting_feed_kg_s * resting_sum_s
         used[ELECTRICITY] += standby_w * resting_sum_s
         used[FEED_HEAT], used[HOT_FEED] = feed_heat_sum, hot_feed

@@ -49,7 +49,18 @@ from dewmargin.kernel.tally import (
     SPACE_HEATING,
     WATER_HEATING,
     WET_H,
+    at_rest,
+    booked,
+    bought,
+    comfort,
+    condenses,
+    load_of_unit,
+    mark,
+    near_margin,
+    owe,
     part_load,
+    relative_humidity,
+    shortfall,
 )
 from dewmargin.kernel.tally import OF_DEVICE as OF_DEVICE_YEAR
 
@@ -215,7 +226,7 @@ def year(
     for j in range(n_surfaces):
         began[j] = film[j]
         before[j] = film[j]
-    demand, demand_h, delivered, shortfall, shortfall_h = 0.0, 0.0, 0.0, 0.0, 0.0
+    demand, demand_h, delivered, missed, missed_h = 0.0, 0.0, 0.0, 0.0, 0.0
     running_s, rh_sum, dry_h, humid_h, below, fogged = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     condensing_h, frost_h, wet_h, runoff_h, condensed, dried = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     feed, brought, fan, electricity, fuel, hot_feed = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
@@ -264,12 +275,12 @@ def year(
             run_2 = run_2 * can[SHARE_REST]
             runs = run_1 + run_2
             running_s += runs
-            # What the device takes, as `tally.device` has it.
             hot = can[HOT]
-            resting_s = step_s - min(runs, step_s)
+            resting_s, hot_then, feed_heat_step = at_rest(
+                step_s, runs, device[RESTING_FEED], can[RESTING_HEAT], hot
+            )
             resting_sum_s += resting_s
-            hot_feed += device[RESTING_FEED] * resting_s * hot
-            feed_heat_step = can[RESTING_HEAT] * resting_s
+            hot_feed += hot_then
             if runs > 0.0:
                 for k in range(uses.shape[0]):
                     amount = 0.0
@@ -279,43 +290,31 @@ def year(
                     if run_2 > 0.0:
                         amount += row[uses[k, 1, 0]] * run_2
                         amount += row[uses[k, 1, 1]] * given_2
+                    need, hot_feed, feed_heat_step = booked(
+                        k, amount, hot, need, hot_feed, feed_heat_step
+                    )
                     if k == FEED:
                         feed += amount
-                        hot_feed += amount * hot
                     elif k == BROUGHT:
                         brought += amount
-                        need -= amount
-                    elif k == FEED_HEAT:
-                        feed_heat_step += amount
                     elif k == FAN:
                         fan += amount
-                        if not math.isnan(amount):
-                            need -= amount
                     elif k == ELECTRICITY:
                         electricity += amount
-                    else:
+                    elif k == FUEL:
                         if device[POINTS] > 0.0:
                             able = device[FULL] * can[AVAILABLE]
-                            share = (given_1 + given_2) / able if able > 0.0 else 0.0
-                            lit = min(max(math.ceil(share - 1e-9), 1.0), device[UNITS])
-                            amount = amount / part_load(share / lit, load)
+                            share = load_of_unit(given_1 + given_2, able, device[UNITS])
+                            amount = amount / part_load(share, load)
                         fuel += amount
                 need += (given_1 + given_2) * step[VAPOUR]
             feed_heat_hour += feed_heat_step
         feed_heat += feed_heat_hour
-        if feed_heat_hour != 0.0:
-            water_heating += feed_heat_hour * devices[dev, hour * parts, HEATER]
-        owed_j = need + owed_j * shared[KEPT]
-        heat = at_hour[HEAT]
-        if heat > 0.0:
-            made = max(heat + owed_j, 0.0) - heat
-            owed_j -= made
-            makeup += made
-            if made != 0.0:
-                space_heating += made * at_hour[PLANT]
-        elif at_hour[COOLS] > 0.0:
-            owed_j = 0.0
-        # The room, as `tally.room` has it.
+        water_heating += bought(feed_heat_hour, devices[dev, hour * parts, HEATER])
+        cools = at_hour[COOLS] > 0.0
+        owed_j, made = owe(owed_j, need, shared[KEPT], at_hour[HEAT], cools)
+        makeup += made
+        space_heating += bought(made, at_hour[PLANT])
         mean = mean / parts
         p = at_hour[P]
         delivered += given
@@ -323,47 +322,41 @@ def year(
             wanted[fills, hour] = given
         if asked >= 0:
             want = wanted[asked, hour]
-            missing = want - given
+            missing, asks, short = shortfall(want, given, shared[DEMAND_HOUR], shared[SHORT_FRAC])
             demand += want
-            shortfall += missing
-            demand_h += 1.0 if want > shared[DEMAND_HOUR] else 0.0
-            short = missing > shared[SHORT_FRAC] * want and missing > shared[DEMAND_HOUR]
-            shortfall_h += 1.0 if short else 0.0
+            missed += missing
+            demand_h += asks
+            missed_h += short
         if at_hour[SEASON] > 0.0:
-            rh = p * mean / (shared[MOLAR_RATIO] + mean) / at_hour[P_SAT]
+            rh = relative_humidity(mean, p, at_hour[P_SAT], shared[MOLAR_RATIO])
+            dry, humid, lacks = comfort(rh, its[LOW_RH], its[HIGH_RH], shared[SLACK])
             rh_sum += rh
-            dry_h += 1.0 if rh < its[LOW_RH] - shared[SLACK] else 0.0
-            humid_h += 1.0 if rh > its[HIGH_RH] + shared[SLACK] else 0.0
-            below += max(its[LOW_RH] - rh, 0.0)
-        condenses, frost, films, runs_off = False, False, False, False
+            dry_h += dry
+            humid_h += humid
+            below += lacks
+        marks = 0
         for j in range(n_surfaces):
-            at_face, sat = (
-                mean + at_faces[j, OFFSET],
-                at_faces[j, W_FACE],
-            )
-            on = at_face * (1.0 - shared[SLACK]) > sat
+            at_face, sat = mean + at_faces[j, OFFSET], at_faces[j, W_FACE]
+            on = condenses(at_face, sat, shared[SLACK])
             now = film[j]
             if on or now > 0.0 or before[j] > 0.0:
-                condenses = condenses or on
-                frost = frost or (on and at_faces[j, COLD] > 0.0)
-                films = films or now >= shared[FILM_WET]
-                runs_off = runs_off or hour_ran[j] > 0.0
+                cold = at_faces[j, COLD] > 0.0
+                marks |= mark(on, cold, now, hour_ran[j], shared[FILM_WET])
                 condensed += area_m2[j] * max(hour_took[j], 0.0)
                 dried += area_m2[j] * max(-hour_took[j], 0.0)
             before[j] = now
             at_face = max(at_face, 0.0)
-            apart = (sat - at_face) / (sat + at_face)
-            nearly = 2.0 * apart * (1.0 + apart * apart / 3.0) / at_faces[j, SLOPE]
+            nearly = near_margin(sat - at_face, sat + at_face, at_faces[j, SLOPE])
             if nearly < least_k + OFF_K + OFF_PER_K * least_k * least_k:
                 p_face = p * at_face / (shared[MOLAR_RATIO] + at_face)
                 margin = at_faces[j, T_FACE] - dew_point(p_face, shared[KELVIN])
                 least_k = min(least_k, margin)
-        condensing_h += 1.0 if condenses else 0.0
-        frost_h += 1.0 if frost else 0.0
-        wet_h += 1.0 if films else 0.0
-        runoff_h += 1.0 if runs_off else 0.0
+        condensing_h += marks & 1
+        frost_h += marks >> 1 & 1
+        wet_h += marks >> 2 & 1
+        runoff_h += marks >> 3 & 1
     found[DEMAND], found[DEMAND_H], found[DELIVERED] = demand, demand_h, delivered
-    found[SHORTFALL], found[SHORTFALL_H] = shortfall, shortfall_h
+    found[SHORTFALL], found[SHORTFALL_H] = missed, missed_h
     found[RUNNING_H], found[RH_SUM], found[DRY_H] = running_s / 3600.0, rh_sum, dry_h
     found[HUMID_H], found[BELOW_BAND], found[FOG] = humid_h, below, fogged
     found[CONDENSATION_H], found[FROST_H], found[WET_H] = condensing_h, frost_h, wet_h

@@ -16,6 +16,7 @@ from dewmargin.case import BUFFER_REFERENCE_C, WARM_UP_DAYS
 from dewmargin.core.checks import require_hourly
 from dewmargin.errors import OutOfRangeError
 from dewmargin.kernel.source import ACCOUNTED, NEVER, UNLIMITED
+from dewmargin.kernel.year import MOST_YEARS
 from dewmargin.physics import air
 
 if TYPE_CHECKING:
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray, IntArray
     from dewmargin.contracts import Capability, Mode
 
-_MOST_YEARS = 5  # films that have not returned by then grow from year to year
 FILM_KG_M2 = 1e-6  # films that end so near have returned
 
 OUTPUTS = ("sum_x", "added", "added_rest", "running", "running_rest", "fog", "x_end", "y_end")
@@ -301,7 +301,7 @@ def _solved(
         return _run(of, begins, year, outputs)
     warm_up = slice(max(case.n_steps - WARM_UP_DAYS * 24 * case.steps_per_hour, 0), case.n_steps)
     found = _run(of, [ran.ends for ran in _run(of, begins, warm_up, ACCOUNTED)], year, outputs)
-    for _ in range(_MOST_YEARS):
+    for _ in range(MOST_YEARS):
         late = [(i, which) for i, ran in enumerate(found) if (which := _late(ran))]
         if not late:
             break
