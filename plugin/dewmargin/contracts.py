@@ -615,7 +615,7 @@ class Pad(Equipment, Protocol):
 
 
 @runtime_checkable
-class Supply(Protocol):
+class WaterSource(Protocol):
     """Knows how warm the feed water is, step by step."""
 
     @property

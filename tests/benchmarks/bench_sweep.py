@@ -25,7 +25,7 @@ from dewmargin.solve.year_of_many import N_METRICS
 from dewmargin.studies.compare.comparison import compare
 from dewmargin.studies.demo import demo_folder
 from dewmargin.studies.sweep import blocks
-from dewmargin.studies.sweep.blocks import Solved
+from dewmargin.studies.sweep.blocks import SolvedCases
 from dewmargin.studies.sweep.dataset import Store
 from dewmargin.studies.sweep.plan import Plan
 from dewmargin.studies.sweep.run import sweep
@@ -151,7 +151,7 @@ def writing(folder: Path, n: int = 1_000_000) -> str:
     for block in map(plan.block, range(plan.n_blocks)):
         m = block.stop - block.start
         draws = tuple(plan.draws(block.start, block.stop))
-        piece = Solved(tuple(range(block.start, block.stop)), draws, numbers[:m], ())
+        piece = SolvedCases(tuple(range(block.start, block.stop)), draws, numbers[:m], ())
         times = [time.process_time()]
         table = blocks.table(plan, 0, [piece])
         times.append(time.process_time())

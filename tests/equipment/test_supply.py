@@ -9,7 +9,7 @@ import pydantic
 import pytest
 
 from dewmargin.case import HourlyCase
-from dewmargin.contracts import Supply as SupplyContract
+from dewmargin.contracts import WaterSource as SupplyContract
 from dewmargin.equipment.supply import Supply
 from dewmargin.errors import InputError
 from dewmargin.physics.mains import mains_temperature

@@ -9,12 +9,12 @@ from cases import outcome, small_case
 from dewmargin.case import HourlyCase, SurfaceYear
 from dewmargin.physics import air, mould, surfaces
 from dewmargin.solve import balance, wetness
-from dewmargin.solve.hours import Hours, hours_of
+from dewmargin.solve.hours import YearHours, hours_of
 
 N = 48
 
 
-def faces_of(case: HourlyCase, made: balance.Outcome) -> tuple[Hours, wetness.SurfaceHours]:
+def faces_of(case: HourlyCase, made: balance.Outcome) -> tuple[YearHours, wetness.SurfaceHours]:
     hours = hours_of(case, heating_season_below_c=15.0)
     return hours, wetness.surface_hours(case, hours, made)
 

@@ -12,77 +12,77 @@ import sys
 
 import click
 
-from dewmargin.cli.lazy_group import LazyGroup, Place
+from dewmargin.cli.lazy_group import LazyGroup, Listed
 from dewmargin.errors import DewmarginError, OutputError
 
 INTERRUPTED = 130
 READER_GONE = 141  # as a shell reports a closed pipe
 COMMANDS = {
-    "demo": Place(
+    "demo": Listed(
         "dewmargin.cli.compare:demo",
         "Compare strategies for an invented house, from weather alone and from a simulation.",
     ),
-    "compare": Place(
+    "compare": Listed(
         "dewmargin.cli.compare:compare",
         "Run every option of SCENARIO (a TOML file) and compare them.",
     ),
-    "frontier": Place(
+    "frontier": Listed(
         "dewmargin.cli.studies:frontier",
         "Find the set-point lines of SCENARIO that no other line beats, and the best in a limit.",
     ),
-    "size": Place(
+    "size": Listed(
         "dewmargin.cli.studies:size",
         "Find the load of SCENARIO, and the least size of each equipment that meets it.",
     ),
-    "stress": Place(
+    "stress": Listed(
         "dewmargin.cli.studies:stress",
         "Say how sure the comparison of SCENARIO is: draw its doubtful inputs again and again.",
     ),
-    "sweep": Place(
+    "sweep": Listed(
         "dewmargin.cli.sweep:sweep",
         "Solve all cases of SWEEP (a TOML file): a scenario with every combination of inputs.",
     ),
-    "check": Place(
+    "check": Listed(
         "dewmargin.cli.inputs:check",
         "Validate SCENARIO and its files; list what will be used, and every default.",
     ),
-    "weather": Place(
+    "weather": Listed(
         "dewmargin.cli.inputs:weather",
         "Inspect an EPW FILE: gaps, design humidity, dryness, and how its humidity reads.",
     ),
-    "prepare": Place(
+    "prepare": Listed(
         "dewmargin.cli.runs:prepare",
         "Copy MODEL (an IDF or epJSON file) and add the outputs that a comparison needs.",
     ),
-    "simulate": Place(
+    "simulate": Listed(
         "dewmargin.cli.runs:simulate",
         "Run MODEL (a prepared IDF) in WEATHER (an EPW file), to be compared with --run.",
     ),
-    "verify": Place(
+    "verify": Listed(
         "dewmargin.cli.results:verify",
         "Check that the results in FOLDER are whole and as they were written.",
     ),
-    "report": Place(
+    "report": Listed(
         "dewmargin.cli.results:report",
         "Make the page of the results in a folder again; of several folders, one side by side.",
     ),
-    "figure": Place(
+    "figure": Listed(
         "dewmargin.cli.results:figure",
         "Draw one chart of the results in FOLDER as a file of its own, for a paper.",
     ),
-    "schema": Place(
+    "schema": Listed(
         "dewmargin.cli.inputs:schema",
         "Print the JSON Schema of a scenario file, for editors that check while one types.",
     ),
-    "extensions": Place(
+    "extensions": Listed(
         "dewmargin.cli.inputs:extensions",
         "List the readers, strategies, equipment and reports that are installed, and by whom.",
     ),
-    "sheet": Place(
+    "sheet": Listed(
         "dewmargin.cli.site:sheet",
         "Write one page for the site: fit, set, measure, watch.",
     ),
-    "check-site": Place(
+    "check-site": Listed(
         "dewmargin.cli.site:check_site",
         "Check on site: sensor, control circuit, water line, measured values.",
     ),

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import click
 
 
-class Place(NamedTuple):
+class Listed(NamedTuple):
     """Where a command is, as module:attribute, and the first paragraph of its help."""
 
     where: str
@@ -19,7 +19,7 @@ class Place(NamedTuple):
 class LazyCommands(Mapping[str, click.Command]):
     """Commands by name: the names are known, a command is imported when it is looked up."""
 
-    def __init__(self, places: Mapping[str, Place]) -> None:
+    def __init__(self, places: Mapping[str, Listed]) -> None:
         self.places = places
 
     def __getitem__(self, name: str) -> click.Command:
@@ -46,7 +46,7 @@ class LazyGroup(click.Group):
         Each command by its name.
     """
 
-    def __init__(self, *args: Any, places: Mapping[str, Place], **more: Any) -> None:  # noqa: ANN401 - click's
+    def __init__(self, *args: Any, places: Mapping[str, Listed], **more: Any) -> None:  # noqa: ANN401 - click's
         super().__init__(*args, **more)
         self.commands = LazyCommands(places)  # type: ignore[assignment]  # none is added
         self.listed = click.Group(

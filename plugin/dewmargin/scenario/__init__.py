@@ -79,7 +79,7 @@ class Comfort(Inputs):
         return self
 
 
-class _Document(Inputs):
+class _ScenarioFile(Inputs):
     """The file as a whole; strategies, equipment and space are checked by their own classes."""
 
     title: str = Field(min_length=1)
@@ -260,7 +260,7 @@ def load(path: str | Path) -> Scenario:
 
 def parse(raw: bytes, path: Path) -> Scenario:
     """Check a scenario's text, as `load` does; `path` is where it lies, or would lie."""
-    top = checked(_Document, toml_file.document(raw, path), path, "")
+    top = checked(_ScenarioFile, toml_file.document(raw, path), path, "")
     kind, *others = top.space or {"": {}}
     if others or kind not in extensions.names("reader"):
         got = ", ".join(top.space) or "none"

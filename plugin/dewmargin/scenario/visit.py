@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from dewmargin.scenario import Scenario
-    from dewmargin.site.commissioning import Measured, Solved
+    from dewmargin.site.commissioning import Measured, SolvedPad
 
 DIGITS = 4  # of what is put in: what is printed can be typed by hand, and gives the same
 
@@ -178,7 +178,7 @@ def _device(
     key: str,
     pad: Pad,
     measured: Measured,
-    solved: Solved,
+    solved: SolvedPad,
     site: SiteFile,
     kept: list[str],
 ) -> _Change:
@@ -238,7 +238,7 @@ def _plant(
     scenario: Scenario,
     pad: Pad,
     measured: Measured,
-    solved: Solved,
+    solved: SolvedPad,
     site: SiteFile,
     kept: list[str],
 ) -> _Change | None:

@@ -271,7 +271,7 @@ class Expected:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Solved:
+class SolvedPad:
     """What the measured values say about the pad.
 
     Attributes
@@ -316,7 +316,7 @@ def balance_airflow(measured: Measured) -> float | None:
     return found if found > 0.0 else None
 
 
-def solve(measured: Measured) -> Solved | None:
+def solve(measured: Measured) -> SolvedPad | None:
     """Find contact fraction and effectiveness with which a pad would do as measured.
 
     Parameters
@@ -325,7 +325,7 @@ def solve(measured: Measured) -> Solved | None:
 
     Returns
     -------
-    Solved or None
+    SolvedPad or None
         None where they cannot be told: next to nothing drains, or the air is hardly cooled.
 
     Notes
@@ -365,7 +365,7 @@ def solve(measured: Measured) -> Solved | None:
     state = _forward(measured, airflow, found, contact)
     off_air_k = float(state.t_air_out_c) - measured.t_out_c
     off_drain_k = float(state.t_drain_c) - measured.t_drain_c
-    return Solved(
+    return SolvedPad(
         contact_frac=contact if tells else None,
         effectiveness=None if least > MOST_EVAPORATED * contact else found,
         airflow_kg_s=airflow,
@@ -415,7 +415,7 @@ def just_wet(feed_kg_h: float, evaporation_kg_h: float, feed_ratio: float) -> Fi
     )
 
 
-def diagnose(measured: Measured, expected: Expected, solved: Solved | None) -> list[str]:
+def diagnose(measured: Measured, expected: Expected, solved: SolvedPad | None) -> list[str]:
     """Return the symptoms, keys of `SYMPTOMS`, that the measured values show."""
     m, e = measured, expected
     found: list[str] = []
@@ -438,7 +438,7 @@ def diagnose(measured: Measured, expected: Expected, solved: Solved | None) -> l
     return found
 
 
-def _of_evaporation(m: Measured, e: Expected, solved: Solved, *, sound: bool) -> Iterator[str]:
+def _of_evaporation(m: Measured, e: Expected, solved: SolvedPad, *, sound: bool) -> Iterator[str]:
     """Yield the symptoms that need the airflow and what should evaporate; `sound`: no other."""
     airflow = e.airflow_kg_s or solved.airflow_kg_s
     would = _forward(m, airflow, e.effectiveness, e.contact_frac)
@@ -456,7 +456,7 @@ def _of_evaporation(m: Measured, e: Expected, solved: Solved, *, sound: bool) ->
 
 
 def compare_measured(
-    measured: Measured, expected: Expected, solved: Solved | None
+    measured: Measured, expected: Expected, solved: SolvedPad | None
 ) -> list[Finding]:
     """Compare what was measured and solved with what was expected."""
     findings = [*_as_set(measured, expected), *_as_solved(measured, expected, solved)]
@@ -523,7 +523,7 @@ _ALL_EVAPORATES = Finding(
 )
 
 
-def _agreement(solved: Solved) -> Finding:
+def _agreement(solved: SolvedPad) -> Finding:
     return judge(
         solved.off_k <= _FITS_K,
         good="the measured values agree with each other",
@@ -534,7 +534,7 @@ def _agreement(solved: Solved) -> Finding:
     )
 
 
-def why_not_told(solved: Solved | None) -> Finding | None:
+def why_not_told(solved: SolvedPad | None) -> Finding | None:
     """Return why a pad cannot be described by what was measured; None: it can."""
     if solved is None:
         return NOTHING_TOLD
@@ -543,7 +543,7 @@ def why_not_told(solved: Solved | None) -> Finding | None:
     return _ALL_EVAPORATES if solved.effectiveness is None else None
 
 
-def _as_solved(m: Measured, e: Expected, solved: Solved | None) -> Iterator[Finding]:
+def _as_solved(m: Measured, e: Expected, solved: SolvedPad | None) -> Iterator[Finding]:
     if solved is None:
         yield NOTHING_TOLD
         return

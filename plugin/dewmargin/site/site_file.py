@@ -94,7 +94,7 @@ def _catch(key: str, text: str) -> float | None:
         raise ValueError(f"{key}: {error}") from error
 
 
-class _Document(Inputs):
+class _SiteDocument(Inputs):
     """The file as a whole."""
 
     visit: Visit
@@ -154,7 +154,7 @@ def read_site(path: str | Path) -> SiteFile:
     """
     path = Path(path)
     raw = toml_file.read(path, "a site file")
-    whole = toml_file.checked(_Document, toml_file.document(raw, path), path, "")
+    whole = toml_file.checked(_SiteDocument, toml_file.document(raw, path), path, "")
     values = whole.pad.model_dump(exclude={"equipment", "supply"})
     try:
         measured = Measured(**values, p_pa=air.standard_pressure(whole.visit.elevation_m))

@@ -20,7 +20,7 @@ LEAST_MONTH_H = 600  # hours that make a month; 25 days, our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Hours:
+class YearHours:
     """Hourly means; arrays have the shape (n_hours,).
 
     `t_surface_c`, `w_offset_kg_kg` and `p_sat_surface_pa` have one row a surface; both saturation
@@ -44,7 +44,7 @@ class Hours:
     t_sky_c: FloatArray | None
 
 
-def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
+def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> YearHours:
     """Return a case's hourly means; a heating-season day is colder than the limit on average."""
     mean = case.hourly_mean
     start = case.interval_start[:: case.steps_per_hour]
@@ -62,7 +62,7 @@ def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
         p_sat, p_sat_surface = case.p_sat_pa, of_surfaces([s.p_sat_pa for s in case.surfaces])
     else:
         p_sat, p_sat_surface = air.saturation_pressure(t_air), air.saturation_pressure(t_surface)
-    return Hours(
+    return YearHours(
         interval_start=start,
         t_out_c=t_out,
         w_out_kg_kg=mean(case.w_out_kg_kg),
@@ -86,17 +86,17 @@ def hours_of(case: HourlyCase, *, heating_season_below_c: float) -> Hours:
     )
 
 
-def relative_humidity(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
+def relative_humidity(hours: YearHours, w_kg_kg: FloatArray) -> FloatArray:
     """Relative humidity of the hour means, as a fraction."""
     return air.vapour_pressure(w_kg_kg, hours.p_pa) / hours.p_sat_pa
 
 
-def dew_point(hours: Hours, w_kg_kg: FloatArray) -> FloatArray:
+def dew_point(hours: YearHours, w_kg_kg: FloatArray) -> FloatArray:
     """Dew point of the hour means, frost point below 0.01 °C. [°C]."""
     return air.dew_point(air.vapour_pressure(w_kg_kg, hours.p_pa))
 
 
-def month_means(hours: Hours, *values: FloatArray) -> list[FloatArray]:
+def month_means(hours: YearHours, *values: FloatArray) -> list[FloatArray]:
     """Means of each over the calendar months that are whole enough, in order from January."""
     month = hours.interval_start.astype("datetime64[M]").astype(np.int64) % 12
     _, index = np.unique(month, return_inverse=True)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import BoolArray, FloatArray, IntArray
     from dewmargin.solve.balance import Outcome
-    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.hours import YearHours
 
 LEAST_DIFFERENCE_K = 5.0  # of a month, below which a temperature index says nothing
 N_WORST = 10  # days whose worst hour is listed
@@ -74,7 +74,7 @@ class SurfaceHours:
         return result
 
 
-def surface_hours(case: HourlyCase, hours: Hours, outcome: Outcome) -> SurfaceHours:
+def surface_hours(case: HourlyCase, hours: YearHours, outcome: Outcome) -> SurfaceHours:
     """Follow every surface of a case through an outcome."""
     w = np.maximum(outcome.w_kg_kg + hours.w_offset_kg_kg, 0.0)
     condensing = condenses(hours, outcome.w_kg_kg)
@@ -97,7 +97,7 @@ def surface_hours(case: HourlyCase, hours: Hours, outcome: Outcome) -> SurfaceHo
     )
 
 
-def condenses(hours: Hours, w_kg_kg: FloatArray) -> BoolArray:
+def condenses(hours: YearHours, w_kg_kg: FloatArray) -> BoolArray:
     """Hours in which the mean humidity exceeds a surface's saturation, (n_surfaces, n_hours)."""
     w_at_surface = (w_kg_kg + hours.w_offset_kg_kg) * (1.0 - EDGE_SLACK)
     return surfaces.condenses(hours.t_surface_c, w_at_surface, hours.p_pa)
@@ -122,7 +122,7 @@ def _hours_of_any(happens: BoolArray) -> float:
 
 
 def surface_year(
-    case: HourlyCase, hours: Hours, outcome: Outcome, faces: SurfaceHours, i: int
+    case: HourlyCase, hours: YearHours, outcome: Outcome, faces: SurfaceHours, i: int
 ) -> Mapping[str, float | None]:
     """Return the year's numbers of surface i, by column; see `dewmargin.columns.SURFACES`."""
     surface, t_c = case.surfaces[i], hours.t_surface_c[i]
@@ -153,7 +153,7 @@ def surface_year(
 
 
 def _by_month(
-    hours: Hours, t_surface_c: FloatArray, p_vapour_pa: FloatArray
+    hours: YearHours, t_surface_c: FloatArray, p_vapour_pa: FloatArray
 ) -> tuple[float | None, float | None]:
     """Return the largest monthly humidity at a surface, and the least index of a cold month.
 
@@ -181,7 +181,7 @@ def longest_run(happens: BoolArray, *, wraps: bool) -> int:
     return int(lengths.max(initial=0))
 
 
-def worst_hours(hours: Hours, margin_k: FloatArray) -> IntArray:
+def worst_hours(hours: YearHours, margin_k: FloatArray) -> IntArray:
     """Return the worst hour of each of the ten worst days of a surface, the worst first."""
     day = hours.interval_start.astype("datetime64[D]")
     order = np.argsort(margin_k, kind="stable")

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, FloatArray
     from dewmargin.solve.balance import Outcome
     from dewmargin.solve.energy import Energy
-    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.hours import YearHours
     from dewmargin.solve.wetness import SurfaceHours
 
 DEMAND_HOUR_KG = 0.01  # less is no demand
@@ -46,7 +46,7 @@ UNKNOWN_WITHOUT_DEMAND = (
 
 
 def catch_up_hours(
-    hours: Hours, rh_set_frac: FloatArray, *, starts_anew: bool, runs_while_cooling: bool
+    hours: YearHours, rh_set_frac: FloatArray, *, starts_anew: bool, runs_while_cooling: bool
 ) -> BoolArray:
     """Hours whose demand belongs to a schedule more than to the building.
 
@@ -57,7 +57,7 @@ def catch_up_hours(
 
     Parameters
     ----------
-    hours : Hours
+    hours : YearHours
     rh_set_frac : float64 array, shape (n_hours,)
         Relative humidity to hold. [-]
     starts_anew : bool
@@ -90,7 +90,7 @@ def short_hours(demand_kg: FloatArray, added_kg: FloatArray) -> BoolArray:
 
 
 def comparison_row(
-    hours: Hours,
+    hours: YearHours,
     outcome: Outcome,
     faces: SurfaceHours,
     *,
@@ -103,7 +103,7 @@ def comparison_row(
 
     Parameters
     ----------
-    hours : Hours
+    hours : YearHours
     outcome : Outcome
     faces : SurfaceHours
     demand_kg : float64 array, shape (n_hours,), or None

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import BoolArray, FloatArray
     from dewmargin.contracts import Capability, Use
     from dewmargin.solve.cases import Building, Device, Ran
-    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.hours import YearHours
     from dewmargin.space.tariff import Tariff
 
 _ROOM = {
@@ -87,7 +87,7 @@ class Ledger:
 
     Attributes
     ----------
-    hours : Hours
+    hours : YearHours
     w_face, slope_per_k : float64 array, shape (n_surfaces, n_hours)
         Humidity ratio of saturation at each surface, and how fast its logarithm rises with its
         temperature. [kg/kg, 1/K]
@@ -95,14 +95,14 @@ class Ledger:
         Edges of the comfort band. [-]
     """
 
-    hours: Hours
+    hours: YearHours
     w_face: FloatArray
     slope_per_k: FloatArray
     low_rh: float
     high_rh: float
 
 
-def ledger(hours: Hours, *, low_rh: float, high_rh: float) -> Ledger:
+def ledger(hours: YearHours, *, low_rh: float, high_rh: float) -> Ledger:
     """Return what the accounts need of a building's hours."""
     w_face = air.humidity_ratio(hours.p_sat_surface_pa, hours.p_pa)
     t_c = hours.t_surface_c

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from dewmargin.scenario import Scenario
     from dewmargin.solve.balance import Outcome
     from dewmargin.solve.energy import Energy
-    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.hours import YearHours
     from dewmargin.solve.wetness import SurfaceHours
     from dewmargin.strategies.control import Control, Swing
     from dewmargin.studies.options.engine import Prepared
@@ -88,7 +88,7 @@ class Results:
 
     scenario: Scenario
     case: HourlyCase
-    hours: Hours
+    hours: YearHours
     options: tuple[Option, ...]
 
 
@@ -257,7 +257,7 @@ def _counted(
     )
 
 
-def _wall(scenario: Scenario, hours: Hours, outcome: Outcome) -> WallYear | None:
+def _wall(scenario: Scenario, hours: YearHours, outcome: Outcome) -> WallYear | None:
     """Screen the scenario's assembly, if it has one, in the room's air of an outcome."""
     assembly = scenario.assembly
     if assembly is None:

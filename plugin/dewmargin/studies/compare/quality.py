@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
     from dewmargin.solve.balance import Outcome
-    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.hours import YearHours
 
 QUALITY_RMSE_KG_KG = 0.2e-3
 QUALITY_GAP_FRAC = 0.05
@@ -40,14 +40,14 @@ class RunQuality:
 
 
 def quality(
-    case: HourlyCase, hours: Hours, *, rh_set: FloatArray, departure: Outcome
+    case: HourlyCase, hours: YearHours, *, rh_set: FloatArray, departure: Outcome
 ) -> RunQuality | None:
     """Compare a simulation's humidity and demand with a direct balance of its reported flows.
 
     Parameters
     ----------
     case : HourlyCase
-    hours : Hours
+    hours : YearHours
     rh_set : float64 array, shape (n_steps,)
         Relative humidity to hold. [-]
     departure : Outcome

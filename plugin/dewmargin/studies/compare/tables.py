@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from dewmargin.columns import BoolArray, Column, FloatArray
     from dewmargin.physics.assembly import WallYear
-    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.hours import YearHours
     from dewmargin.studies.compare.option import Option, Results
 
 SETTING_SPREAD_FRAC = 0.015  # around a line in outdoor temperature: more depends on other things
@@ -192,7 +192,7 @@ def _by_outdoor_temperature(
         )
 
 
-def _interval(hours: Hours, repeats: int) -> dict[str, np.ndarray]:
+def _interval(hours: YearHours, repeats: int) -> dict[str, np.ndarray]:
     start = np.tile(hours.interval_start, repeats)
     return {"interval_start": start, "interval_end": start + np.timedelta64(1, "h")}
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from dewmargin.scenario import Comfort
-    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.hours import YearHours
     from dewmargin.space.tariff import Tariff
     from dewmargin.units import Units
 
@@ -48,7 +48,7 @@ class Limits:
     units: Units = "si"
 
     @classmethod
-    def of(cls, comfort: Comfort, hours: Hours, tariff: Tariff | None) -> Limits:
+    def of(cls, comfort: Comfort, hours: YearHours, tariff: Tariff | None) -> Limits:
         """Return the limits of a year, by the length of the record."""
         share = min(hours.t_out_c.size / YEAR_H, 1.0)
         return cls(

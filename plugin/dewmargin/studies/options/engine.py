@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Capability, WhileWet
     from dewmargin.scenario import Comfort
-    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.hours import YearHours
 
 CASES_AT_ONCE = 32  # solved in one call: as many go through the year side by side
 Key = TypeVar("Key", bound="Hashable")
@@ -55,7 +55,7 @@ class Prepared:
     Attributes
     ----------
     case : HourlyCase
-    hours : Hours
+    hours : YearHours
     of : Building
         What the kernel takes of it.
     book : Ledger
@@ -63,7 +63,7 @@ class Prepared:
     """
 
     case: HourlyCase
-    hours: Hours
+    hours: YearHours
     of: cases.Building
     book: year_of_many.Ledger
 

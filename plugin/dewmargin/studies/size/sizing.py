@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Capability, Equipment, FeedWater, Mode, Use
-    from dewmargin.solve.hours import Hours
+    from dewmargin.solve.hours import YearHours
     from dewmargin.units import Units
     from dewmargin.weather.epw import HumidificationDesign, Weather
 
@@ -500,7 +500,7 @@ def _duration_rows(held: list[Held]) -> list[dict[str, Any]]:
 
 
 def _design_rows(
-    weather: Weather | None, case: HourlyCase, hours: Hours, held: list[Held]
+    weather: Weather | None, case: HourlyCase, hours: YearHours, held: list[Held]
 ) -> list[dict[str, Any]]:
     """Return the steady load of each strategy at each design humidity of the climate."""
     if weather is None:
@@ -515,7 +515,7 @@ def _design_rows(
 
 
 def _design_row(
-    case: HourlyCase, hours: Hours, held: Held, source: str, design: HumidificationDesign
+    case: HourlyCase, hours: YearHours, held: Held, source: str, design: HumidificationDesign
 ) -> dict[str, Any]:
     apart = np.abs(dew_point(hours, hours.w_out_kg_kg) - design.dew_point_c)
     # A header tells of many years: its dew point may be none of this file's.
@@ -545,7 +545,7 @@ def _design_row(
 
 
 def _size_row(
-    hours: Hours, search: Search, equipment: Equipment, water: FeedWater, names: tuple[str, ...]
+    hours: YearHours, search: Search, equipment: Equipment, water: FeedWater, names: tuple[str, ...]
 ) -> dict[str, Any]:
     case, held, given = search.case, search.held, search.given_units
     as_given = search.missed(given)
@@ -617,7 +617,7 @@ def _limit(search: Search, guess: float | None, time_frac: FloatArray) -> str:
 
 
 def _design_day(
-    hours: Hours, held: Held, equipment: Equipment, able: Flows, given: int
+    hours: YearHours, held: Held, equipment: Equipment, able: Flows, given: int
 ) -> dict[str, Any]:
     """Return what a unit can give on the day of the largest demand, beside its rated day."""
     none = ("design_day", "rated_kg_day", "able_kg_day", "derate_frac")

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.solve.year_of_many import N_METRICS
-from dewmargin.studies.sweep.blocks import TRIES, Refused, Solved, solve_cases
+from dewmargin.studies.sweep.blocks import TRIES, Refused, SolvedCases, solve_cases
 from dewmargin.studies.sweep.plan import Plan
 from dewmargin.studies.sweep.watch import end_with_watcher
 
@@ -31,7 +31,7 @@ READY = b"ready\n"
 LATE = "did not end in its time"
 
 
-def solve_apart(plan: Plan, block: Block, *, patience_s: float) -> list[Solved]:
+def solve_apart(plan: Plan, block: Block, *, patience_s: float) -> list[SolvedCases]:
     """Solve a block in processes of their own; halve what fails until single cases are left.
 
     Parameters
@@ -44,26 +44,28 @@ def solve_apart(plan: Plan, block: Block, *, patience_s: float) -> list[Solved]:
     return list(_apart(plan, block, block.start, block.stop, patience_s))
 
 
-def _apart(plan: Plan, block: Block, start: int, stop: int, patience_s: float) -> Iterator[Solved]:
+def _apart(
+    plan: Plan, block: Block, start: int, stop: int, patience_s: float
+) -> Iterator[SolvedCases]:
     limit_s = max(patience_s * (stop - start) / (block.stop - block.start), LEAST_S)
     alone = stop - start == 1
     why = ""
     for _ in range(TRIES if alone else 1):
         found = _in_a_process(plan, start, stop, limit_s)
-        if isinstance(found, Solved):
+        if isinstance(found, SolvedCases):
             yield found
             return
         why = found
     if alone:
         none = np.empty((0, len(plan.runners(block.scenario).options), N_METRICS))
-        yield Solved((), (), none, (Refused(start, why),))
+        yield SolvedCases((), (), none, (Refused(start, why),))
         return
     middle = (start + stop) // 2
     yield from _apart(plan, block, start, middle, patience_s)
     yield from _apart(plan, block, middle, stop, patience_s)
 
 
-def _in_a_process(plan: Plan, start: int, stop: int, limit_s: float) -> Solved | str:
+def _in_a_process(plan: Plan, start: int, stop: int, limit_s: float) -> SolvedCases | str:
     """Return what a process solved, or why it did not."""
     sweep = {"sweep": str(plan.path.absolute()), "device": plan.device}
     asked = json.dumps(sweep | {"start": start, "stop": stop})
@@ -89,7 +91,7 @@ def _in_a_process(plan: Plan, start: int, stop: int, limit_s: float) -> Solved |
     told = json.loads(about)
     draws = plan.draws(start, stop)
     n_options = len(plan.runners(plan.scenario_of(start)).options)
-    return Solved(
+    return SolvedCases(
         tuple(told["cases"]),
         tuple(draws[case - start] for case in told["cases"]),
         np.frombuffer(bytearray(numbers)).reshape(-1, n_options, N_METRICS),

@@ -50,7 +50,7 @@ class Refused:
 
 
 @dataclass(frozen=True, slots=True)
-class Solved:
+class SolvedCases:
     """Cases of one scenario with their numbers, (n_cases, n_options, n_metrics)."""
 
     cases: tuple[int, ...]
@@ -84,7 +84,7 @@ def solve_block(plan: Plan | str | Path, number: int) -> pa.Table:
     return table(plan, block.scenario, [solve_cases(plan, block.start, block.stop)])
 
 
-def solve_cases(plan: Plan, start: int, stop: int) -> Solved:
+def solve_cases(plan: Plan, start: int, stop: int) -> SolvedCases:
     """Solve cases of one scenario; what cannot be solved, or gives NaN twice, is set aside."""
     runner = plan.runners(plan.scenario_of(start))
     rows: list[tuple[int, Draw, Row]] = []
@@ -101,7 +101,7 @@ def solve_cases(plan: Plan, start: int, stop: int) -> Solved:
     reasons = _fill(runner, [row for _, _, row in rows], numbers)
     refused += [Refused(rows[i][0], reason) for i, reason in reasons.items()]
     kept = [i for i in range(len(rows)) if i not in reasons]
-    return Solved(
+    return SolvedCases(
         tuple(rows[i][0] for i in kept),
         tuple(rows[i][1] for i in kept),
         numbers[kept],
@@ -162,7 +162,7 @@ def told(error: Exception) -> str:
     return f"{type(error).__name__}: {text}" if text else type(error).__name__
 
 
-def table(plan: Plan, scenario: int, pieces: Sequence[Solved]) -> pa.Table:
+def table(plan: Plan, scenario: int, pieces: Sequence[SolvedCases]) -> pa.Table:
     """Return solved cases as one table, units and meanings with every column."""
     import pyarrow as pa  # noqa: PLC0415 - slow to import
 
