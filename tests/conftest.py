@@ -47,7 +47,7 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     whole = {Path(argument).resolve() for argument in config.args} <= {HERE, HERE.parent}
     if not whole or option.markexpr == "quick" or option.keyword or option.collectonly:
         return 0
-    return min(len(os.sched_getaffinity(0)), MOST_WORKERS)
+    return min(_cores(), MOST_WORKERS)
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
@@ -68,3 +68,10 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def _below_tests(path: Path) -> str:
     """Return the file or folder of `tests/` that a path is or lies in."""
     return path.relative_to(HERE).parts[0]
+
+
+def _cores() -> int:
+    """Return how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):  # not everywhere
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
