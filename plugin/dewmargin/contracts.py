@@ -56,6 +56,7 @@ class Use:
 
 
 UNKNOWN = Use(per_s=np.nan)
+USES = ("feed", "brought", "feed_heat", "fan", "electricity", "fuel")  # of a `Mode`
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

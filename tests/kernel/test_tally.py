@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import fields
 from inspect import isfunction
 
 import numpy as np
 import pytest
 
 from dewmargin import kernel
+from dewmargin.contracts import USES, Mode, Use
 from dewmargin.kernel import tally, year
 
 NAN = math.nan
@@ -25,6 +27,14 @@ def test_a_thread_s_year_is_made_of_the_account_s_own_pieces() -> None:
     assert {"owe", "booked", "comfort", "mark", "part_load"} <= set(names)
     for name in names:
         assert getattr(thread, name) is getattr(lanes, name)
+
+
+def test_uses_have_the_order_of_the_account_s_columns() -> None:
+    nothing = np.zeros(1)
+    mode = Mode(r0_kg_s=nothing, r1_kg_s=nothing, feed=Use())
+
+    assert [getattr(tally, name.upper()) for name in USES] == list(range(len(USES)))
+    assert set(USES) == {f.name for f in fields(mode) if isinstance(getattr(mode, f.name), Use)}
 
 
 def test_relative_humidity_of_a_humidity_ratio() -> None:
@@ -163,7 +173,7 @@ def account(module, seed: int) -> bytes:
     rows = draw.uniform(0.0, 3.0, (n_rows, n))
     rows[0] = 0.0
     rows[1] = NAN if seed % 2 else rows[1]
-    of_use = draw.integers(0, n_rows, (len(tally.USES), 2, 2))
+    of_use = draw.integers(0, n_rows, (len(USES), 2, 2))
     of_use[tally.FEED_HEAT] = 0
     share = np.clip(draw.uniform(-0.5, 1.2, (2, n_cases, n)), 0.0, 1.0)
     running, rest = step_s * share[0], step_s * (1.0 - share[0]) * share[1]

@@ -169,9 +169,10 @@ class Room:
     def ours(self, control: Control) -> Ours:
         """Return the same by the closed form, with the tolerances argued below."""
         case, capability = self.case, self.capability
-        [held] = hold(prepared(case, Comfort()), [Constant(name="x", rh=RH_SET)], control)
+        building = prepared(case, Comfort())
+        [held] = hold(building, [Constant(name="x", rh=RH_SET)], control)
         wish = balance.Asked(rh_set_frac=held.rh_set, capability=capability, wet=held.wet)
-        [(outcome, cycles)] = delivered(control, case, [wish])
+        [(outcome, cycles)] = delivered(building, control, [wish])
         rh = air.relative_humidity(case.t_air_c, outcome.w_kg_kg, case.p_pa)
         # The closed form itself, at what is then added.
         swing = control.swing(case, rh, capability, outcome.added_kg)

@@ -15,13 +15,13 @@ from dewmargin.solve import year_of_many
 from dewmargin.studies.frontier.lines import (
     MARGINS_K,
     Box,
-    Limit,
     Line,
     Space,
     neighbours,
     strategy_of,
     surface_rules,
 )
+from dewmargin.studies.options.limit import Limit
 
 GRID = tuple(range(-30, 16, 5))
 SPACE = Space(t_out_c=GRID, low_percent=10, high_percent=50, knots=4)

@@ -21,15 +21,8 @@ from dewmargin.studies.demo import demo_folder
 from dewmargin.studies.options import engine, runner
 from dewmargin.studies.options.limit import Limit
 from dewmargin.studies.stress import study as stress
-from dewmargin.studies.stress.study import (
-    LIMITED,
-    _indices,
-    design,
-    interval,
-    limited,
-    share_interval,
-    study,
-)
+from dewmargin.studies.stress.indices import design, indices, interval, share_interval
+from dewmargin.studies.stress.study import LIMITED, limited, study
 from stress_case import january, small
 
 BOTH = ("sobol", "latin_hypercube")
@@ -98,7 +91,7 @@ def test_the_shares_of_a_known_function_are_found(sampling) -> None:
     a, b = design(3, 5 * 4096, sampling, seed=1)
     f = ishigami(-np.pi + 2.0 * np.pi * saltelli(a, b))
 
-    first, total = (each[:, 0, 0] for each in _indices(f[..., None, None]))
+    first, total = (each[:, 0, 0] for each in indices(f[..., None, None]))
 
     terms_first = (f[:, 1:2] - f.mean()) * (f[:, 2:] - f[:, :1])
     terms_total = 0.5 * (f[:, :1] - f[:, 2:]) ** 2
@@ -118,7 +111,7 @@ def test_shares_are_those_that_scipy_has() -> None:
         func={"f_A": f[:, 0][None], "f_B": f[:, 1][None], "f_AB": f[:, 2:].T[:, None]}, n=len(f)
     )
 
-    first, total = _indices(f[..., None, None])
+    first, total = indices(f[..., None, None])
 
     np.testing.assert_allclose(first[:, 0, 0], theirs.first_order.ravel(), rtol=1e-10)
     np.testing.assert_allclose(total[:, 0, 0], theirs.total_order.ravel(), rtol=1e-10)
@@ -132,7 +125,7 @@ def test_what_is_not_known_everywhere_or_does_not_vary_has_no_shares() -> None:
     rounding = 1e6 + 1e-6 * rng.random((16, 4))
     results = np.stack([varies, once, np.full((16, 4), 5.0), rounding], axis=-1)[:, :, None]
 
-    first, total = _indices(results)
+    first, total = indices(results)
 
     for found in (first, total):
         assert np.isfinite(found[..., 0]).all()

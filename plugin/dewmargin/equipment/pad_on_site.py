@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,27 +13,53 @@ from dewmargin.equipment.humidifier import Inlet
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from dewmargin.columns import FloatArray
     from dewmargin.contracts import Words, Work
-    from dewmargin.equipment.wetted_pad import AtWork, WettedPad
 
 # Tolerances beside those of feed and drain; common practice, no source.
 _EVAPORATION_FRAC, _OUT_K = 0.2, 1.5
 _DRAINS_FRAC = 1e-3  # of the feed: less that drains cannot be caught
 
 
-def readings(pad: WettedPad, work: Work, words: Words) -> Iterator[Reading]:
-    """Yield what to measure on a pad in these conditions."""
-    at_work = pad.at_work(_inlet(work))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AtWork:
+    """One pad that runs: what can be measured there; arrays of one shape.
+
+    Attributes
+    ----------
+    airflow_kg_s : float64 array
+        Dry air through the pad. [kg/s]
+    t_in_c, t_out_c, t_wet_bulb_c : float64 array
+        Air before and behind it, wet bulb of the former. [°C]
+    feed_kg_s, evaporation_kg_s, drain_kg_s : float64 array
+        Water. [kg/s]
+    t_drain_c : float64 array
+        Drain; the wet bulb where nothing drains. [°C]
+    """
+
+    airflow_kg_s: FloatArray
+    t_in_c: FloatArray
+    t_out_c: FloatArray
+    t_wet_bulb_c: FloatArray
+    feed_kg_s: FloatArray
+    evaporation_kg_s: FloatArray
+    drain_kg_s: FloatArray
+    t_drain_c: FloatArray
+
+
+def readings(at_work: AtWork, work: Work, words: Words, *, in_ducts: bool) -> Iterator[Reading]:
+    """Yield what to measure on a pad that runs so, in these conditions."""
     work = replace(
         work,
         feed_kg_h=3600.0 * float(at_work.feed_kg_s.item()),
         evaporation_kg_h=3600.0 * float(at_work.evaporation_kg_s.item()),
     )
-    yield from _of_water(pad, work, at_work, words)
+    yield from _of_water(work, at_work, words, in_ducts=in_ducts)
     yield _cooled(work, at_work, words)
 
 
-def _inlet(work: Work) -> Inlet:
+def inlet_of(work: Work) -> Inlet:
+    """Return what a unit takes in under these conditions."""
     return Inlet(
         t_c=np.array([work.t_in_c]),
         p_pa=np.array([work.p_pa]),
@@ -45,8 +71,8 @@ def _inlet(work: Work) -> Inlet:
     )
 
 
-def _of_water(pad: WettedPad, work: Work, at_work: AtWork, words: Words) -> Iterator[Reading]:
-    at_drain = "" if pad.arrangement == "room" else ", or at the drain with the blower off"
+def _of_water(work: Work, at_work: AtWork, words: Words, *, in_ducts: bool) -> Iterator[Reading]:
+    at_drain = "" if not in_ducts else ", or at the drain with the blower off"
     yield _catch(
         "feed_kg_h",
         "feed of a unit",

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dewmargin.kernel.tally import USES
+from dewmargin.contracts import USES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

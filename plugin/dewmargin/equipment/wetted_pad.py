@@ -12,16 +12,18 @@ from pydantic import Field, model_validator
 
 from dewmargin.contracts import SiteAnswer
 from dewmargin.equipment.humidifier import Given, Humidifier, own_power_w
-from dewmargin.equipment.pad_on_site import readings
+from dewmargin.equipment.pad_on_site import AtWork, inlet_of, readings
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air, hardness, media, pad
 from dewmargin.space.plant import HOTTEST_SUPPLY_C
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from dewmargin.case import AirSystem, HourlyCase
     from dewmargin.columns import FloatArray
-    from dewmargin.contracts import Capability, FeedWater, Words, Work
+    from dewmargin.contracts import Capability, FeedWater, Reading, Words, Work
     from dewmargin.equipment.humidifier import Inlet
 
 _DRY_FRAC = 0.999  # of the feed evaporated: the foot of the pad is dry
@@ -119,32 +121,6 @@ def _beyond(turns: list[FloatArray]) -> FloatArray:
     shrink = np.minimum(np.where(small, 0.0, step / np.where(small, 1.0, before)), 0.9)
     result: FloatArray = shrink / (1.0 - shrink)
     return result
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AtWork:
-    """One pad that runs: what can be measured there; arrays of one shape.
-
-    Attributes
-    ----------
-    airflow_kg_s : float64 array
-        Dry air through the pad. [kg/s]
-    t_in_c, t_out_c, t_wet_bulb_c : float64 array
-        Air before and behind it, wet bulb of the former. [°C]
-    feed_kg_s, evaporation_kg_s, drain_kg_s : float64 array
-        Water. [kg/s]
-    t_drain_c : float64 array
-        Drain; the wet bulb where nothing drains. [°C]
-    """
-
-    airflow_kg_s: FloatArray
-    t_in_c: FloatArray
-    t_out_c: FloatArray
-    t_wet_bulb_c: FloatArray
-    feed_kg_s: FloatArray
-    evaporation_kg_s: FloatArray
-    drain_kg_s: FloatArray
-    t_drain_c: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -581,7 +557,7 @@ class WettedPad(Humidifier):
             drain="",
             runs_on=self.valve == "open",
             plenums_pa=plenums_pa,
-            readings=() if work is None else tuple(readings(self, work, words)),
+            readings=() if work is None else tuple(self._readings(work, words)),
             symptoms=(
                 "drain_hot",
                 "not_cooled",
@@ -590,6 +566,10 @@ class WettedPad(Humidifier):
                 "blown_off",
             ),
         )
+
+    def _readings(self, work: Work, words: Words) -> Iterator[Reading]:
+        at_work = self.at_work(inlet_of(work))
+        return readings(at_work, work, words, in_ducts=self.arrangement != "room")
 
     def _plenum(self, inlet: Inlet, airflow_kg_s: FloatArray) -> _Plenum:
         """Return the air before the pads; away from a bypass it is not changed by them."""

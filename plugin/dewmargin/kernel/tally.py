@@ -53,8 +53,8 @@ if "jit" not in globals():  # the loader of a twin sets them beforehand
 OF_ROOM = 17
 CANDIDATES = 16  # hours of which one is the worst
 
-# What a device uses, and the columns of what `device` finds: these, and what is made of them.
-USES = ("feed", "brought", "feed_heat", "fan", "electricity", "fuel")
+# What a device uses (`contracts.USES`), and the columns of what `device` finds: these, and what is
+# made of them.
 FEED, BROUGHT, FEED_HEAT, FAN, ELECTRICITY, FUEL = range(6)
 HOT_FEED, WATER_HEATING, MAKEUP, SPACE_HEATING = range(6, 10)
 OF_DEVICE = 10

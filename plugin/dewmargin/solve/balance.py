@@ -118,7 +118,7 @@ def setpoint_humidity_ratio(case: HourlyCase, rh_set_frac: FloatArray) -> FloatA
     return np.where(off, NEVER, w_set)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Asked:
     """What a space is to hold, and with which device.
 
@@ -150,9 +150,11 @@ def demand(
     )[0]
 
 
-def baseline(case: HourlyCase, *, start: State | None = None) -> Outcome:
-    """Solve the year without a humidifier, condensation active."""
-    return _baseline(case, start=start)[0]
+def baseline(
+    case: HourlyCase, *, start: State | None = None, of: cases.Building | None = None
+) -> Outcome:
+    """Solve the year without a humidifier, condensation active; `of` as for `deliver_all`."""
+    return _baseline(case, start=start, of=of)[0]
 
 
 def deliver(
@@ -199,7 +201,11 @@ def deliver(
 
 
 def deliver_all(
-    case: HourlyCase, asked: Sequence[Asked], *, start: State | None = None
+    case: HourlyCase,
+    asked: Sequence[Asked],
+    *,
+    start: State | None = None,
+    of: cases.Building | None = None,
 ) -> list[Outcome]:
     """Solve the year for all that is asked of a space, side by side; none depends on another.
 
@@ -213,6 +219,8 @@ def deliver_all(
         Where each starts; by default a whole year starts from its own last 14 days, a part of a
         year as it would be without a humidifier: a simulation at its own humidity, the house model
         at the equilibrium of its first step.
+    of : Building, optional
+        The case as the kernel takes it, if it is made already.
     """
     if case.held_zones:
         starts = [None if start is None else start.of([i]) for i in range(len(asked))]
@@ -228,6 +236,7 @@ def deliver_all(
             [_to_hold(case, asked[i]) for i in some],
             [asked[i].capability for i in some],
             start=None if start is None else start.of(some),
+            of=of,
         )
         found += [outcome for outcome, _ in solved]
     return found
@@ -243,9 +252,11 @@ def direct(case: HourlyCase) -> HourlyCase:
     return replace(case, departure=False, w_base_kg_kg=np.zeros(case.n_steps))
 
 
-def _baseline(case: HourlyCase, *, start: State | None) -> tuple[Outcome, FloatArray]:
+def _baseline(
+    case: HourlyCase, *, start: State | None, of: cases.Building | None = None
+) -> tuple[Outcome, FloatArray]:
     never = _always(np.full(case.n_steps, NEVER), len(case.surfaces))
-    return _solve(case, [never], [idle(case.n_steps)], start=start)[0]
+    return _solve(case, [never], [idle(case.n_steps)], start=start, of=of)[0]
 
 
 def _always(w_set: FloatArray, n_surfaces: int = 0) -> _ToHold:
@@ -292,16 +303,16 @@ def _in_turn(case: HourlyCase, asked: Asked, *, start: State | None) -> Outcome:
     raised = np.zeros((1 + len(zones), case.n_steps))
     for _ in range(_MOST_TURNS):
         brought = np.sum(given * raised[1:], axis=0)
-        [(outcome, x)] = _solve(case, [held], [capability], start=start, brought_kg_s=brought)
+        of = cases.building(case, brought_kg_s=brought)
+        [(outcome, x)] = _solve(case, [held], [capability], start=start, of=of)
         settled = float(np.max(np.abs(x - unraised - raised[0]))) < _SETTLED_KG_KG
         raised[0] = x - unraised
         if settled:
             break
         for i, zone in enumerate(zones):
             received = np.sum(case.held_zones[i].received_kg_s * raised, axis=0)
-            [(_, raised[1 + i])] = _solve(
-                zone, [targets[i]], [None], start=None, brought_kg_s=received
-            )
+            of = cases.building(zone, brought_kg_s=received)
+            [(_, raised[1 + i])] = _solve(zone, [targets[i]], [None], start=None, of=of)
     return outcome
 
 
@@ -318,11 +329,11 @@ def _solve(
     capabilities: Sequence[Capability | None],
     *,
     start: State | None,
-    brought_kg_s: FloatArray | None = None,
+    of: cases.Building | None = None,
 ) -> list[tuple[Outcome, FloatArray]]:
     """Solve the year of each; return what happened, and the mean of the kernel's x in each step."""
     n = len(held)
-    of = cases.building(case, brought_kg_s=brought_kg_s)
+    of = cases.building(case) if of is None else of
     ran = cases.solve(
         of,
         cases.Cases(

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin import columns, kernel
+from dewmargin.contracts import USES
 from dewmargin.kernel import tally
 from dewmargin.kernel.source import ACCOUNTED
 from dewmargin.physics import air
@@ -342,7 +343,7 @@ def use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
     """Return the distinct rows of what a device uses, and which each use has in each mode."""
     values: list[FloatArray | float] = [0.0]
     seen: dict[float | int, int] = {0.0: 0}
-    of_use = np.zeros((len(tally.USES), 2, 2), dtype=np.int64)
+    of_use = np.zeros((len(USES), 2, 2), dtype=np.int64)
 
     def row(value: FloatArray | float) -> int:
         # One number, or one array used twice, needs one row.
@@ -355,7 +356,7 @@ def use_rows(can: Capability, n: int) -> tuple[FloatArray, np.ndarray]:
     for m, mode in enumerate((can.heat, can.added)):
         if mode is None:
             continue
-        for k, name in enumerate(tally.USES):
+        for k, name in enumerate(USES):
             use: Use = getattr(mode, name)
             of_use[k, m] = row(use.per_s), row(use.per_kg)
     rows = np.empty((len(values), n))

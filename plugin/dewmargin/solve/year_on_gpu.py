@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dewmargin.case import WARM_UP_DAYS
+from dewmargin.contracts import USES
 from dewmargin.errors import InputError
 from dewmargin.kernel import tally, year
 from dewmargin.physics import air
@@ -275,7 +276,7 @@ def _device(job: Job, which: int) -> FloatArray:
 def _uses(job: Job, which: int) -> tuple[FloatArray, np.ndarray]:
     """Return what a device uses, and where each use has its rows."""
     if (taker := job.takers.get(which)) is None:
-        nothing = np.zeros((len(tally.USES), 2, 2), dtype=np.int64)
+        nothing = np.zeros((len(USES), 2, 2), dtype=np.int64)
         return np.zeros((1, job.of.case.n_steps)), nothing
     return year_of_many.use_rows(taker.capability, job.of.case.n_steps)
 

@@ -99,7 +99,7 @@ def number(option: Rated, column: str) -> float:
 
 def without_humidifier(scenario: Scenario, building: Prepared) -> Option:
     """Return the option that every other is compared with."""
-    dry = balance.baseline(building.case)
+    dry = building.baseline()
     faces = surface_hours(building.case, building.hours, dry)
     nothing = None if scenario.tariff is None else 0.0
     return Option(
@@ -149,7 +149,7 @@ def humidified(
     return [
         _option(scenario, building, each, outcome, cycles)
         for each, (outcome, cycles) in zip(
-            asked, delivered(scenario.control, case, wishes), strict=True
+            asked, delivered(building, scenario.control, wishes), strict=True
         )
     ]
 
@@ -165,13 +165,13 @@ class _Fitted:
 
 
 def delivered(
-    control: Control, case: HourlyCase, wishes: Sequence[balance.Asked]
+    building: Prepared, control: Control, wishes: Sequence[balance.Asked]
 ) -> list[tuple[Outcome, float | None]]:
     """Solve the years; where the humidity swings, again at its mean, and count the starts.
 
     How far it swings follows from what was added, so that a swing needs a second solution.
     """
-    outcomes = balance.deliver_all(case, wishes)
+    case, outcomes = building.case, building.outcomes(wishes)
     if not control.swings:
         return [(outcome, None) for outcome in outcomes]
     means = []
@@ -181,7 +181,7 @@ def delivered(
         if wet is not None:
             wet = replace(wet, rh_frac=shifted(wet.rh_frac, offset))
         means.append(replace(wish, rh_set_frac=shifted(wish.rh_set_frac, offset), wet=wet))
-    outcomes = balance.deliver_all(case, means)
+    outcomes = building.outcomes(means)
     starts_per_h = [
         _swing(control, case, mean, outcome).starts_per_h
         for mean, outcome in zip(means, outcomes, strict=True)

@@ -14,6 +14,7 @@ from dewmargin.physics.series import least_ahead
 from dewmargin.solve import balance, year_of_many
 from dewmargin.studies.frontier.lines import strategy_of
 from dewmargin.studies.options.engine import CASES_AT_ONCE, Pile, prepared, require_alone, solve
+from dewmargin.studies.options.held import capability
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,21 +57,15 @@ class Trial:
     ) -> None:
         require_alone(case)
         self.scenario, self.case, self.space = scenario, case, space
-        self._building = prepared(case, scenario.comfort)
-        self.season_h = float(np.count_nonzero(self._building.hours.heating_season))
+        building = self._building = prepared(case, scenario.comfort)
+        self.season_h = float(np.count_nonzero(building.hours.heating_season))
         water = supply.feed_water(case)
         most = self._rh(space.flat(space.high_percent, 0))
-        demand = balance.demand(case, most)
-        dry = balance.baseline(case)
-        capability = equipment.capability(
-            case,
-            water,
-            w_base_kg_kg=np.repeat(dry.w_kg_kg, case.steps_per_hour),
-            w_set_kg_kg=balance.setpoint_humidity_ratio(case, most),
-            demand_kg_s=np.repeat(demand.added_kg / 3600.0, case.steps_per_hour),
-        )
+        [demand] = building.outcomes([balance.Asked(rh_set_frac=most, capability=None)])
+        w_most = balance.setpoint_humidity_ratio(case, most)
+        can = capability(equipment, case, water, building.baseline(), w_set=w_most, demand=demand)
         self._taker = year_of_many.Taker(
-            capability=capability, heater=water.heater, tariff=scenario.tariff
+            capability=can, heater=water.heater, tariff=scenario.tariff
         )
         self._with_demand = with_demand
         self._known: dict[Line, Numbers] = {}

@@ -1,7 +1,7 @@
 """The engine of all studies: a building prepared once, and many options of it solved in one call.
 
-What is asked for with its hours goes through `dewmargin.solve.balance.deliver_all`, what is asked
-for as year numbers through a `Pile`. Two things stay apart: zones humidified beside a space are
+What is asked for with its hours goes through `Prepared.outcomes`, what is asked for as year numbers
+through a `Pile`. Two things stay apart: zones humidified beside a space are
 solved in turn until they agree, one option at a time (`require_alone` refuses them where many are
 tried), and the swing of a controller needs a second solution, at the mean that the first gives.
 """
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
     from dewmargin.contracts import Capability, WhileWet
     from dewmargin.scenario import Comfort
+    from dewmargin.solve.balance import Outcome
     from dewmargin.solve.hours import YearHours
 
 CASES_AT_ONCE = 32  # solved in one call: as many go through the year side by side
@@ -66,6 +67,14 @@ class Prepared:
     hours: YearHours
     of: cases.Building
     book: year_of_many.Ledger
+
+    def baseline(self) -> Outcome:
+        """Return the year without a humidifier, with its hours."""
+        return balance.baseline(self.case, of=self.of)
+
+    def outcomes(self, asked: Sequence[balance.Asked]) -> list[Outcome]:
+        """Return what happens for all that is asked, side by side, with its hours."""
+        return balance.deliver_all(self.case, asked, of=self.of)
 
 
 def prepared(case: HourlyCase, comfort: Comfort) -> Prepared:

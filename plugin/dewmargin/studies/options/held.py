@@ -43,13 +43,26 @@ class Held:
         self, equipment: Equipment, case: HourlyCase, water: FeedWater, dry: Outcome
     ) -> Capability:
         """Return what an equipment on a supply can do for it; `dry` is the year without one."""
-        return equipment.capability(
-            case,
-            water,
-            w_base_kg_kg=np.repeat(dry.w_kg_kg, case.steps_per_hour),
-            w_set_kg_kg=self.w_set,
-            demand_kg_s=np.repeat(self.demand.added_kg / 3600.0, case.steps_per_hour),
-        )
+        return capability(equipment, case, water, dry, w_set=self.w_set, demand=self.demand)
+
+
+def capability(
+    equipment: Equipment,
+    case: HourlyCase,
+    water: FeedWater,
+    dry: Outcome,
+    *,
+    w_set: FloatArray,
+    demand: Outcome,
+) -> Capability:
+    """Return what an equipment can do between the year without one and what is to be held."""
+    return equipment.capability(
+        case,
+        water,
+        w_base_kg_kg=np.repeat(dry.w_kg_kg, case.steps_per_hour),
+        w_set_kg_kg=w_set,
+        demand_kg_s=np.repeat(demand.added_kg / 3600.0, case.steps_per_hour),
+    )
 
 
 def in_truth(
@@ -76,8 +89,8 @@ def hold(building: Prepared, strategies: Sequence[Strategy], control: Control) -
         _require_no_peeking(strategy, seen, rh_rule, wet)
         rules.append(rh_rule)
         truths.append(in_truth(control, case, rh_rule, wet))
-    demands = balance.deliver_all(
-        case, [balance.Asked(rh_set_frac=rh, capability=None, wet=wet) for rh, wet in truths]
+    demands = building.outcomes(
+        [balance.Asked(rh_set_frac=rh, capability=None, wet=wet) for rh, wet in truths]
     )
     return [
         _held(building, strategy, rh_rule, *truth, demand)

@@ -160,7 +160,9 @@ class PreparedDevice:
         control = scenario.control
         seen = control.measured(case)
         held = [control.true_setpoint(case, s.setpoint(seen)) for s in scenario.strategies]
-        demand = np.mean([balance.demand(case, rh).added_kg for rh in held], axis=0) / 3600.0
+        asked = [balance.Asked(rh_set_frac=rh, capability=None) for rh in held]
+        demands = [each.added_kg for each in balance.deliver_all(case, asked)]
+        demand = np.mean(demands, axis=0) / 3600.0
         base = np.repeat(balance.baseline(case).w_kg_kg, case.steps_per_hour)
         # Some draw may want it where the scenario itself is cooled.
         warm = replace(case, cooling=np.zeros(case.n_steps, dtype=bool))

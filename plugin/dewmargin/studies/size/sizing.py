@@ -14,7 +14,7 @@ import numpy as np
 
 from dewmargin import columns
 from dewmargin.columns import Table
-from dewmargin.contracts import InUnits
+from dewmargin.contracts import USES, InUnits
 from dewmargin.errors import InputError
 from dewmargin.physics import air
 from dewmargin.reports import notebook
@@ -94,12 +94,11 @@ def scaled(capability: Capability, factor: float) -> Capability:
         return replace(of, per_s=of.per_s * factor)
 
     def mode(of: Mode) -> Mode:
-        names = ("feed", "brought", "feed_heat", "fan", "electricity", "fuel")
         return replace(
             of,
             r0_kg_s=of.r0_kg_s * factor,
             r1_kg_s=of.r1_kg_s * factor,
-            **{name: use(getattr(of, name)) for name in names},
+            **{name: use(getattr(of, name)) for name in USES},
         )
 
     load_ = capability.part_load
@@ -214,7 +213,14 @@ class Search:
     def outcome(self, units: float) -> balance.Outcome:
         """Solve the year with so many units."""
         held = self.held
-        return balance.deliver(self.case, held.rh_set, self.capability(units), wet=held.wet)
+        [outcome] = self.building.outcomes(
+            [
+                balance.Asked(
+                    rh_set_frac=held.rh_set, capability=self.capability(units), wet=held.wet
+                )
+            ]
+        )
+        return outcome
 
     def missed(self, units: float) -> Missed | None:
         """Return what so many units fall short of; None: there is no room for them."""
@@ -435,7 +441,7 @@ def size_case(
     building = prepared(case, scenario.comfort)
     hours = building.hours
     held = hold(building, scenario.strategies, scenario.control)
-    dry = balance.baseline(case)
+    dry = building.baseline()
     most_h = float(np.floor(SHORT_FRAC * case.n_hours)) if shortfall_h is None else shortfall_h
     pairs = [
         (each, equipment, supply.name, supply.feed_water(case))

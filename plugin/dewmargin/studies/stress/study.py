@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -32,6 +32,7 @@ from dewmargin.studies.compare.verdict import Limits, preferred
 from dewmargin.studies.options.limit import Limit
 from dewmargin.studies.options.record import about, inputs_sha256, write_tables
 from dewmargin.studies.options.runner import Runner
+from dewmargin.studies.stress.indices import Sampling, design, indices, interval, share_interval
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -40,17 +41,13 @@ if TYPE_CHECKING:
     from dewmargin.studies.compare.comparison import Comparison
     from dewmargin.units import Units
 
-Sampling = Literal["sobol", "latin_hypercube"]
 After = Callable[[float], None]
 
 # Besides the year numbers: condensation hours beyond those without humidifier, in the same draw.
 EXTRA = "extra_condensation_h"
 LIMITED = (*year_of_many.METRICS, EXTRA)
 QUANTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
-SURE = 0.95  # of the intervals told with quantiles and probabilities
-LEAST_BASE = 8
 USUALLY_RANKED = 2  # options whose inputs are ranked, unless asked otherwise
-ROUNDING = 1e-9  # of the largest value
 CHECKED = 4  # draws that are compared in full
 
 
@@ -327,32 +324,6 @@ def limited(numbers: FloatArray, name: str) -> FloatArray:
     return wet - wet[:, :1]
 
 
-def interval(values: FloatArray, q: float) -> tuple[float, float]:
-    """Return the interval that holds a quantile with 95 %, by order statistics of sorted values.
-
-    *Source.* Binomial distribution of the number of values below a quantile; for draws that fill
-    the space more evenly than chance it is wider than need be.
-    """
-    from scipy import stats  # noqa: PLC0415 - slow to import
-
-    n = values.size
-    below = stats.binom.ppf([0.5 * (1.0 - SURE), 0.5 * (1.0 + SURE)], n, q)
-    low, high = int(max(below[0] - 1, 0)), int(min(below[1], n - 1))
-    return float(values[low]), float(values[high])
-
-
-def share_interval(part: int, whole: int) -> tuple[float | None, float | None]:
-    """Return the interval of a share with 95 % (Clopper and Pearson 1934)."""
-    from scipy import stats  # noqa: PLC0415 - slow to import
-
-    if not whole:
-        return None, None
-    tail = 0.5 * (1.0 - SURE)
-    low = 0.0 if part == 0 else float(stats.beta.ppf(tail, part, whole - part + 1))
-    high = 1.0 if part == whole else float(stats.beta.ppf(1.0 - tail, part + 1, whole - part))
-    return low, high
-
-
 def study(
     source: str | Path | Scenario,
     *,
@@ -403,25 +374,6 @@ def study(
         raise scenario.placed(error) from error
 
 
-def design(
-    n_doubts: int, samples: int, sampling: Sampling, seed: int
-) -> tuple[FloatArray, FloatArray]:
-    """Return A and B in the unit cube, each of the shape (n_base, n_doubts).
-
-    *Source.* Saltelli et al. 2010, Computer Physics Communications 181(2): one sequence of twice as
-    many dimensions, cut in two; n_base is a power of two for a Sobol sequence.
-    """
-    from scipy.stats import qmc  # noqa: PLC0415 - slow to import
-
-    n = max(LEAST_BASE, math.ceil(samples / (n_doubts + 2)))
-    if sampling == "sobol":
-        power = math.ceil(math.log2(n))
-        cube = qmc.Sobol(2 * n_doubts, scramble=True, rng=seed).random_base2(power)
-    else:
-        cube = qmc.LatinHypercube(2 * n_doubts, rng=seed).random(n)
-    return cube[:, :n_doubts], cube[:, n_doubts:]
-
-
 class _Study:
     """A study of one scenario: its runner, with what only the study asks."""
 
@@ -465,7 +417,7 @@ class _Study:
             for pair in _pairs(draws_a, draws_b)
         ]
         second = self._all(mixed, ranked, lambda done: after(share + (1.0 - share) * done))
-        first_order, total = _indices(np.concatenate([first[:, :, list(ranked)], second], axis=1))
+        first_order, total = indices(np.concatenate([first[:, :, list(ranked)], second], axis=1))
         return Stress(
             scenario=self.runner.scenario,
             doubts=tuple(self.runner.doubts),
@@ -630,37 +582,3 @@ class _Drawn:
         self.place, self.name = place, str(place)
         known = zip(year_of_many.METRICS, numbers.tolist(), strict=True)
         self.row = {name: None if math.isnan(value) else value for name, value in known}
-
-
-def _indices(results: FloatArray) -> tuple[FloatArray, FloatArray]:
-    r"""Return Sobol' indices of every option's numbers, each (n_doubts, n_options, n_metrics).
-
-    Parameters
-    ----------
-    results : float64 array, shape (n_base, 2 + n_doubts, n_options, n_metrics)
-        Of A, of B, and of A with each input from B; NaN is not known.
-
-    Notes
-    -----
-    .. math:: S_i = \overline{f_B (f_{AB_i} - f_A)} / V \qquad
-        T_i = \overline{(f_A - f_{AB_i})^2} / 2V
-
-    with f less its mean, and its variance V, over A and B. A number that is not known in some draw,
-    or varies by rounding only, has no shares of anything: NaN.
-
-    *Source.* Saltelli et al. 2010, Computer Physics Communications 181(2), table 2 (b) and (f),
-    the latter of Jansen 1999.
-    """
-    if results.shape[1] == 1:  # nothing is drawn
-        nothing = np.empty((0, *results.shape[2:]))
-        return nothing, nothing
-    drawn = results[:, :2]
-    centred = results - drawn.mean(axis=(0, 1))
-    f_a, f_b, mixed = centred[:, 0], centred[:, 1], centred[:, 2:]
-    variance = np.mean(centred[:, :2] ** 2, axis=(0, 1))
-    known = np.isfinite(results).all(axis=(0, 1))
-    varies = known & (np.ptp(drawn, axis=(0, 1)) > ROUNDING * np.abs(drawn).max(axis=(0, 1)))
-    variance = np.where(varies, variance, np.nan)
-    first = np.mean(f_b[:, None] * (mixed - f_a[:, None]), axis=0) / variance
-    total = np.mean((f_a[:, None] - mixed) ** 2, axis=0) / (2.0 * variance)
-    return first, total
