@@ -10,6 +10,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from dewmargin.studies.frontier.trial import Trial
+from dewmargin.studies.options.engine import prepared
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -78,7 +79,7 @@ def trial_of(scenario: Scenario, case: HourlyCase, space: Space) -> Trial:
     """Return a trial of the first device on the last supply, which needs no mains, with demand."""
     return Trial(
         scenario,
-        case,
+        prepared(case, scenario.comfort),
         scenario.equipment[0],
         scenario.supplies[-1],
         space=space,

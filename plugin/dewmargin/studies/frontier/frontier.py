@@ -25,8 +25,7 @@ from dewmargin.errors import InputError
 from dewmargin.reports import notebook
 from dewmargin.reports.tables import rows
 from dewmargin.scenario import Scenario, load
-from dewmargin.solve import balance, year_of_many
-from dewmargin.solve.hours import hours_of
+from dewmargin.solve import year_of_many
 from dewmargin.solve.wetness import condenses
 from dewmargin.studies.compare.comparison import compare_case
 from dewmargin.studies.compare.verdict import Limits
@@ -41,6 +40,7 @@ from dewmargin.studies.frontier.lines import (
     surface_rules,
 )
 from dewmargin.studies.frontier.trial import Trial
+from dewmargin.studies.options.engine import Prepared, prepared
 from dewmargin.studies.options.limit import Limit
 from dewmargin.studies.options.record import about, write_tables
 
@@ -521,10 +521,16 @@ def _found(
         knots=knots,
         rules=rules,
     )
-    accepted = limits or _accepted_by_verdict(scenario, case)
+    building = prepared(case, scenario.comfort)
+    accepted = limits or _accepted_by_verdict(scenario, building)
     asked = {*goals, *(limit.name for limit in accepted)}
     trial = Trial(
-        only, case, device, feed, space=space, with_demand=bool(asked & set(year_of_many.OF_DEMAND))
+        only,
+        building,
+        device,
+        feed,
+        space=space,
+        with_demand=bool(asked & set(year_of_many.OF_DEMAND)),
     )
     # A goal is shown beyond what is accepted of it.
     required = limits or tuple(limit for limit in accepted if limit.name not in goals)
@@ -550,16 +556,19 @@ def _found(
     )
 
 
-def _accepted_by_verdict(scenario: Scenario, case: HourlyCase) -> tuple[Limit, ...]:
+def _accepted_by_verdict(scenario: Scenario, building: Prepared) -> tuple[Limit, ...]:
     """Return the condensation that the verdict of a comparison accepts, if there are surfaces."""
-    if not case.surfaces:
+    if not building.case.surfaces:
         return ()
-    comfort = scenario.comfort
-    hours = hours_of(case, heating_season_below_c=comfort.heating_season_below_c)
-    wet = condenses(hours, balance.baseline(case).w_kg_kg).any(axis=0)
-    extra_h = Limits.of(comfort, hours, scenario.tariff).extra_condensation_h
+    wet = condenses(building.hours, building.baseline().w_kg_kg).any(axis=0)
+    accepted = Limits.of(scenario.comfort, building.hours, scenario.tariff)
     # Hours are whole, so that a part of one counts for none.
-    return (Limit(name="condensation_h", most=float(np.floor(np.count_nonzero(wet) + extra_h))),)
+    return (
+        Limit(
+            name="condensation_h",
+            most=float(np.floor(np.count_nonzero(wet) + accepted.extra_condensation_h)),
+        ),
+    )
 
 
 def _named(parts: Sequence[Any], name: str | None, kind: str) -> Any:  # noqa: ANN401 - what it is given

@@ -13,7 +13,7 @@ from dewmargin.core.parallel import side_by_side
 from dewmargin.physics.series import least_ahead
 from dewmargin.solve import balance, year_of_many
 from dewmargin.studies.frontier.lines import strategy_of
-from dewmargin.studies.options.engine import CASES_AT_ONCE, Pile, prepared, require_alone, solve
+from dewmargin.studies.options.engine import CASES_AT_ONCE, Pile, require_alone, solve
 from dewmargin.studies.options.held import capability
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from dewmargin.equipment.supply import Supply
     from dewmargin.scenario import Scenario
     from dewmargin.studies.frontier.lines import Line, Space
+    from dewmargin.studies.options.engine import Prepared
 
 _THE_DEVICE = "the device"
 
@@ -48,16 +49,17 @@ class Trial:
     def __init__(
         self,
         scenario: Scenario,
-        case: HourlyCase,
+        building: Prepared,
         equipment: Equipment,
         supply: Supply,
         *,
         space: Space,
         with_demand: bool,
     ) -> None:
+        case = building.case
         require_alone(case)
         self.scenario, self.case, self.space = scenario, case, space
-        building = self._building = prepared(case, scenario.comfort)
+        self._building = building
         self.season_h = float(np.count_nonzero(building.hours.heating_season))
         water = supply.feed_water(case)
         most = self._rh(space.flat(space.high_percent, 0))
