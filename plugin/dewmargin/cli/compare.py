@@ -36,11 +36,7 @@ DEMOS = (
     type=click.Path(dir_okay=False, path_type=Path),
     help="Write the standard scenario of RUN to this new file, to be changed and compared.",
 )
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for the results; made if missing. Default: print only.",
-)
+@options.out_folder("Folder for the results; made if missing. Default: print only.")
 @click.option("--hourly-csv", is_flag=True, help="Write the hours as CSV too (large).")
 @click.option(
     "--site",

@@ -26,6 +26,12 @@ other_units = click.option(
 )
 scenario = click.argument("scenario", type=click.Path(dir_okay=False, path_type=Path))
 
+
+def out_folder(text: str) -> Callable[[Any], Any]:
+    """Return an option for the folder that results are written to; without it they are printed."""
+    return click.option("--out", type=click.Path(file_okay=False, path_type=Path), help=text)
+
+
 # Units as the conversion library spells them, where it differs from what is shown.
 _SPELT = {
     "°C": "degC",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import click
@@ -11,6 +10,7 @@ from dewmargin.cli import options
 from dewmargin.cli.documents import print_json
 
 if TYPE_CHECKING:
+    from pathlib import Path
     from dewmargin.units import Units
 
 
@@ -67,11 +67,7 @@ if TYPE_CHECKING:
     metavar="LOW HIGH",
     help="Set-points in per cent. Default: 10 to the upper edge of the comfort band.",
 )
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for table, chosen line and its settings. Default: print only.",
-)
+@options.out_folder("Folder for table, chosen line and its settings. Default: print only.")
 @options.units
 @options.as_json
 def frontier(
@@ -145,11 +141,7 @@ def frontier(
     metavar="KG",
     help="Most demand less delivered over the record. Default: 1 % of the demand.",
 )
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for the tables. Default: print only.",
-)
+@options.out_folder("Folder for the tables. Default: print only.")
 @options.units
 @options.as_json
 def size(
@@ -213,11 +205,7 @@ def size(
     help="Options whose inputs are ranked by their share of the variance; all: every one, which "
     "takes longer. Default: the two that the verdict of compare would choose most often.",
 )
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for the tables. Default: print only.",
-)
+@options.out_folder("Folder for the tables. Default: print only.")
 @options.units
 @options.as_json
 def stress(
