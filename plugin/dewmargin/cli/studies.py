@@ -11,6 +11,7 @@ from dewmargin.cli.documents import print_json
 
 if TYPE_CHECKING:
     from pathlib import Path
+
     from dewmargin.units import Units
 
 
