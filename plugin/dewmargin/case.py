@@ -153,20 +153,26 @@ class AirSystem:
         Air temperature in the supply plenum while it heats. [°C]
     airflow_kg_s : float
         Dry air moved by the blower. [kg/s]
+    output_w : float64 array, shape (n_steps,), or float
+        Heat given while it heats. [W]
     blower_frac : float64 array, shape (n_steps,), or None
         Fraction of the step in which the blower runs anyway; None: while the plant heats. [-]
     blower_w : float
         Electricity of the blower while it runs; NaN is not known. [W]
-    cycles_per_h : float
-        How often the plant starts in an hour in which it heats for a part of the time. [1/h]
+    most_cycles_per_h : float
+        How often the plant starts in an hour in which it heats for half of the time. [1/h]
+    dead_time_s : float
+        What each start loses for a humidifier in its air. [s]
     """
 
     heat_frac: FloatArray
     t_supply_c: FloatArray
     airflow_kg_s: float
+    output_w: FloatArray | float = math.inf
     blower_frac: FloatArray | None = None
     blower_w: float = math.nan
-    cycles_per_h: float = 3.0
+    most_cycles_per_h: float = 3.0
+    dead_time_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -228,6 +234,10 @@ class HourlyCase:
         the direct balance that checks the departure. [kg/s]
     heating_w : float64 array
         Sensible heat supplied to the room. [W]
+    heating_limit_w : float64 array or float
+        The most that the plant can supply; infinite where not known. [W]
+    heat_capacity_j_k, time_constant_h : float or None
+        Of the room, and how fast a departure of its temperature fades; None is not known. [J/K, h]
     cooling : bool array
         True where the space is mechanically cooled.
     dry_air_kg : float
@@ -291,6 +301,9 @@ class HourlyCase:
     held_zones: tuple[HeldZone, ...] = ()
     air_system: AirSystem | None = None
     heat_source: HeatSource | None = None
+    heating_limit_w: FloatArray | float = math.inf
+    heat_capacity_j_k: float | None = None
+    time_constant_h: float | None = None
     notes: tuple[str, ...] = ()
     humidify_while_cooling: bool = False
     steps_per_hour: int = 1

@@ -93,6 +93,7 @@ class Atomiser(Humidifier):
             feed_kg_s=sprayed,
             brought_w=rate * water_j_kg,
             electricity_w=spray_w + (0.0 if np.isnan(own_w) else own_w),
+            casing_w=np.nan_to_num(spray_w) + np.nan_to_num(own_w),
         )
 
     @property

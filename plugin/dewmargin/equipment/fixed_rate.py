@@ -46,4 +46,5 @@ class FixedRate(Humidifier):
             feed_kg_s=self.feed_ratio * rate,
             brought_w=rate * water_j_kg,
             electricity_w=own_power_w(self),
+            casing_w=float(np.nan_to_num(own_power_w(self))),
         )

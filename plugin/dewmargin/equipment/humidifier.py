@@ -7,7 +7,7 @@ feed and the slug of cold feed that comes first.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 import numpy as np
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from dewmargin.contracts import FeedWater, PartLoad, Quality
 
 _LEAST_SPAN_KG_KG = 1e-4  # between the two humidities: a shorter chord is a poor tangent
+_LEAST_LEFT = 0.05  # of a firing, of what is fed with vapour
+_LEAST_STARTS_H = 1.0 / 24.0
 _LEAST_RATE_KG_S = 1e-15  # nearer than this two rates are one
 _ROOM = AirSystem(heat_frac=np.ones(1), t_supply_c=np.zeros(1), airflow_kg_s=np.inf)
 
@@ -72,6 +74,10 @@ class Given:
         Enthalpy brought to the air by the water, drained water subtracted. [W]
     electricity_w, fuel_w, fan_w : float64 array
         Of the device, and of a fan of its own; NaN is not known. [W]
+    casing_w : float64 array
+        Heat of its electricity that stays in the space, not in the vapour. [W]
+    line_w : float64 array
+        Heat that the feed gives to the space on its way, which the device itself leaves open. [W]
     """
 
     rate_kg_s: FloatArray
@@ -80,6 +86,8 @@ class Given:
     electricity_w: FloatArray | float = np.nan
     fuel_w: FloatArray | float = 0.0
     fan_w: FloatArray | float = 0.0
+    casing_w: FloatArray | float = 0.0
+    line_w: FloatArray | float = 0.0
 
     def mixed(self, other: Given, share: FloatArray) -> Given:
         """Return what comes of running `share` of the time as `other`."""
@@ -89,6 +97,10 @@ class Given:
                 for f in fields(self)
             }
         )
+
+    def on_feed(self, times: FloatArray) -> Given:
+        """Return what comes of feeding `times` as much, of which the rest is lost."""
+        return replace(self, feed_kg_s=times * self.feed_kg_s, line_w=times * self.line_w)
 
 
 class Humidifier(Inputs):
@@ -169,7 +181,8 @@ class Humidifier(Inputs):
 
         Steps in which a mode has no time, or nothing is to be held, are not computed: rate 0.
         `demand_kg_s` tells how long it will run in a cycle, and so how much of that the water takes
-        that stood in its line; None: as long as it may.
+        that stood in its line; None: as long as it may. That the plant runs the longer for what
+        evaporates follows with the building, see `Capability.mean_line`.
 
         Raises
         ------
@@ -183,7 +196,7 @@ class Humidifier(Inputs):
         wanted = w_set_kg_kg >= 0.0
         beside = self.call in ("humidity", "blower")
         t_heat_c = case.t_air_c if self.call == "always" else system.t_supply_c
-        # The air and the steps of each mode, with heat and in the rest.
+        # The air and the steps of each mode, with heat and between firings.
         places = [(t_heat_c, np.flatnonzero(wanted & (heat_frac > 0.0)))]
         if beside:
             places.append((case.t_air_c, np.flatnonzero(wanted & (heat_frac < 1.0))))
@@ -207,22 +220,31 @@ class Humidifier(Inputs):
         typical = self.typical_feed_kg_s(inlets(feed.t_start_c)[telling])
         water = feed.arriving(max(typical, 1e-9))
         warm = inlets(water.t_feed_c)
-        gives = [self.give(inlet) for inlet in warm]
+
+        def give(at: list[Inlet], t_feed_c: FloatArray) -> list[Given]:
+            line_j_kg = feed.on_its_way_j_kg(water, t_feed_c)
+            return [
+                replace(given, line_w=given.feed_kg_s * line_j_kg[steps])
+                for given, (_, steps) in zip(map(self.give, at), places, strict=True)
+            ]
+
+        gives = give(warm, water.t_feed_c)
         notes = self.warnings(feed, case, warm[telling], gives[telling])
         called, share = self._beside(system, heat_frac)
         rests = self.resting_feed_kg_s
         # What never stops flowing leaves no slug.
         if feed.line is not None and typical > 0.0 and rests == 0.0:
             steps_of = [steps for _, steps in places]
-            cycle = _Cycle(
-                seconds=3600.0 / system.cycles_per_h,
-                available=[heat_frac, share * (1.0 - heat_frac)][: len(places)],
+            hot = [_at_set_point(g, steps, n) for g, steps in zip(gives, steps_of, strict=True)]
+            cycle = _cycle(
+                [heat_frac, share * (1.0 - heat_frac)][: len(places)],
+                hot,
+                most_cycles_per_h=system.most_cycles_per_h,
                 purge_s=feed.line.purge_s(typical),
                 demand_kg_s=np.full(n, np.inf) if demand_kg_s is None else demand_kg_s,
             )
-            hot = [_at_set_point(g, steps, n) for g, steps in zip(gives, steps_of, strict=True)]
             t_slug_c = feed.line.rested_c(water.t_feed_c, cycle.pause_s(hot))
-            first = [self.give(inlet) for inlet in inlets(t_slug_c)]
+            first = give(inlets(t_slug_c), t_slug_c)
             cold = [_at_set_point(g, steps, n) for g, steps in zip(first, steps_of, strict=True)]
             gives = [
                 g.mixed(f, part[steps])
@@ -231,9 +253,16 @@ class Humidifier(Inputs):
                 )
             ]
         fans_w = [np.zeros(n), np.where(called > 0.0, system.blower_w * called, 0.0)]
+        lost = dead_time_feed(
+            heat_frac,
+            most_cycles_per_h=system.most_cycles_per_h,
+            dead_time_s=system.dead_time_s,
+        )
         modes = [
-            _mode(g, w_room, steps, water.heat_j_kg, fan_w)
-            for g, (_, steps), fan_w in zip(gives, places, fans_w, strict=False)
+            _mode(g.on_feed(times[steps]), w_room, steps, water.heat_j_kg, fan_w)
+            for g, (_, steps), fan_w, times in zip(
+                gives, places, fans_w, (lost, np.ones(n)), strict=False
+            )
         ]
         rates = {f"rate {i}": mode.r0_kg_s for i, mode in enumerate(modes)}
         require_hourly(f"equipment[{self.name!r}]", **rates)
@@ -242,9 +271,15 @@ class Humidifier(Inputs):
             heat=modes[0],
             added=modes[1] if beside else None,
             added_share=share,
+            fires=self.call != "always",
+            most_cycles_per_h=system.most_cycles_per_h,
+            dead_time_s=system.dead_time_s,
             standby_w=0.0 if self.standby_w is None else self.standby_w,
             resting_feed_kg_s=rests,
             resting_heat_w=rests * water.heat_j_kg if rests > 0.0 else 0.0,
+            resting_line_w=rests * feed.on_its_way_j_kg(water, water.t_feed_c)
+            if rests > 0.0
+            else 0.0,
             hot=water.hot,
             part_load=self.modulation,
             notes=(*feed.notes, *self._water_notes(feed, typical), *notes),
@@ -285,23 +320,46 @@ class Humidifier(Inputs):
         return [note]
 
 
+def dead_time_feed(
+    heat_frac: FloatArray, *, most_cycles_per_h: float, dead_time_s: float
+) -> FloatArray:
+    """Return by how much more is fed than runs with vapour, since each start is lost.
+
+    Parameters
+    ----------
+    heat_frac : float64 array
+        Duty of the plant. [-]
+    most_cycles_per_h : float
+        Firings an hour at half load.
+    dead_time_s : float
+        What each loses. [s]
+
+    Notes
+    -----
+    *Source.* Own account of first order: 4 N f (1 - f) firings an hour; where next to nothing is
+    left of them, 20 times.
+    """
+    left = 1.0 - 4.0 * most_cycles_per_h * (1.0 - heat_frac) * dead_time_s / 3600.0
+    return 1.0 / np.maximum(left, _LEAST_LEFT)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Cycle:
-    """How a device runs in a cycle of the plant: from its start, until the demand is met.
+    """How a device runs from one start to the next.
 
     Attributes
     ----------
-    seconds : float
+    seconds : float64 array, shape (n_steps,)
         Length of a cycle. [s]
     available : list of float64 array, shape (n_steps,)
-        Part of it in which each mode may run, one after the other. [-]
+        Part of it in which each mode may run. [-]
     purge_s : float
         Time in which what stood in the line runs out. [s]
     demand_kg_s : float64 array, shape (n_steps,)
         Vapour wanted, mean of the step. [kg/s]
     """
 
-    seconds: float
+    seconds: FloatArray
     available: list[FloatArray]
     purge_s: float
     demand_kg_s: FloatArray
@@ -326,19 +384,54 @@ class _Cycle:
         self, hot_kg_s: list[FloatArray], cold_kg_s: list[FloatArray]
     ) -> tuple[list[FloatArray], list[FloatArray]]:
         """Return how long each mode runs, and how much of that on water that stood. [s]."""
-        wanted_kg = self.demand_kg_s * self.seconds
-        purge_s = np.full_like(wanted_kg, self.purge_s)
+        purge_s = np.full_like(self.seconds, self.purge_s)
         runs_s, cold_s = [], []
-        for part, hot, cold in zip(self.available, hot_kg_s, cold_kg_s, strict=True):
+        for wanted_kg, part, hot, cold in zip(
+            self._wanted_kg(hot_kg_s), self.available, hot_kg_s, cold_kg_s, strict=True
+        ):
             most_s = part * self.seconds
             on_cold = np.minimum(np.minimum(purge_s, most_s), _time(wanted_kg, cold))
             left_kg = np.maximum(wanted_kg - cold * on_cold, 0.0)
             on_hot = np.minimum(most_s - on_cold, _time(left_kg, hot))
-            wanted_kg = np.maximum(left_kg - hot * on_hot, 0.0)
             purge_s = purge_s - on_cold
             runs_s.append(on_cold + on_hot)
             cold_s.append(on_cold)
         return runs_s, cold_s
+
+    def _wanted_kg(self, hot_kg_s: list[FloatArray]) -> list[FloatArray]:
+        """Return what each mode is to give in a cycle: a humidistat cannot bank vapour. [kg]."""
+        wanted_kg = self.demand_kg_s * self.seconds
+        if len(hot_kg_s) == 1:
+            return [wanted_kg]
+        f, beside = self.available
+        rests = np.maximum(1.0 - f, 1e-12)
+        between_kg = np.minimum(wanted_kg, beside / rests * hot_kg_s[1] * self.seconds) * rests
+        return [wanted_kg - between_kg, between_kg]
+
+
+def _cycle(
+    available: list[FloatArray],
+    hot_kg_s: list[FloatArray],
+    *,
+    most_cycles_per_h: float,
+    purge_s: float,
+    demand_kg_s: FloatArray,
+) -> _Cycle:
+    """Return how a device runs: with the plant's firings, or as often as its humidistat calls.
+
+    Both by 4 N f (1 - f), once a day at least; of a humidistat that is our choice.
+    """
+    may = np.asarray(sum(available))
+    able_kg_s = np.asarray(sum(part * rate for part, rate in zip(available, hot_kg_s, strict=True)))
+    gives = able_kg_s > 0.0
+    part = np.minimum(np.where(gives, demand_kg_s / np.where(gives, able_kg_s, 1.0), 1.0), 1.0)
+    starts_h = 4.0 * most_cycles_per_h * np.maximum(may * (1.0 - may), may * part * (1.0 - part))
+    return _Cycle(
+        seconds=3600.0 / np.maximum(starts_h, _LEAST_STARTS_H),
+        available=available,
+        purge_s=purge_s,
+        demand_kg_s=demand_kg_s,
+    )
 
 
 def _time(kg: FloatArray, rate_kg_s: FloatArray) -> FloatArray:
@@ -391,6 +484,8 @@ def _mode(
         fan=use(given.fan_w, fan_w),
         electricity=use(given.electricity_w),
         fuel=use(given.fuel_w),
+        line=use(given.line_w),
+        casing=use(given.casing_w),
     )
 
 

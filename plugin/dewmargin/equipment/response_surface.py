@@ -211,7 +211,7 @@ def _leaves(can: Capability) -> list[_Leaf]:
     rates = [(mode, name) for mode in modes for name in ("r0_kg_s", "r1_kg_s")]
     uses = [(mode, use, part) for mode in modes for use in USES for part in _OF_USE]
     numbers = [n for n in _NUMBERS if n[0] != "part_load" or can.part_load is not None]
-    return [*rates, *uses, ("resting_heat_w",), *numbers]
+    return [*rates, *uses, ("resting_heat_w",), ("resting_line_w",), *numbers]
 
 
 def _of(part: Any, leaf: _Leaf) -> FloatArray | float:  # noqa: ANN401 - from a capability down

@@ -131,7 +131,17 @@ class SteamHumidifier(Humidifier):
             electricity_w=own_w if gas else input_w + (0.0 if np.isnan(own_w) else own_w),
             fuel_w=input_w if gas else 0.0,
             fan_w=self.count * self.fan_w,
+            casing_w=self._casing_w(rate, inlet, input_w),
         )
+
+    def _casing_w(
+        self, rate: FloatArray, inlet: Inlet, input_w: FloatArray
+    ) -> FloatArray | float:
+        """Return the electricity that neither boils nor heats what drains; a flue takes gas's."""
+        if self.heat == "gas":
+            return np.nan_to_num(own_power_w(self))
+        boils_w = rate * steam.boiling_heat(inlet.t_feed_c, drain_frac=self.drained)
+        return np.maximum(input_w - boils_w, 0.0) + np.nan_to_num(own_power_w(self))
 
     def on_site(
         self,

@@ -512,6 +512,7 @@ class WettedPad(Humidifier):
             feed_kg_s=self.count * feed,
             brought_w=heats[-1],
             electricity_w=own_power_w(self),
+            casing_w=float(np.nan_to_num(own_power_w(self))),
             fan_w=self._own_fan_w,
         )
 

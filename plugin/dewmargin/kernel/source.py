@@ -58,29 +58,31 @@ DRY = 1e-10  # kg/m2: a film that evaporates is gone when less is left
 AT_BALANCE = 1e-11  # kg/kg, times all conductances: nearer than this a rate is at its limit
 TINY = 1e-300
 SLIGHT = 1e-200  # kg/s: by it even a rate without limit can be divided
+LEAST_DUTY = 1e-6  # of a plant that fires
 NEVER = -1e9  # a set-point that is never reached from above: no humidifier
 UNLIMITED = 1e30  # kg/s, the rate of a device without limit
 
 LANES = 32  # cases side by side
 MANY = 2  # of so many lanes one goes on: not worth to move
 ACCOUNTED = 6  # outputs of a step of which a year's account is made; the state comes behind them
-# A row of the buffer: the cases, then a dense list of those not done with a mode's first segment.
+# A row of the buffer: the cases, then a dense list of those not done with a step's first segment.
 ROW = 2 * LANES
 # Rows, by their first element. The outputs of a step, in their order,
-(SUM_X, ADDED, ADDED_REST, RUNNING, RUNNING_REST, FOG, X, Y,
+(SUM_X, ADDED, ADDED_HELD, RUNNING, HELD, FOG, X, Y,
  # what else a segment changes,
  OWED, LEFT,
- # what holds in a mode: what is to be held, the device, and the building,
+ # what holds in a step: what is to be held, the device, and the building,
  LOW, R0, R1, HIGH, K, G_IN, A_OUT, H, INV_MASS, INV_BUFFER,
- # the device's other mode, whether it has no limit, and the room's air,
- REST, R0_REST, R1_REST, UNBOUND, MASS,
+ # whether the device has no limit, and the room's air; the device between firings, its duty without
+ # and with what it evaporates, firings and the time that each loses,
+ UNBOUND, MASS, OFF0, OFF1, DUTY, DUTY_RUN, FIRINGS, DEAD,
  # its segment: inflow and exchange with surfaces, the limit, the motion, how long it lasts,
  G, A, CEILING, WET, M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
  # the search for the ends of segments, a dense list,
  S_LEFT, S_M0, S_END, S_G, S_U, S_L1, S_L2, S_T, S_FROM, S_TO, S_E1, S_E21, S_I1, S_I21,
- # and the first of the surfaces' rows: what a segment changes, what holds in a mode.
+ # and the first of the surfaces' rows: what a segment changes, what holds in a step.
  FILM, TAKEN, AREA, BETA, X_SAT,
- ) = range(0, 65 * ROW, ROW)  # fmt: skip
+ ) = range(0, 68 * ROW, ROW)  # fmt: skip
 SURFACE = 5 * ROW
 
 
@@ -295,27 +297,26 @@ def limit(
 
 @inline
 def follow(
-    run: bool, hold: bool, fog: bool, rate: float, need: float, gx: float, gy: float, ux: float,  # noqa: FBT001 - numba takes no keywords
+    run: bool, hold: bool, fog: bool, need: float, gx: float, gy: float, ux: float,  # noqa: FBT001 - numba takes no keywords
     uy: float, x: float, y: float, t: float, r0: float, r1: float, h: float,
     e1: float, e21: float, i1: float, i21: float,
-) -> tuple[float, float, float, float, float, float]:  # fmt: skip
+) -> tuple[float, float, float, float, float, float, float, float]:  # fmt: skip
     """Follow a regime for t seconds.
 
-    Returns x, y at its end, the integral of x [s], what the humidifier added [kg], its running
-    time [s] and what became fog at saturation [kg].
+    Returns x, y at its end, the integral of x [s], what the humidifier added at capacity and what
+    it added to hold [kg], how long it did the one and the other [s], and what became fog [kg].
     """
     sum_x = x * t + gx * i1 + ux * i21
     held = need * t - h * (gy * i1 + uy * i21)
     working = hold & (not fog)
-    added = held if working else 0.0
-    added = r0 * t - r1 * sum_x if run else added
-    running = min(added / (max(TINY, rate)), t) if working else 0.0
     return (
         x + gx * e1 + ux * e21,
         y + gy * e1 + uy * e21,
         sum_x,
-        added,
-        t if run else running,
+        r0 * t - r1 * sum_x if run else 0.0,
+        held if working else 0.0,
+        t if run else 0.0,
+        t if working else 0.0,
         -held if fog else 0.0,
     )
 
@@ -408,8 +409,84 @@ def filled(n: int) -> int:
 
 
 @inline
+def mean_held(
+    low: float, y: float, r0: float, r1: float, off0: float, off1: float, duty: float,
+    duty_run: float, firings: float, dead: float,
+    inv_mass: float, h: float, k: float, g_in: float, a_out: float,
+) -> float:  # fmt: skip
+    """Return what a room keeps on average whose plant fires while `low` is to be held.
+
+    Between firings the room sags, by what it needs and does not get, and recovers in the next; the
+    mean over both is below what the humidistat is set to. A plant fires 4 N f (1 - f) times an
+    hour, so it is off for 1/(4 N f); `firings` is 4 N [1/s], f lies between `duty` and `duty_run`
+    as the device evaporates. `dead` [s] is lost at the start of each.
+    The sag is exponential, by the air's exchange and the buffer's; the way back is straight, at its
+    mean slope.
+    """
+    loss = a_out + h * k
+    rate, off = max(r0 - r1 * low, 0.0), max(off0 - off1 * low, 0.0)
+    # A device that cannot hold swings by no more than it can give.
+    need = min(loss * low - h * y - g_in, rate)
+    lacks = max(need - off, 0.0) * inv_mass
+    share = max(need, 0.0) / (max(SLIGHT, rate))
+    f = max(duty + (duty_run - duty) * share, LEAST_DUTY)
+    rest = 1.0 - f
+    t_off = 1.0 / (firings * f) + dead
+    decline = loss * inv_mass
+    phi, psi = decay(decline * t_off)
+    depth = lacks * t_off * phi
+    on = off + (rate - off) / f
+    rise = max((on - need) * inv_mass + 0.5 * decline * depth, TINY)
+    t_up = min(depth / rise, t_off * f / (max(rest, LEAST_DUTY)))
+    mean = rest * (lacks * t_off * psi + 0.5 * depth * t_up / t_off)
+    return low - mean
+
+
+@inline
+def parted(
+    x: float, added: float, held: float, ran_s: float, held_s: float, r0: float, r1: float,
+    off0: float, off1: float, duty: float, duty_run: float,
+) -> tuple[float, float, float, float]:  # fmt: skip
+    """Part a step's vapour and time into those on heat and those between firings.
+
+    Takes the room's mean x, what was added at capacity and to hold [kg], and how long each [s].
+    Returns what was added on heat and between firings [kg], and how long [s]. A humidistat cannot
+    bank vapour: it takes what the air between firings gives, and heat for the rest.
+    """
+    rate, off = max(r0 - r1 * x, 0.0), max(off0 - off1 * x, 0.0)
+    on = off + (rate - off) / (max(LEAST_DUTY, duty_run))
+    between = min((1.0 - duty_run) * off / (max(SLIGHT, rate)), 1.0) * added
+    base = min(held, off * held_s)
+    part = min(held / (max(SLIGHT, rate * held_s)), 1.0)
+    f = duty + (duty_run - duty) * part
+    by_heat, by_off = f * base + (held - base), (1.0 - f) * base
+    return (
+        added - between + by_heat,
+        between + by_off,
+        duty_run * ran_s + (by_heat / on if on > SLIGHT else 0.0),
+        (1.0 - duty_run) * ran_s + (by_off / off if off > SLIGHT else 0.0),
+    )
+
+
+@inline
+def share_out(b: FloatArray, n: int, step_s: float) -> None:
+    """Part each lane's vapour and time of a step, see `parted`."""
+    for q in range(n):
+        b[ADDED + q], b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q] = parted(
+            b[SUM_X + q] / step_s, b[ADDED + q], b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q],
+            b[R0 + q], b[R1 + q], b[OFF0 + q], b[OFF1 + q], b[DUTY + q], b[DUTY_RUN + q],
+        )  # fmt: skip
+
+
+@inline
 def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
     """Begin a step: what exceeds saturation becomes fog, a device without limit lifts at once."""
+    for q in range(n):
+        b[LOW + q] = mean_held(
+            b[LOW + q], b[Y + q], b[R0 + q], b[R1 + q], b[OFF0 + q], b[OFF1 + q], b[DUTY + q],
+            b[DUTY_RUN + q], b[FIRINGS + q], b[DEAD + q],
+            b[INV_MASS + q], b[H + q], b[K + q], b[G_IN + q], b[A_OUT + q],
+        )  # fmt: skip
     for q in range(n):
         x, low = min(b[X + q], b[HIGH + q]), b[LOW + q]
         lifts = (b[UNBOUND + q] > 0.0) & (x < low)
@@ -417,21 +494,10 @@ def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
         b[ADDED + q] = b[MASS + q] * (low - x) if lifts else 0.0
         b[X + q] = low if lifts else x
         b[SUM_X + q], b[OWED + q] = 0.0, 0.0
-        b[ADDED_REST + q], b[RUNNING + q], b[RUNNING_REST + q] = 0.0, 0.0, 0.0
+        b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q] = 0.0, 0.0, 0.0
     for row in range(TAKEN, TAKEN + n_surfaces * SURFACE, SURFACE):
         for q in range(n):
             b[row + q] = 0.0
-
-
-@inline
-def turn(b: FloatArray, n: int) -> None:
-    """Change to the other mode of a step; after two turns the rows are where they were."""
-    for q in range(n):
-        b[LEFT + q], b[REST + q] = b[REST + q], b[LEFT + q]
-        b[R0 + q], b[R0_REST + q] = b[R0_REST + q], b[R0 + q]
-        b[R1 + q], b[R1_REST + q] = b[R1_REST + q], b[R1 + q]
-        b[ADDED + q], b[ADDED_REST + q] = b[ADDED_REST + q], b[ADDED + q]
-        b[RUNNING + q], b[RUNNING_REST + q] = b[RUNNING_REST + q], b[RUNNING + q]
 
 
 @inline
@@ -562,11 +628,11 @@ def go_on(b: FloatArray, n: int) -> None:
     """Follow each lane's regime to its end; a lane that has no time stays as it is."""
     for q in range(n):
         x, y, t, r0, r1 = b[X + q], b[Y + q], b[T + q], b[R0 + q], b[R1 + q]
-        run, hold, fog, rate, need, _ = choose(
+        run, hold, fog, _, need, _ = choose(
             x, y, b[LOW + q], b[HIGH + q], r0, r1, b[H + q], b[K + q], b[G + q], b[A + q]
         )
-        x_end, y_end, sum_x, added, running, lost = follow(
-            run, hold, fog, rate, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, y, t,
+        x_end, y_end, sum_x, added, to_hold, running, holding, lost = follow(
+            run, hold, fog, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, y, t,
             r0, r1, b[H + q], b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q],
         )  # fmt: skip
         b[START + q], b[PART + q] = x, sum_x
@@ -575,7 +641,9 @@ def go_on(b: FloatArray, n: int) -> None:
         b[LEFT + q] -= t
         b[SUM_X + q] += sum_x
         b[ADDED + q] += added
+        b[ADDED_HELD + q] += to_hold
         b[RUNNING + q] += running
+        b[HELD + q] += holding
         b[FOG + q] += lost
 
 
@@ -594,8 +662,8 @@ def take(b: FloatArray, n: int, n_surfaces: int) -> None:
 
 @inline
 def move(b: FloatArray, q: int, to: int, n_surfaces: int) -> None:
-    """Copy what goes with a case through a mode to another lane."""
-    for row in range(0, REST, ROW):
+    """Copy what goes with a case through a step to another lane."""
+    for row in range(0, UNBOUND, ROW):
         b[row + to] = b[row + q]
     for row in range(FILM, FILM + n_surfaces * SURFACE, ROW):
         b[row + to] = b[row + q]
@@ -623,7 +691,7 @@ def going_on(b: FloatArray, at: int, n: int) -> tuple[int, int, int]:
 
 @inline
 def stretch(b: FloatArray, size: int, n_surfaces: int, case: IntArray, found: IntArray) -> bool:
-    """Solve a mode of a step, `LEFT` seconds with constant coefficients: segment by segment.
+    """Solve a step, `LEFT` seconds with constant coefficients: segment by segment.
 
     A segment ends where its regime does, where a dry surface begins to take vapour, or where a film
     is used up. Segments are worked on where the cases lie; few that go on among many close ranks.
@@ -680,16 +748,14 @@ def furnish(
 
 @inline
 def equip(
-    b: FloatArray, size: int, i: int, step_s: float, of_d: IntArray, heat_frac: FloatArray,
-    r0: FloatArray, r1: FloatArray, r0_rest: FloatArray, r1_rest: FloatArray,
+    b: FloatArray, size: int, i: int, step_s: float, of_d: IntArray, r0: FloatArray,
+    r1: FloatArray, off0: FloatArray, off1: FloatArray, duty: FloatArray, duty_run: FloatArray,
 ) -> None:  # fmt: skip
     """Set what is of each lane's device in step `i`; its rows begin at `of_d`."""
     for q in range(size):
         at = of_d[q] + i
-        b[R0 + q], b[R1 + q] = r0[at], r1[at]
-        b[R0_REST + q], b[R1_REST + q] = r0_rest[at], r1_rest[at]
-        b[LEFT + q] = heat_frac[at] * step_s
-        b[REST + q] = step_s - b[LEFT + q]
+        b[R0 + q], b[R1 + q], b[OFF0 + q], b[OFF1 + q] = r0[at], r1[at], off0[at], off1[at]
+        b[DUTY + q], b[DUTY_RUN + q], b[LEFT + q] = duty[at], duty_run[at], step_s
 
 
 @inline
@@ -710,16 +776,16 @@ def stretch_alone(
     left: float, x: float, y: float, low: float, r0: float, r1: float,
     high: float, k: float, g_in: float, a_out: float, h: float, inv_mass: float, inv_buffer: float,
     area: FloatArray, beta: FloatArray, x_sat: FloatArray, film: FloatArray, taken: FloatArray,
-    sum_x: float, added: float, fog: float, owed: float,
-) -> tuple[float, float, float, float, float, float, float, bool]:  # fmt: skip
-    """Solve a mode of a step for one case in scalars, with the operations of `stretch`.
+    fog: float,
+) -> tuple[float, float, float, float, float, float, float, float, float, bool]:  # fmt: skip
+    """Solve a step for one case in scalars, with the operations of `stretch`.
 
-    Changes `film` and `taken`. Returns x and y at its end; the integral of x, what was added, fog,
-    and what the room is owed for the films' rounding, each added to what is given; the running
-    time; and whether any surface was wet.
+    Changes `film` and `taken`. Returns x and y at its end; the integral of x, what was added at
+    capacity and to hold, and how long; fog, added to what is given; what the room is owed for the
+    films' rounding; and whether any surface was wet.
     """
     n_surfaces = area.size
-    ran, any_wet = 0.0, False
+    sum_x, added, added_held, ran, held_s, owed, any_wet = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False
     most = SEGMENTS + PER_SURFACE * n_surfaces
     for part in range(most):
         if not left > 0.0:
@@ -753,8 +819,8 @@ def stretch_alone(
                         if dry < t:
                             t = dry
                             e1, e21, i1, i21 = spans(t, l1, l2)
-        x_end, y_end, part_x, gained, running, lost = follow(
-            run, hold, foggy, rate, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
+        x_end, y_end, part_x, gained, to_hold, running, holding, lost = follow(
+            run, hold, foggy, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
         )
         if wet:
             any_wet = True
@@ -770,25 +836,28 @@ def stretch_alone(
         left -= t
         sum_x += part_x
         added += gained
+        added_held += to_hold
         ran += running
+        held_s += holding
         fog += lost
-    return x, y, sum_x, added, fog, owed, ran, any_wet
+    return x, y, sum_x, added, added_held, ran, held_s, fog, owed, any_wet
 
 
 @jit
 def cases(
-    x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, modes: int, mass: FloatArray,
+    x: FloatArray, y: FloatArray, film: FloatArray, step_s: float, mass: FloatArray,
     buffer_mass: FloatArray, h: FloatArray, high: FloatArray, k: FloatArray, g_in: FloatArray,
     a_out: FloatArray, area: FloatArray, beta: FloatArray, x_sat: FloatArray, most: FloatArray,
     order: IntArray, of_building: IntArray, unlimited: BoolArray, of_low: IntArray,
     of_low_wet: IntArray, of_device: IntArray, wet_above: FloatArray, low: FloatArray,
-    heat_frac: FloatArray, r0: FloatArray, r1: FloatArray, r0_rest: FloatArray,
-    r1_rest: FloatArray, steps: FloatArray, films: FloatArray,
+    r0: FloatArray, r1: FloatArray, off0: FloatArray, off1: FloatArray, duty: FloatArray,
+    duty_run: FloatArray, firings: FloatArray, dead: FloatArray,
+    steps: FloatArray, films: FloatArray,
 ) -> None:  # fmt: skip
     """Solve all steps of several cases side by side, and fill the output arrays.
 
-    Each step has two `modes`, with heat (a fraction of the step, first) and the rest. That is told,
-    not known, since LLVM would write the loop out twice and take a third longer.
+    A plant that fires many times in a step counts by its mean: one straight line of the room's
+    humidity, and what the room keeps on average while it sags between firings (`mean_held`).
 
     Of each building, a row each: `mass` to `h`; in each step `high` to `a_out`; and of its
     surfaces, as many in each building, `area` [m2], 0 for a surface that is watched and exchanges
@@ -798,11 +867,11 @@ def cases(
     quicker.
     Of each case: its state `x`, `y` and a row of `film` [kg/m2], which are changed; its building;
     whether its device is `unlimited`; the rows of `low` that it holds while it is dry and wet, and
-    the row of its device in `heat_frac` to `r1_rest`; and a row of `wet_above` [kg/m2], the film
+    the row of its device in `r0` to `dead`; and a row of `wet_above` [kg/m2], the film
     beyond which it counts as wet from the start of a step.
-    `steps` takes, a row a case each: the integral of x over a step [s], what was added with heat
-    and in the rest [kg], running times with heat and in the rest [s], fog [kg], and x and y at the
-    end; or only the `ACCOUNTED` first of these.
+    `steps` takes, a row a case each: the integral of x over a step [s], what was added on heat and
+    between firings [kg], running times of these [s], fog [kg], and x and y at the end; or only the
+    `ACCOUNTED` first of these.
     `films` takes, a row a case and surface each [kg/m2]: what was taken (negative: given back), ran
     off, and is left; it must come full of zeros.
     The result of a case does not depend on the others.
@@ -814,8 +883,8 @@ def cases(
     # takes long, in all these places.
     highs, ks, g_ins, a_outs = high.ravel(), k.ravel(), g_in.ravel(), a_out.ravel()
     betas, x_sats, lows = beta.ravel(), x_sat.ravel(), low.ravel()
-    fracs, r0s, r1s = heat_frac.ravel(), r0.ravel(), r1.ravel()
-    r0s_rest, r1s_rest = r0_rest.ravel(), r1_rest.ravel()
+    r0s, r1s, off0s, off1s = r0.ravel(), r1.ravel(), off0.ravel(), off1.ravel()
+    duties, duties_run = duty.ravel(), duty_run.ravel()
     of_b, of_d = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     of_dry, of_wet = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     for first in range(0, x.size, LANES):
@@ -827,6 +896,7 @@ def cases(
             of_dry[q], of_wet[q] = of_low[c] * n, of_low_wet[c] * n
             b[X + q], b[Y + q] = x[c], y[c]
             b[UNBOUND + q] = 1.0 if unlimited[c] else 0.0
+            b[FIRINGS + q], b[DEAD + q] = firings[of_device[c]], dead[of_device[c]]
             b[MASS + q], b[INV_MASS + q], b[H + q] = mass[of], 1.0 / mass[of], h[of]
             b[INV_BUFFER + q] = 1.0 / buffer_mass[of] if buffer_mass[of] > 0.0 else 0.0
             for j in range(n_surfaces):
@@ -841,12 +911,10 @@ def cases(
                         if b[FILM + j * SURFACE + q] > wet_above[order[first + q], j]:
                             held = of_wet[q]
                 b[LOW + q] = lows[held + i]
-            equip(b, size, i, step_s, of_d, fracs, r0s, r1s, r0s_rest, r1s_rest)
+            equip(b, size, i, step_s, of_d, r0s, r1s, off0s, off1s, duties, duties_run)
             arrive(b, filled(size), n_surfaces)
-            wet = False
-            for _ in range(modes):
-                wet = wet | stretch(b, size, n_surfaces, case, found)
-                turn(b, filled(size))
+            wet = stretch(b, size, n_surfaces, case, found)
+            share_out(b, filled(size), step_s)
             for q in range(size):
                 c = order[first + q]
                 b[X + q] += b[OWED + q] * b[INV_MASS + q]

@@ -55,9 +55,9 @@ CANDIDATES = 16  # hours of which one is the worst
 
 # What a device uses (`contracts.USES`), and the columns of what `device` finds: these, and what is
 # made of them.
-FEED, BROUGHT, FEED_HEAT, FAN, ELECTRICITY, FUEL = range(6)
-HOT_FEED, WATER_HEATING, MAKEUP, SPACE_HEATING = range(6, 10)
-OF_DEVICE = 10
+FEED, BROUGHT, FEED_HEAT, FAN, ELECTRICITY, FUEL, LINE, CASING = range(8)
+HOT_FEED, WATER_HEATING, MAKEUP, SPACE_HEATING, UNMET, COOLING, COOLEST = range(8, 15)
+OF_DEVICE = 15
 
 # What a mark of an hour tells, bit by bit from the lowest: the hour counts for that column.
 MARKED = (CONDENSATION_H, FROST_H, WET_H, RUNOFF_H)
@@ -137,11 +137,11 @@ def booked(
 ) -> tuple[float, float, float]:
     """Return the heat needed, the hot feed and the heat in the feed once use `k` is added to them.
 
-    What is brought along and the fan heat the room; the fan only where its use is known.
+    What is brought along, line, casing and fan heat the room; the fan only where its use is known.
     """
     if k == FEED:
         hot_feed += amount * hot
-    elif k == BROUGHT:
+    elif k in (BROUGHT, LINE, CASING):
         need -= amount
     elif k == FEED_HEAT:
         feed_heat += amount
@@ -179,19 +179,23 @@ def bought(heat: float, per_heat: float) -> float:
 
 @inline
 def owe(
-    owed: float, need: float, kept: float, heat: float, cools: bool,  # noqa: FBT001 - numba takes no keywords
-) -> tuple[float, float]:  # fmt: skip
-    """Return the heat a room is owed after an hour, and what its plant made up for. [J].
+    owed: float, need: float, kept: float, heat: float, spare: float, blower: float, cools: bool,  # noqa: FBT001 - numba takes no keywords
+) -> tuple[float, float, float, float]:  # fmt: skip
+    """Return what a room is owed after an hour, and what plant, and cooling, made up for. [J].
 
-    See `dewmargin.solve.energy`: the plant pays while it heats, and what is owed beforehand fades.
+    The last is what the plant could not give of the hour's own need. See `dewmargin.solve.energy`:
+    the plant pays while it heats, `spare` at most, with its `blower`'s warmth for each joule; what
+    is owed beforehand fades.
     """
-    owed, made = need + owed * kept, 0.0
+    owed, made, cooled, unmet = need + owed * kept, 0.0, 0.0, 0.0
     if heat > 0.0:
-        made = max(heat + owed, 0.0) - heat
-        owed -= made
+        given = min(max(heat + owed, 0.0) - heat, spare)
+        made = given / (1.0 + blower)
+        unmet = max(min(need, owed) - given, 0.0) if owed > spare else 0.0
+        owed -= given
     elif cools:
-        owed = 0.0
-    return owed, made
+        cooled, owed = owed, 0.0
+    return owed, made, cooled, unmet
 
 
 @jit
@@ -332,10 +336,11 @@ def room(
 
 @jit
 def device(
-    step_s: float, parts: int, vapour_j_kg: FloatArray, heat_j: FloatArray, cools: BoolArray,
-    kept: float, plant_per_heat: FloatArray, heater_per_heat: FloatArray,
+    step_s: float, parts: int, vapour_j_kg: FloatArray, heat_j: FloatArray, spare_j: FloatArray,
+    blower: FloatArray, cools: BoolArray, kept: float, plant_per_heat: FloatArray, heater_per_heat: FloatArray,
     rows: FloatArray, of_use: IntArray, share_rest: FloatArray, available: FloatArray,
     hot: FloatArray, standby_w: float, resting_feed_kg_s: float, resting_heat_w: FloatArray,
+    resting_line_w: FloatArray,
     points: FloatArray, full_kg_s: float, units: float, which: IntArray,
     added: FloatArray, added_rest: FloatArray, running: FloatArray, running_rest: FloatArray,
     out: FloatArray,
@@ -343,7 +348,8 @@ def device(
     """Fill `out` with what the cases `which` of one device take in the year, a row a case.
 
     `of_use[k, m]` are the rows in `rows` of what use k takes in mode m for each second and for
-    each kilogram. `available` is the time in which it may run [s]; `points` its efficiency at part
+    each kilogram. `spare_j` is what the plant could give more, `blower` its blower's electricity for
+    each joule. `available` is the time in which it may run [s]; `points` its efficiency at part
     load, empty for none. `hot` is 1 where the feed comes heated. `vapour_j_kg` is the enthalpy of
     vapour in the room. The rest is as `dewmargin.solve.energy` has it. NaN is not known.
     """
@@ -354,6 +360,7 @@ def device(
         used[:] = 0.0
         resting_sum_s, hot_feed, feed_heat_sum, water_heating = 0.0, 0.0, 0.0, 0.0
         owed, makeup, space_heating = 0.0, 0.0, 0.0
+        blown, line_sum, unmet_sum, cooled_sum, coolest = 0.0, 0.0, 0.0, 0.0, 0.0
         for hour in range(heat_j.size):
             need, feed_heat_hour = 0.0, 0.0
             for i in range(hour * parts, (hour + 1) * parts):
@@ -365,6 +372,9 @@ def device(
                 )
                 resting_sum_s += resting_s
                 hot_feed += hot_then
+                line = resting_line_w[i] * resting_s
+                line_sum += line
+                need -= line + standby_w * resting_s
                 if runs > 0.0:
                     for k in range(of_use.shape[0]):
                         if not takes[k]:
@@ -387,12 +397,24 @@ def device(
                 feed_heat_hour += feed_heat
             feed_heat_sum += feed_heat_hour
             water_heating += bought(feed_heat_hour, heater_per_heat[hour])
-            owed, made = owe(owed, need, kept, heat_j[hour], cools[hour])
+            share = blower[hour]
+            owed, made, cooled, unmet = owe(
+                owed, need, kept, heat_j[hour], spare_j[hour], 0.0 if math.isnan(share) else share,
+                cools[hour],
+            )  # fmt: skip
             makeup += made
+            blown += bought(made, share)
+            cooled_sum += cooled
+            unmet_sum += unmet
+            if unmet > 0.0:
+                coolest = max(coolest, owed)
             space_heating += bought(made, plant_per_heat[hour])
         used[FEED] += resting_feed_kg_s * resting_sum_s
         used[ELECTRICITY] += standby_w * resting_sum_s
         used[FEED_HEAT], used[HOT_FEED] = feed_heat_sum, hot_feed
         used[WATER_HEATING], used[MAKEUP] = water_heating, makeup
         used[SPACE_HEATING] = space_heating
+        used[FAN] += blown
+        used[LINE] += line_sum
+        used[UNMET], used[COOLING], used[COOLEST] = unmet_sum, cooled_sum, coolest
         out[c] = used

@@ -19,12 +19,15 @@ from dewmargin.kernel.saturation import (
     slope_over_ice,
     slope_over_water,
 )
-from dewmargin.kernel.source import stretch_alone
+from dewmargin.kernel.source import mean_held, parted, stretch_alone
 from dewmargin.kernel.tally import (
     BELOW_BAND,
     BROUGHT,
+    CASING,
     CONDENSATION_H,
     CONDENSED,
+    COOLEST,
+    COOLING,
     DELIVERED,
     DEMAND,
     DEMAND_H,
@@ -39,6 +42,7 @@ from dewmargin.kernel.tally import (
     FUEL,
     HOT_FEED,
     HUMID_H,
+    LINE,
     MAKEUP,
     OF_ROOM,
     RH_SUM,
@@ -47,6 +51,7 @@ from dewmargin.kernel.tally import (
     SHORTFALL,
     SHORTFALL_H,
     SPACE_HEATING,
+    UNMET,
     WATER_HEATING,
     WET_H,
     at_rest,
@@ -91,24 +96,26 @@ if "sync" not in globals():  # a GPU's loader does
 # Rows of a building in each step,
 HIGH, K, G_IN, A_OUT, BASE, VAPOUR = range(6)
 # in each hour,
-P, P_SAT, SEASON, HEAT, COOLS, PLANT = range(6)
+P, P_SAT, SEASON, HEAT, COOLS, PLANT, SPARE, BLOWER = range(8)
 # of its surfaces in each step and in each hour,
 BETA, X_SAT, MOST = range(3)
 OFFSET, W_FACE, COLD, SLOPE, T_FACE = range(5)
 # and its numbers.
-MASS, BUFFER_MASS, H, LOW_RH, HIGH_RH = range(5)
+MASS, BUFFER_MASS, H, LOW_RH, HIGH_RH, KEPT = range(6)
 # Rows of a device in each step; then come those of what it uses.
-HEAT_FRAC, R0, R1, R0_REST, R1_REST, SHARE_REST, AVAILABLE, HOT, RESTING_HEAT, HEATER = range(10)
-OF_A_DEVICE = 10
+(R0, R1, OFF0, OFF1, DUTY, DUTY_RUN, SHARE_REST, AVAILABLE, HOT, RESTING_HEAT, RESTING_LINE,
+ HEATER) = range(12)  # fmt: skip
+OF_A_DEVICE = 12
 # Its numbers.
-STANDBY, RESTING_FEED, FULL, UNITS, UNLIMITED, POINTS = range(6)
+STANDBY, RESTING_FEED, FULL, UNITS, UNLIMITED, POINTS, FIRINGS, DEAD = range(8)
+NUMBERS_OF_A_DEVICE = 8
 # A case: its building, its device, what it holds dry and wet, whose demand is its own, which row
 # of demands it fills.
 OF_BUILDING, OF_DEVICE, OF_LOW, OF_LOW_WET, WANTED, FILLS = range(6)
 # Numbers that all cases share.
-(STEP_S, PARTS, WARM_UP, WRAPS, SLACK, FILM_WET, DEMAND_HOUR, SHORT_FRAC, KEPT, MOLAR_RATIO,
- NEAR_FILM, KELVIN) = range(12)  # fmt: skip
-OF_ALL = 12
+(STEP_S, PARTS, WARM_UP, WRAPS, SLACK, FILM_WET, DEMAND_HOUR, SHORT_FRAC, MOLAR_RATIO,
+ NEAR_FILM, KELVIN) = range(11)  # fmt: skip
+OF_ALL = 11
 
 # What is found: the columns of `tally`, room and device, then the least dew margin.
 MARGIN = OF_ROOM + OF_DEVICE_YEAR
@@ -187,14 +194,14 @@ def year(
     of_case : int64 array, shape (n_cases, 6)
         From OF_BUILDING on; -1 for no demand of its own, and for none to fill.
     numbers, steps, hours : float64 arrays, a row a building
-        (5,) from MASS on, (n_steps, 6) from HIGH on, (n_hours, 6) from P on: what a step needs lies
+        (6,) from MASS on, (n_steps, 6) from HIGH on, (n_hours, 8) from P on: what a step needs lies
         together.
     faces, face_hours, area : float64 arrays, a row a building
         (n_steps, n_surfaces, 3) from BETA on, (n_hours, n_surfaces, 5) from OFFSET on,
         (n_surfaces,).
     devices, rows, of_use, of_device, points : a row a device
-        (n_steps, 10) from HEAT_FRAC on; what it uses, (n_steps, n_rows), and which each use has in
-        each mode for each second and kilogram, int64, see `tally.device`; (6,) from STANDBY on; its
+        (n_steps, 12) from R0 on; what it uses, (n_steps, n_rows), and which each use has in
+        each mode for each second and kilogram, int64, see `tally.device`; (8,) from STANDBY on; its
         efficiency at part load.
     low : float64 array, shape (n_lows, n_steps)
     wet_above : float64 array, shape (n_cases, n_surfaces)
@@ -231,6 +238,7 @@ def year(
     condensing_h, frost_h, wet_h, runoff_h, condensed, dried = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     feed, brought, fan, electricity, fuel, hot_feed = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     feed_heat, water_heating, makeup, space_heating, owed_j = 0.0, 0.0, 0.0, 0.0, 0.0
+    line, casing, unmet, cooling, coolest = 0.0, 0.0, 0.0, 0.0, 0.0
     resting_sum_s, least_k = 0.0, 1e3
     for hour in range(first, n_hours):
         sync()  # who goes in step shares what it reads of the code, too long for a GPU's caches
@@ -245,23 +253,25 @@ def year(
                 taken[j] = 0.0
                 if film[j] > above[j]:
                     held = of_case[c, OF_LOW_WET]
-            low_i, high = low[held, i], step[HIGH]
+            r0, r1, off0, off1 = can[R0], can[R1], can[OFF0], can[OFF1]
+            duty, duty_run = can[DUTY], can[DUTY_RUN]
+            low_i = mean_held(
+                low[held, i], y, r0, r1, off0, off1, duty, duty_run, device[FIRINGS], device[DEAD],
+                inv_mass, h, step[K], step[G_IN], step[A_OUT],
+            )  # fmt: skip
+            high = step[HIGH]
             full = min(x, high)
             lifts = unlimited & (full < low_i)
             fog, lifted = mass * (x - full), mass * (low_i - full) if lifts else 0.0
             x = low_i if lifts else full
-            left, sum_x, owed, wet = can[HEAT_FRAC] * step_s, 0.0, 0.0, False
-            given_1, given_2, run_1, run_2 = 0.0, 0.0, 0.0, 0.0
-            for mode in range(2):
-                x, y, sum_x, added, fog, owed, ran, wetted = stretch_alone(
-                    left, x, y, low_i, can[R0 + 2 * mode], can[R1 + 2 * mode], high, step[K],
-                    step[G_IN], step[A_OUT], h, inv_mass, inv_buffer, area_m2, face[:, BETA],
-                    face[:, X_SAT], film, taken, sum_x, lifted if mode == 0 else 0.0, fog, owed,
-                )  # fmt: skip
-                given_1, run_1 = (added, ran) if mode == 0 else (given_1, run_1)
-                given_2, run_2 = (given_2, run_2) if mode == 0 else (added, ran)
-                left = step_s - left
-                wet = wet | wetted
+            x, y, sum_x, added, to_hold, ran, held_s, fog, owed, wet = stretch_alone(
+                step_s, x, y, low_i, r0, r1, high, step[K], step[G_IN], step[A_OUT], h, inv_mass,
+                inv_buffer, area_m2, face[:, BETA], face[:, X_SAT], film, taken, fog,
+            )  # fmt: skip
+            given_1, given_2, run_1, run_2 = parted(
+                sum_x / step_s, lifted + added, to_hold, ran, held_s, r0, r1, off0, off1, duty,
+                duty_run,
+            )  # fmt: skip
             x += owed * inv_mass
             if wet:
                 for j in range(n_surfaces):
@@ -281,6 +291,9 @@ def year(
             )
             resting_sum_s += resting_s
             hot_feed += hot_then
+            line_step = can[RESTING_LINE] * resting_s
+            line += line_step
+            need -= line_step + device[STANDBY] * resting_s
             if runs > 0.0:
                 for k in range(uses.shape[0]):
                     amount = 0.0
@@ -301,6 +314,10 @@ def year(
                         fan += amount
                     elif k == ELECTRICITY:
                         electricity += amount
+                    elif k == LINE:
+                        line += amount
+                    elif k == CASING:
+                        casing += amount
                     elif k == FUEL:
                         if device[POINTS] > 0.0:
                             able = device[FULL] * can[AVAILABLE]
@@ -312,8 +329,17 @@ def year(
         feed_heat += feed_heat_hour
         water_heating += bought(feed_heat_hour, devices[dev, hour * parts, HEATER])
         cools = at_hour[COOLS] > 0.0
-        owed_j, made = owe(owed_j, need, shared[KEPT], at_hour[HEAT], cools)
+        blows = at_hour[BLOWER]
+        owed_j, made, cooled, missed_j = owe(
+            owed_j, need, its[KEPT], at_hour[HEAT], at_hour[SPARE],
+            0.0 if math.isnan(blows) else blows, cools,
+        )  # fmt: skip
         makeup += made
+        fan += bought(made, blows)
+        cooling += cooled
+        unmet += missed_j
+        if missed_j > 0.0:
+            coolest = max(coolest, owed_j)
         space_heating += bought(made, at_hour[PLANT])
         mean = mean / parts
         p = at_hour[P]
@@ -366,6 +392,8 @@ def year(
     found[at + BROUGHT], found[at + FEED_HEAT], found[at + FAN] = brought, feed_heat, fan
     found[at + ELECTRICITY] = electricity + device[STANDBY] * resting_sum_s
     found[at + FUEL], found[at + HOT_FEED] = fuel, hot_feed
+    found[at + LINE], found[at + CASING] = line, casing
+    found[at + UNMET], found[at + COOLING], found[at + COOLEST] = unmet, cooling, coolest
     found[at + WATER_HEATING], found[at + MAKEUP] = water_heating, makeup
     found[at + SPACE_HEATING], found[MARGIN] = space_heating, least_k
     state[c, 0], state[c, 1], late[c] = x, y, 0

@@ -36,6 +36,8 @@ class WaterLine:
         Air around it. [°C]
     film_w_m2_k : float
         Heat transfer coefficient on the outer surface, insulation included. [W/(m2 K)]
+    in_space : bool
+        Whether its heat goes to the heated space.
 
     Raises
     ------
@@ -48,6 +50,7 @@ class WaterLine:
     outer_mm: float
     ambient_c: float
     film_w_m2_k: float = BARE_W_M2_K
+    in_space: bool = True
 
     def __post_init__(self) -> None:
         """Check the sizes."""

@@ -50,6 +50,8 @@ class Outcome:
     space_heat_j : float64 array
         Heat that the room gives to what was added, so that it stays as warm: negative where the
         vapour brings more than it needs, as steam does. [J]
+    line_j : float64 array
+        Heat that the feed gave to the space on its way; in `space_heat_j` already. [J]
     fan_j, device_j, fuel_j : float64 array
         Electricity of fans that ran for it, and of the device; fuel of the device. [J]
     running_frac : float64 array
@@ -77,6 +79,7 @@ class Outcome:
     hot_feed_kg: FloatArray
     feed_heat_j: FloatArray
     space_heat_j: FloatArray
+    line_j: FloatArray
     fan_j: FloatArray
     device_j: FloatArray
     fuel_j: FloatArray
@@ -404,7 +407,7 @@ def _used(
     if capability is None:
         nothing = np.zeros(case.n_steps)
         unknown = np.full(case.n_steps, np.nan)
-        names = ("feed_heat_j", "space_heat_j", "fan_j", "device_j", "fuel_j")
+        names = ("feed_heat_j", "space_heat_j", "line_j", "fan_j", "device_j", "fuel_j")
         return {"feed_kg": nothing, "hot_feed_kg": nothing} | dict.fromkeys(names, unknown)
     modes = [(capability.heat, 0)] + ([(capability.added, 1)] if capability.added else [])
 
@@ -422,12 +425,15 @@ def _used(
         available_s = capability.available_s(case.step_s)
         fuel = fuel / capability.part_load.factor(given_kg[0] + given_kg[1], available_s)
     vapour_j = (given_kg[0] + given_kg[1]) * air.vapour_enthalpy(case.t_air_c)
+    line = total("line") + capability.resting_line_w * resting_s
+    standby = capability.standby_w * resting_s
     return {
         "feed_kg": feed,
         "hot_feed_kg": np.zeros_like(feed) if capability.hot is None else feed * capability.hot,
         "feed_heat_j": total("feed_heat") + capability.resting_heat_w * resting_s,
-        "space_heat_j": vapour_j - total("brought"),
+        "space_heat_j": vapour_j - total("brought") - line - total("casing") - standby,
+        "line_j": line,
         "fan_j": total("fan"),
-        "device_j": total("electricity") + capability.standby_w * resting_s,
+        "device_j": total("electricity") + standby,
         "fuel_j": fuel,
     }

@@ -29,9 +29,8 @@ if TYPE_CHECKING:
 FILM_KG_M2 = 1e-6  # films that end so near have returned
 
 OUTPUTS = ("sum_x", "added", "added_rest", "running", "running_rest", "fog", "x_end", "y_end")
-MODES = 2  # of a step
 FILMS = ("taken", "runoff", "film")
-_OF_A_DEVICE = ("heat_frac", "r0_kg_s", "r1_kg_s", "rest_r0_kg_s", "rest_r1_kg_s")
+_OF_A_DEVICE = ("r0_kg_s", "r1_kg_s", "off_r0_kg_s", "off_r1_kg_s", "duty", "duty_run")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,17 +97,31 @@ class Building:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Device:
-    """A device as the kernel takes it: two straight lines in the room's humidity, step by step.
+    """A device as the kernel takes it, step by step: its mean over the plant's firings.
 
-    The second is spread over the whole rest of the step, of which `rest_share` is run.
+    Attributes
+    ----------
+    r0_kg_s, r1_kg_s : float64 array
+        Mean rate over firings, r0 - r1 x: with heat for `duty_run` of the time, else between.
+    off_r0_kg_s, off_r1_kg_s : float64 array
+        Mean rate between firings, of which `rest_share` is run.
+    duty, duty_run : float64 array
+        Part of the time with heat, resting and running. [-]
+    rest_share : float64 array or float
+    most_cycles_per_h, dead_s : float
+        Firings an hour at half load, and what is lost at the start of each.
+    unlimited : bool
     """
 
-    heat_frac: FloatArray
     r0_kg_s: FloatArray
     r1_kg_s: FloatArray
-    rest_r0_kg_s: FloatArray
-    rest_r1_kg_s: FloatArray
+    off_r0_kg_s: FloatArray
+    off_r1_kg_s: FloatArray
+    duty: FloatArray
+    duty_run: FloatArray
     rest_share: FloatArray | float = 1.0
+    most_cycles_per_h: float = 1.0
+    dead_s: float = 0.0
     unlimited: bool = False
 
 
@@ -217,23 +230,27 @@ def device(case: HourlyCase, capability: Capability | None) -> Device:
     n, base, zero = case.n_steps, case.w_base_kg_kg, np.zeros(case.n_steps)
     if capability is None:
         return Device(
-            heat_frac=np.ones(n),
             r0_kg_s=np.full(n, UNLIMITED),
             r1_kg_s=zero,
-            rest_r0_kg_s=zero,
-            rest_r1_kg_s=zero,
+            off_r0_kg_s=zero,
+            off_r1_kg_s=zero,
+            duty=np.ones(n),
+            duty_run=np.ones(n),
             unlimited=True,
         )
-    r0, r1 = _relative(capability.heat, base)
-    rest_r0, rest_r1 = _relative(capability.added, base)
     share = capability.added_share
+    off_r0, off_r1 = (share * rate for rate in _relative(capability.added, base))
+    r0, r1, duty_run = capability.mean_line(case)
     return Device(
-        heat_frac=capability.heat_frac,
-        r0_kg_s=r0,
+        r0_kg_s=r0 - r1 * base,
         r1_kg_s=r1,
-        rest_r0_kg_s=share * rest_r0,
-        rest_r1_kg_s=share * rest_r1,
+        off_r0_kg_s=off_r0,
+        off_r1_kg_s=off_r1,
+        duty=capability.with_vapour(capability.heat_frac),
+        duty_run=duty_run,
         rest_share=share,
+        most_cycles_per_h=capability.most_cycles_per_h,
+        dead_s=capability.dead_time_s,
     )
 
 
@@ -355,9 +372,8 @@ def _run(
     takers: dict[tuple[int, int], int] = {}
     of_device = placed((cases.of_device for cases in all_cases), takers)
     devices = [all_cases[k].devices[row] for k, row in takers]
-    # Those without limit first, those with two modes last: a mode is worked on from its first case
-    # to its last.
-    kinds = np.array([2 * bool(np.any(d.heat_frac < 1.0)) - d.unlimited for d in devices])
+    # Those without limit first, those whose plant fires last: likes have like segments.
+    kinds = np.array([2 * bool(np.any(d.duty_run < 1.0)) - d.unlimited for d in devices])
     shared = [rows(each) for each in zip(*map(_shared, buildings), strict=True)]
     n, n_faces = shared[0].shape[1], buildings[0].area_m2.size
     results = np.empty((outputs, sum(sizes), n))
@@ -365,7 +381,7 @@ def _run(
     x, y = joined(each.x for each in begins), joined(each.y for each in begins)
     film = joined(each.film_kg_m2 for each in begins)
     kernel.cases()(
-        x, y, film, own[0].step_s, MODES, np.array([case.dry_air_kg for case in own]),
+        x, y, film, own[0].step_s, np.array([case.dry_air_kg for case in own]),
         np.array([case.buffer_kg for case in own]), np.array([case.buffer_kg_s for case in own]),
         *shared, np.array([each.area_m2 for each in buildings]),
         rows(each.beta_kg_m2_s for each in buildings), rows(each.limit for each in buildings),
@@ -375,7 +391,8 @@ def _run(
         of_low, of_low_wet, of_device, joined(cases.wet_above_kg_m2 for cases in all_cases),
         rows(all_cases[k].low[row] for k, row in lows),
         *(rows(getattr(device, name) for device in devices) for name in _OF_A_DEVICE),
-        results, films,
+        4.0 / 3600.0 * np.array([device.most_cycles_per_h for device in devices]),
+        np.array([device.dead_s for device in devices]), results, films,
     )  # fmt: skip
     ends = np.cumsum(sizes)
     return [

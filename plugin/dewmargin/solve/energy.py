@@ -23,6 +23,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dewmargin.kernel.tally import owe
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -33,8 +35,10 @@ if TYPE_CHECKING:
 
 J_PER_KWH = 3.6e6
 L_PER_M3 = 1000.0
-# Of a room's departure in temperature; 48 h are 10 kWh/K losing 210 W/K, a house (from memory).
-KEPT_IN_AN_HOUR = math.exp(-1.0 / 48.0)
+_USUAL_FADE_H = 48.0  # where not known: 10 kWh/K losing 210 W/K, a house (from memory)
+
+
+_NO_SUM = ("envelope_heat_kwh", "owed_heat_kwh")  # terms of the hourly balance alone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,6 +57,18 @@ class Energy:
         Electricity of fans run for it, and of the device.
     fuel_kwh : float64 array, shape (n_hours,)
         Fuel of the device.
+    line_heat_kwh : float64 array, shape (n_hours,)
+        Heat that the feed gives to the space on its way.
+    unmet_heat_kwh : float64 array, shape (n_hours,)
+        What the plant, at its limit, could not give of the hour's own need.
+    cooling_heat_kwh : float64 array, shape (n_hours,)
+        Heat that mechanical cooling need not remove; below 0 it must remove more.
+    envelope_heat_kwh : float64 array, shape (n_hours,)
+        What the room loses the less, since it is cooler than without humidifier.
+    owed_heat_kwh : float64 array, shape (n_hours,)
+        What the room is owed at the end of the hour.
+    cooler_k : float
+        How much cooler the room gets, at most, while the plant is at its limit. [K]
     """
 
     feed_heat_kwh: FloatArray
@@ -62,24 +78,35 @@ class Energy:
     fan_kwh: FloatArray
     device_kwh: FloatArray
     fuel_kwh: FloatArray
+    line_heat_kwh: FloatArray
+    unmet_heat_kwh: FloatArray
+    cooling_heat_kwh: FloatArray
+    envelope_heat_kwh: FloatArray
+    owed_heat_kwh: FloatArray
+    cooler_k: float
 
     def year(self) -> dict[str, float]:
         """Return the sums over all hours, by name; NaN is not known. [kWh]."""
-        return {f.name: float(getattr(self, f.name).sum()) for f in fields(self)}
+        sums = {f.name: float(np.sum(getattr(self, f.name))) for f in fields(self)}
+        return {name: total for name, total in sums.items() if name not in _NO_SUM}
 
 
 def energy_hours(case: HourlyCase, outcome: Outcome, *, water_heater: HeatSource | None) -> Energy:
     r"""Return what an option takes, hour by hour.
 
     .. math::
-        \Delta Q = \max(Q + D, 0) - Q, \qquad
+        \Delta Q = \min(\max(Q + D, 0) - Q, Q_{spare}), \qquad
         D = q_{room} - P_{fan} + D_{before}\,e^{-1\,h/\tau}
 
     in hours in which the plant heats, Q being its heat. While it rests and the room floats between
     its set-points, what evaporates cools the room: that is owed, and made up when the plant heats
     again, less what the cooler room loses the less until then. So is what steam brings beyond the
-    plant's heat. Mechanical cooling ends what is owed: it removes the less. The fan's electricity
-    stays in the air as heat.
+    plant's heat, and what the plant at its limit cannot give. Mechanical cooling ends what is owed:
+    it removes the less. The fan's electricity stays in the air as heat, that of the blower while
+    the plant runs the longer too. So each hour closes:
+
+    .. math::
+        q_{room} - P_{fan} + D_{before} = \Delta Q + q_{envelope} + q_{cooling} + D
 
     Parameters
     ----------
@@ -91,40 +118,97 @@ def energy_hours(case: HourlyCase, outcome: Outcome, *, water_heater: HeatSource
 
     Notes
     -----
-    *Validity.* The plant has heat to spare. The room's time constant is not known: 48 h, which is
-    7 % too much for a room of 24 h that floats for half of each day, 4 % too little for one of 96 h
-    (tested), and less than that where the plant rests less.
+    *Validity.* The room's time constant is that of the house; in a simulation it is not known:
+    48 h, which is 7 % too much for a room of 24 h that floats for half of each day, 4 % too little
+    for one of 96 h (tested), and less than that where the plant rests less.
 
     *Source.* First law of a room of one heat capacity, for the departure of its temperature from
     that without a humidifier.
     """
-    heat_j = 3600.0 * case.hourly_mean(case.heating_w)
+    blower = blower_share(case)
     need_j = outcome.space_heat_j - np.nan_to_num(outcome.fan_j)
-    cools: BoolArray = case.hourly_mean(case.cooling) > 0.0
-    makeup_j = _made_up(heat_j, need_j, cools)
+    made = _made_up(case, need_j, np.nan_to_num(blower))
+    blown_j = np.where(made.made_j == 0.0, 0.0, made.made_j * blower)
+    limited = made.unmet_j > 0.0
+    coolest_j = float(np.max(made.owed_j, where=limited, initial=0.0))
     return Energy(
         feed_heat_kwh=outcome.feed_heat_j / J_PER_KWH,
-        makeup_heat_kwh=makeup_j / J_PER_KWH,
+        makeup_heat_kwh=made.made_j / J_PER_KWH,
         water_heating_kwh=_bought(outcome.feed_heat_j, water_heater, case) / J_PER_KWH,
-        space_heating_kwh=_bought(makeup_j, case.heat_source, case) / J_PER_KWH,
-        fan_kwh=outcome.fan_j / J_PER_KWH,
+        space_heating_kwh=_bought(made.made_j, case.heat_source, case) / J_PER_KWH,
+        fan_kwh=(outcome.fan_j + blown_j) / J_PER_KWH,
         device_kwh=outcome.device_j / J_PER_KWH,
         fuel_kwh=outcome.fuel_j / J_PER_KWH,
+        line_heat_kwh=outcome.line_j / J_PER_KWH,
+        unmet_heat_kwh=made.unmet_j / J_PER_KWH,
+        cooling_heat_kwh=made.cooled_j / J_PER_KWH,
+        envelope_heat_kwh=made.faded_j / J_PER_KWH,
+        owed_heat_kwh=made.owed_j / J_PER_KWH,
+        cooler_k=float(cooler_k(case, np.array([coolest_j]))[0]),
     )
 
 
-def _made_up(heat_j: FloatArray, need_j: FloatArray, cools: BoolArray) -> FloatArray:
-    """Return what the plant gives more in each hour, shape (n_hours,); below 0 it saves. [J]."""
-    made_j, owed_j = np.zeros_like(heat_j), 0.0
-    hours = zip(heat_j.tolist(), need_j.tolist(), cools.tolist(), strict=True)
-    for i, (heat, need, cooled) in enumerate(hours):
-        owed_j = need + owed_j * KEPT_IN_AN_HOUR
-        if heat > 0.0:
-            made_j[i] = max(heat + owed_j, 0.0) - heat
-            owed_j -= made_j[i]
-        elif cooled:
-            owed_j = 0.0
-    return made_j
+def kept_in_an_hour(case: HourlyCase) -> float:
+    """Return how much of a room's departure in temperature is left after an hour. [-]."""
+    fade_h = _USUAL_FADE_H if case.time_constant_h is None else case.time_constant_h
+    return math.exp(-1.0 / fade_h)
+
+
+def spare_j(case: HourlyCase) -> FloatArray:
+    """Return what the plant could give beyond what it gives, in each hour; may be infinite. [J]."""
+    spare_w = np.broadcast_to(case.heating_limit_w, case.n_steps) - case.heating_w
+    return 3600.0 * np.maximum(case.hourly_mean(spare_w), 0.0)
+
+
+def blower_share(case: HourlyCase) -> FloatArray:
+    """Return the blower's electricity for each joule of the plant's heat; NaN is not known. [-].
+
+    None where it runs all the time, and without ducts.
+    """
+    system = case.air_system
+    if system is None or system.blower_frac is not None:
+        return np.zeros(case.n_hours)
+    output_w = np.broadcast_to(system.output_w, case.n_steps)
+    runs = (output_w > 0.0) & np.isfinite(output_w)
+    return case.hourly_mean(np.where(runs, system.blower_w / np.where(runs, output_w, 1.0), 0.0))
+
+
+def cooler_k(case: HourlyCase, owed_j: FloatArray) -> FloatArray:
+    """Return how much cooler a room is that is owed heat; NaN where its capacity is not known."""
+    if case.heat_capacity_j_k is None:
+        return np.where(owed_j == 0.0, 0.0, np.nan)
+    return owed_j / case.heat_capacity_j_k
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _MadeUp:
+    """What becomes of the heat that a room is owed, shape (n_hours,) each. [J].
+
+    What the plant gives more (below 0 it saves), what fades, what cooling need not remove, what the
+    plant cannot give, and what is owed at the end of the hour.
+    """
+
+    made_j: FloatArray
+    faded_j: FloatArray
+    cooled_j: FloatArray
+    unmet_j: FloatArray
+    owed_j: FloatArray
+
+
+def _made_up(case: HourlyCase, need_j: FloatArray, blower: FloatArray) -> _MadeUp:
+    heat_j = 3600.0 * case.hourly_mean(case.heating_w)
+    cools: BoolArray = case.hourly_mean(case.cooling) > 0.0
+    kept = kept_in_an_hour(case)
+    columns = (heat_j, need_j, spare_j(case), blower, cools)
+    found, owed_j = np.zeros((5, case.n_hours)), 0.0
+    for i, (heat, need, spare, share, cooled) in enumerate(
+        zip(*(column.tolist() for column in columns), strict=True)
+    ):
+        faded_j = owed_j * (1.0 - kept)
+        owed_j, made_j, cooled_j, unmet_j = owe(owed_j, need, kept, heat, spare, share, cooled)
+        found[:, i] = made_j, faded_j, cooled_j, unmet_j, owed_j
+    made, faded, cooling, unmet, owed = found
+    return _MadeUp(made_j=made, faded_j=faded, cooled_j=cooling, unmet_j=unmet, owed_j=owed)
 
 
 def _bought(heat_j: FloatArray, source: HeatSource | None, case: HourlyCase) -> FloatArray:

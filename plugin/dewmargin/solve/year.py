@@ -32,6 +32,10 @@ ENERGY_COLUMNS = (
     "fan_kwh",
     "device_kwh",
     "fuel_kwh",
+    "line_heat_kwh",
+    "unmet_heat_kwh",
+    "cooling_heat_kwh",
+    "cooler_k",
 )
 
 UNKNOWN_WITHOUT_DEMAND = (

@@ -59,6 +59,9 @@ _KWH = {
     "fan_kwh": tally.FAN,
     "device_kwh": tally.ELECTRICITY,
     "fuel_kwh": tally.FUEL,
+    "line_heat_kwh": tally.LINE,
+    "unmet_heat_kwh": tally.UNMET,
+    "cooling_heat_kwh": tally.COOLING,
 }
 METRICS = tuple(column.name for column in columns.YEARLY)
 N_METRICS = len(METRICS)
@@ -299,6 +302,7 @@ def _taken(
         "hot_feed_l": used[:, tally.HOT_FEED],
         "feed_l_per_kg": feed / given,
         **{name: used[:, j] / energy.J_PER_KWH for name, j in _KWH.items()},
+        "cooler_k": energy.cooler_k(of.case, used[:, tally.COOLEST]),
         "cost": cost,
         "co2_kg": carbon,
     }
@@ -316,12 +320,13 @@ def _account(
     _, added, added_rest, running, running_rest, _ = ran.steps[:ACCOUNTED]
     kernel.tally_device()(
         case.step_s, case.steps_per_hour, air.vapour_enthalpy(case.t_air_c),
-        3600.0 * case.hourly_mean(case.heating_w), book.hours.cooling, energy.KEPT_IN_AN_HOUR,
+        3600.0 * case.hourly_mean(case.heating_w), energy.spare_j(case), energy.blower_share(case),
+        book.hours.cooling, energy.kept_in_an_hour(case),
         per_heat(case.heat_source, of), per_heat(taker.heater, of), rows, of_use,
         _column(can.added_share, n),
         can.available_s(case.step_s),
         hot.astype(np.float64), can.standby_w, can.resting_feed_kg_s,
-        _column(can.resting_heat_w, n),
+        _column(can.resting_heat_w, n), _column(can.resting_line_w, n),
         np.empty((0, 2)) if load is None else np.array(load.points),
         0.0 if load is None else load.rate_kg_s, 1 if load is None else load.units, which,
         added, added_rest, running, running_rest, out,

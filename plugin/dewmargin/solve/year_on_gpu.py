@@ -170,6 +170,7 @@ def stacked(jobs: Sequence[Job]) -> tuple[dict[str, np.ndarray], list[np.ndarray
                     job.of.case.buffer_kg_s,
                     job.book.low_rh,
                     job.book.high_rh,
+                    energy.kept_in_an_hour(job.of.case),
                 ]
                 for job in jobs
             ]
@@ -200,7 +201,7 @@ def _shared(job: Job) -> FloatArray:
     found[year.WRAPS] = case.wraps
     found[year.SLACK], found[year.FILM_WET] = EDGE_SLACK, 1e-3 * WET_G_M2
     found[year.DEMAND_HOUR], found[year.SHORT_FRAC] = DEMAND_HOUR_KG, SHORTFALL_FRAC
-    found[year.KEPT], found[year.MOLAR_RATIO] = energy.KEPT_IN_AN_HOUR, air.MOLAR_RATIO
+    found[year.MOLAR_RATIO] = air.MOLAR_RATIO
     found[year.NEAR_FILM], found[year.KELVIN] = FILM_KG_M2, air.KELVIN
     return found
 
@@ -229,6 +230,8 @@ def _hours(job: Job) -> FloatArray:
             3600.0 * case.hourly_mean(case.heating_w),
             hours.cooling,
             year_of_many.per_heat(case.heat_source, job.of),
+            energy.spare_j(case),
+            energy.blower_share(case),
         ]
     ).T
 
@@ -255,18 +258,15 @@ def _face_hours(job: Job) -> FloatArray:
 def _device(job: Job, which: int) -> FloatArray:
     device, case = job.cases.devices[which], job.of.case
     found = np.zeros((year.OF_A_DEVICE, case.n_steps))
-    found[year.HEAT_FRAC], found[year.R0], found[year.R1] = (
-        device.heat_frac,
-        device.r0_kg_s,
-        device.r1_kg_s,
-    )
-    found[year.R0_REST], found[year.R1_REST] = device.rest_r0_kg_s, device.rest_r1_kg_s
+    found[year.R0], found[year.R1] = device.r0_kg_s, device.r1_kg_s
+    found[year.OFF0], found[year.OFF1] = device.off_r0_kg_s, device.off_r1_kg_s
+    found[year.DUTY], found[year.DUTY_RUN] = device.duty, device.duty_run
     found[year.SHARE_REST] = device.rest_share
     if (taker := job.takers.get(which)) is not None:
         can = taker.capability
         found[year.AVAILABLE] = can.available_s(case.step_s)
         found[year.HOT] = 0.0 if can.hot is None else can.hot
-        found[year.RESTING_HEAT] = can.resting_heat_w
+        found[year.RESTING_HEAT], found[year.RESTING_LINE] = can.resting_heat_w, can.resting_line_w
         found[year.HEATER] = np.repeat(
             year_of_many.per_heat(taker.heater, job.of), case.steps_per_hour
         )
@@ -282,8 +282,9 @@ def _uses(job: Job, which: int) -> tuple[FloatArray, np.ndarray]:
 
 
 def _of_device(job: Job, which: int) -> FloatArray:
-    found = np.zeros(6)
-    found[year.UNLIMITED] = job.cases.devices[which].unlimited
+    found, device = np.zeros(year.NUMBERS_OF_A_DEVICE), job.cases.devices[which]
+    found[year.UNLIMITED], found[year.DEAD] = device.unlimited, device.dead_s
+    found[year.FIRINGS] = 4.0 / 3600.0 * device.most_cycles_per_h
     if (taker := job.takers.get(which)) is not None:
         can = taker.capability
         found[year.STANDBY], found[year.RESTING_FEED] = can.standby_w, can.resting_feed_kg_s

@@ -301,6 +301,10 @@ class House(Inputs):
                 weather.interval_start, moisture_kg_day=self._moisture_kg_day
             ),
             heating_w=room.heating_w,
+            heating_limit_w=limit_w,
+            heat_capacity_j_k=3600.0 * self._heat_capacity_wh_k,
+            time_constant_h=self._heat_capacity_wh_k
+            / float(np.mean(self.heat_loss_w_k + cp * sensible)),
             cooling=room.cooling_w > 0.0,
             dry_air_kg=float(np.mean(density_kg_m3)) * self.volume_m3,
             buffer_kg_s=buffer_kg_s,

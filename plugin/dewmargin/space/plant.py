@@ -220,6 +220,7 @@ class HeatingPlant(Inputs):
                 heat_frac=np.clip(heating_w / capacity_w, 0.0, 1.0),
                 t_supply_c=t_supply_c,
                 airflow_kg_s=airflow_kg_s,
+                output_w=output_w,
             )
         )
 
@@ -277,6 +278,7 @@ class HeatingPlant(Inputs):
                 heat_frac=np.clip(coil_frac, 0.0, 1.0),
                 t_supply_c=t_air_c + output_w / (airflow_kg_s * cp),
                 airflow_kg_s=airflow_kg_s,
+                output_w=output_w,
             )
         )
         if self.blower == "continuous":
@@ -290,7 +292,7 @@ class HeatingPlant(Inputs):
             system,
             blower_frac=np.ones_like(system.heat_frac) if continuous else None,
             blower_w=np.nan if self.blower_w is None else self.blower_w,
-            cycles_per_h=self.cycles_per_h,
+            most_cycles_per_h=self.cycles_per_h,
         )
 
 

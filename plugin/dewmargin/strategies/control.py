@@ -147,7 +147,7 @@ class Control(Inputs):
         w_unit = air.humidity_ratio(case.sensed_p_sat_pa, case.p_pa)
         w_set = air.humidity_ratio(rh_set * case.sensed_p_sat_pa, case.p_pa)
         per_h = 3600.0 / (case.dry_air_kg * w_unit)
-        rate = capability.able_kg_s(w_set - sensed.w_offset_kg_kg)
+        rate = capability.able_kg_s(case, w_set - sensed.w_offset_kg_kg)
         swings = (need > 0.0) & (need < rate) & (rh_set > 0.0)
         fall = np.where(swings, per_h * need, 1.0)
         rise = np.where(swings, per_h * (rate - need), 1.0)

@@ -224,7 +224,7 @@ def _option(
         rh_setpoint_frac=lowered_while_wet(case, held.rh_dry, held.wet, outcome),
         rh_rule_frac=held.rh_rule,
         demand_kg=held.demand.added_kg,
-        able_kg=3600.0 * case.hourly_mean(asked.capability.able_kg_s(w_kg_kg)),
+        able_kg=3600.0 * case.hourly_mean(asked.capability.able_kg_s(case, w_kg_kg)),
         outcome=outcome,
         surfaces=faces,
         energy=taken,

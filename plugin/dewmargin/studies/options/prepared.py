@@ -67,7 +67,7 @@ def _same_air(one: HourlyCase, other: HourlyCase) -> bool:
         t_a, t_b = one.t_air_c, other.t_air_c
     else:
         t_a, t_b = a.t_supply_c, b.t_supply_c
-        of_blower = ("airflow_kg_s", "blower_w", "cycles_per_h")
+        of_blower = ("airflow_kg_s", "blower_w", "most_cycles_per_h", "dead_time_s")
         if not np.allclose(
             [getattr(a, name) for name in of_blower],
             [getattr(b, name) for name in of_blower],

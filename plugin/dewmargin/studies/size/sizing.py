@@ -109,6 +109,7 @@ def scaled(capability: Capability, factor: float) -> Capability:
         standby_w=capability.standby_w * factor,
         resting_feed_kg_s=capability.resting_feed_kg_s * factor,
         resting_heat_w=capability.resting_heat_w * factor,
+        resting_line_w=capability.resting_line_w * factor,
         part_load=None if load_ is None else replace(load_, rate_kg_s=load_.rate_kg_s * factor),
     )
 
