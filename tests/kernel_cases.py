@@ -44,6 +44,14 @@ class Problem:
     buffer_mass: float = 0.0
     h: float = 0.0
     unlimited: bool = False
+    most_cycles_per_h: float = 3.0
+
+    @property
+    def mean(self) -> list[np.ndarray]:
+        """Return the mean rate over firings, as a straight line."""
+        f = self.heat_frac
+        pairs = ((self.r0, self.r0_rest), (self.r1, self.r1_rest))
+        return [f * on + (1.0 - f) * off for on, off in pairs]
 
     @property
     def building(self) -> tuple[object, ...]:
@@ -125,9 +133,9 @@ def solve_together(
 
     zero, endless = np.zeros(n), np.full(n, UNLIMITED)
     rates = [
-        [np.ones(n), endless, zero, zero, zero]
+        [endless, zero, zero, zero, np.ones(n), np.ones(n)]
         if p.unlimited
-        else [p.heat_frac, p.r0, p.r1, p.r0_rest, p.r1_rest]
+        else [*p.mean, p.r0_rest, p.r1_rest, p.heat_frac, p.heat_frac]
         for p in problems
     ]
     dry = [p.low for p in problems]
@@ -137,12 +145,13 @@ def solve_together(
     each = np.arange(size)
     steps, of_films = np.empty((len(OUTPUTS), size, n)), np.zeros((3, size, m, n))
     cases(
-        end_x, end_y, films, HOUR_S, 2, *map(rows, ("mass", "buffer_mass", "h")),
+        end_x, end_y, films, HOUR_S, *map(rows, ("mass", "buffer_mass", "h")),
         *map(rows, ("high", "k", "g_in", "a_out", "area", "beta", "saturation")),
         np.array([np.full((m, n), p.most) for p in firsts]), each, of_building,
         np.array([p.unlimited for p in problems]), each, each + size, each,
         np.array([np.full(m, p.wet_above) for p in problems]),
         np.array(dry + wet), *(np.array(rows) for rows in zip(*rates, strict=True)),
+        np.array([4.0 * p.most_cycles_per_h / HOUR_S for p in problems]), np.zeros(size),
         steps, of_films,
     )  # fmt: skip
     solved = []

@@ -152,17 +152,30 @@ def test_no_heat_costs_nothing_at_an_unknown_price() -> None:
 
 
 @pytest.mark.parametrize(
-    ("owed", "need", "heat", "cools", "expected"),
+    ("owed", "need", "heat", "spare", "blower", "cools", "expected"),
     [
-        pytest.param(10.0, 2.0, 100.0, False, (0.0, 7.0), id="the plant pays all"),
-        pytest.param(10.0, 2.0, 0.0, False, (7.0, 0.0), id="at rest it waits"),
-        pytest.param(10.0, 2.0, 0.0, True, (0.0, 0.0), id="cooling ends it"),
-        pytest.param(-300.0, 20.0, 100.0, False, (-30.0, -100.0), id="it saves what it gives"),
+        pytest.param(10.0, 2.0, 100.0, 50.0, 0.0, False, (0.0, 7.0, 0.0, 0.0), id="all is paid"),
+        pytest.param(10.0, 2.0, 0.0, 50.0, 0.0, False, (7.0, 0.0, 0.0, 0.0), id="at rest it waits"),
+        pytest.param(10.0, 2.0, 0.0, 50.0, 0.0, True, (0.0, 0.0, 7.0, 0.0), id="cooling ends it"),
+        pytest.param(
+            -300.0, 20.0, 100.0, 50.0, 0.0, False, (-30.0, -100.0, 0.0, 0.0), id="what it gives"
+        ),
+        # Of 7 the plant gives 4, of which a quarter comes from its blower; 2 were of this hour,
+        # which the older debt leaves whole.
+        pytest.param(10.0, 2.0, 100.0, 4.0, 0.25, False, (3.0, 3.2, 0.0, 0.0), id="its limit"),
+        pytest.param(0.0, 7.0, 100.0, 4.0, 0.0, False, (3.0, 4.0, 0.0, 3.0), id="not all it needs"),
+        pytest.param(0.0, 7.0, 100.0, 0.0, 0.0, False, (7.0, 0.0, 0.0, 7.0), id="nothing to spare"),
     ],
 )
-def test_heat_is_owed_until_the_plant_heats(owed, need, heat, cools, expected) -> None:
+def test_heat_is_owed_until_the_plant_heats(
+    owed, need, heat, spare, blower, cools, expected
+) -> None:
     """Half of what was owed is kept from hour to hour."""
-    assert tally.owe(owed, need, 0.5, heat, cools) == expected
+    found = tally.owe(owed, need, 0.5, heat, spare, blower, cools)
+    assert found == expected
+    # All that is owed or needed goes somewhere.
+    left, made, cooled, _ = found
+    assert 0.5 * owed + need == left + (1.0 + blower) * made + cooled
 
 
 def account(module, seed: int) -> bytes:
@@ -183,9 +196,11 @@ def account(module, seed: int) -> bytes:
     per_heat = np.full(hours, NAN) if seed % 4 == 0 else draw.uniform(1.0, 1.4, hours)
     used = np.zeros((n_cases, tally.OF_DEVICE))
     module.device(
-        step_s, parts, draw.uniform(2.5e6, 2.6e6, n), heat_j, draw.random(hours) < 0.2, 0.98,
+        step_s, parts, draw.uniform(2.5e6, 2.6e6, n), heat_j, draw.uniform(0.0, 3e6, hours),
+        np.full(hours, NAN if seed % 5 == 0 else 0.03), draw.random(hours) < 0.2, 0.98,
         per_heat, per_heat, rows, of_use, draw.random(n), draw.uniform(0.0, step_s, n),
-        (draw.random(n) < 0.3).astype(float), 5.0, 1e-5, draw.uniform(0.0, 50.0, n), points, 2e-4,
+        (draw.random(n) < 0.3).astype(float), 5.0, 1e-5, draw.uniform(0.0, 50.0, n),
+        draw.uniform(-9.0, 9.0, n), points, 2e-4,
         2, np.arange(n_cases), added, added_rest, running, rest, used,
     )  # fmt: skip
     of_faces, films = (n_faces, hours), (n_cases, n_faces, n)

@@ -1,7 +1,8 @@
 """The same physical problem as the kernel, in 10-second steps: written apart from it, test-only.
 
 Heun's method (second order) on room and buffer; the humidifier gives what would bring the room to
-its set-point in 10 s, at most its rate; every surface takes vapour while the room is above its
+its set-point in 10 s, at most its rate; a plant of duty f fires 4 N f (1 - f) times an hour; every
+surface takes vapour while the room is above its
 saturation, and gives back what it has while the room is below; what is beyond retention runs off;
 the room is cut at saturation. No closed form, no events, no active set.
 """
@@ -16,7 +17,7 @@ STEP_S = 10.0
 
 @njit
 def integrate(x, y, film, step_s, mass, buffer_mass, h, low, high, k, g_in, a_out,
-              heat_frac, r0, r1, r0_rest, r1_rest, area, beta, x_sat, most, capped):  # fmt: skip
+              heat_frac, r0, r1, r0_rest, r1_rest, firings_h, area, beta, x_sat, most, capped):  # fmt: skip
     """Return the hourly means of x, what was added [kg] and the fog [kg]; then, of the surfaces,
     what they took and what ran off, and the film at the hours' ends [kg/m2].
 
@@ -29,10 +30,18 @@ def integrate(x, y, film, step_s, mass, buffer_mass, h, low, high, k, g_in, a_ou
     fog, film = np.zeros(n), film.copy()
     taken = np.zeros((area.size, n))
     runoff, film_end = np.zeros((area.size, n)), np.zeros((area.size, n))
+    phase = 0.0
     for i in range(n):
-        for part in range(parts):
-            # The share of these 10 s with heat: 1, 0, or a part where the plant stops.
-            heated = min(max(heat_frac[i] * step_s / dt - part, 0.0), 1.0)
+        f = heat_frac[i]
+        turned = 4.0 * firings_h * f * (1.0 - f) * dt / 3600.0
+        for _ in range(parts):
+            # The share of these 10 s with heat: 1, 0, or a part where the plant starts or stops.
+            heated = f
+            if turned > 0.0:
+                end = phase + turned
+                heated = max(min(end, f) - phase, 0.0) + max(min(end - 1.0, f), 0.0)
+                heated /= turned
+                phase = end % 1.0
             if x > high[i]:
                 fog[i] += mass * (x - high[i])
                 x = high[i]

@@ -454,17 +454,18 @@ def parted(
     bank vapour: it takes what the air between firings gives, and heat for the rest.
     """
     rate, off = max(r0 - r1 * x, 0.0), max(off0 - off1 * x, 0.0)
-    on = off + (rate - off) / (max(LEAST_DUTY, duty_run))
+    on = max(off + (rate - off) / (max(LEAST_DUTY, duty_run)), 0.0)
     between = min((1.0 - duty_run) * off / (max(SLIGHT, rate)), 1.0) * added
-    base = min(held, off * held_s)
     part = min(held / (max(SLIGHT, rate * held_s)), 1.0)
     f = duty + (duty_run - duty) * part
-    by_heat, by_off = f * base + (held - base), (1.0 - f) * base
+    # Heat gives what the air between firings leaves open, at most all it can.
+    by_heat = min(held - (1.0 - f) * min(held, off * held_s), f * on * held_s)
+    by_off = held - by_heat
     return (
         added - between + by_heat,
         between + by_off,
-        duty_run * ran_s + (by_heat / on if on > SLIGHT else 0.0),
-        (1.0 - duty_run) * ran_s + (by_off / off if off > SLIGHT else 0.0),
+        duty_run * ran_s + min(by_heat / (max(SLIGHT, on)), f * held_s),
+        (1.0 - duty_run) * ran_s + min(by_off / (max(SLIGHT, off)), (1.0 - f) * held_s),
     )
 
 
