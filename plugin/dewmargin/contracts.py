@@ -112,7 +112,8 @@ class Mode:
         rate = np.maximum(self.r0_kg_s - self.r1_kg_s * w_kg_kg, 0.0)
         brought = self.brought.per_s + self.brought.per_kg * rate
         for use in (self.line, self.casing, self.fan):
-            brought = brought + np.nan_to_num(use.per_s) + np.nan_to_num(use.per_kg) * rate
+            if use is not UNKNOWN:
+                brought = brought + np.nan_to_num(use.per_s) + np.nan_to_num(use.per_kg) * rate
         taken: FloatArray = np.where(
             (rate > 0.0) & ~np.isnan(brought), rate * vapour_j_kg - brought, 0.0
         )
@@ -229,7 +230,7 @@ class Capability:
 
         *Source.* First law of a room kept at its temperature.
         """
-        share, heat, off = self.added_share, self.heat, self.added
+        share, heat, off = self.beside, self.heat, self.added
         off_r0, off_r1 = (0.0, 0.0) if off is None else (off.r0_kg_s, off.r1_kg_s)
         if not self.fires or case.air_system is None:
             f = self.with_vapour(self.heat_frac)
@@ -242,14 +243,15 @@ class Capability:
         w = air.humidity_ratio(_CHORD_RH * case.p_sat_pa, case.p_pa)
         on_kg_s, off_kg_s = heat.r0_kg_s - heat.r1_kg_s * w, share * (off_r0 - off_r1 * w)
         vapour_j_kg = air.vapour_enthalpy(case.t_air_c)
-        output_w = case.air_system.output_w
+        known = np.isfinite(case.air_system.output_w)
+        output_w = np.where(known, case.air_system.output_w, 0.0)
         between_w = 0.0 if off is None else share * off.taken_w(w, vapour_j_kg)
         load_w = np.maximum(f * output_w + between_w, 0.0)
         left_w = output_w - heat.taken_w(w, vapour_j_kg) + between_w
         met = left_w > load_w
         duty = np.where(met, load_w / np.where(met, left_w, 1.0), 1.0)
         # Without heat the plant stays off, and what the room is owed waits.
-        duty = self.with_vapour(np.where((f > 0.0) & (f < 1.0), duty, f))
+        duty = self.with_vapour(np.where(known & (f > 0.0) & (f < 1.0), duty, f))
         rate = duty * on_kg_s + (1.0 - duty) * off_kg_s
         slope = (rate[0] - rate[1]) / (w[1] - w[0])
         return rate[0] + slope * w[0], slope, duty.mean(axis=0)
@@ -274,10 +276,14 @@ class Capability:
         able: FloatArray = np.maximum(r0 - r1 * w_kg_kg, 0.0)
         return able
 
+    @property
+    def beside(self) -> FloatArray | float:
+        """Part of the time between firings in which it may run."""
+        return 0.0 if self.added is None else self.added_share
+
     def available_s(self, step_s: float) -> FloatArray:
         """Return the time of each step in which it may run. [s]."""
-        beside = 0.0 if self.added is None else self.added_share
-        found: FloatArray = step_s * (self.heat_frac + (1.0 - self.heat_frac) * beside)
+        found: FloatArray = step_s * (self.heat_frac + (1.0 - self.heat_frac) * self.beside)
         return found
 
 

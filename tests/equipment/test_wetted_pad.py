@@ -612,7 +612,7 @@ def test_a_plant_that_starts_less_often_wastes_less_of_its_heat_on_the_line() ->
     # Half of each hour heats: 1200 s on and 1200 s of pause at 1.5 cycles an hour, of which the
     # line's 1.5 kg take 360 s.
     case = steady(heat_w=13e3, blower_kg_s=0.5)
-    system = replace(case.air_system, heat_frac=0.5 * FLAT, cycles_per_h=1.5)
+    system = replace(case.air_system, heat_frac=0.5 * FLAT, most_cycles_per_h=1.5)
     hot = float(LINE.arriving_c(np.array([60.0]), 15.0 / 3600.0)[0])
     stood = float(LINE.rested_c(np.array([hot]), np.array([1200.0]))[0])
     cold_share = LINE.purge_s(15.0 / 3600.0) / 1200.0
@@ -678,9 +678,10 @@ def test_humidities_a_little_apart_are_both_met() -> None:
 
 def test_short_cycles_may_never_see_hot_water() -> None:
     case = steady(heat_w=13e3, blower_kg_s=0.5)
-    short = replace(case.air_system, heat_frac=0.1 * FLAT)  # 120 s, less than the line holds
+    # 4·3·0.1·0.9 = 1.08 firings an hour of 333 s: less than the 360 s of feed that the line holds.
+    short = replace(case.air_system, heat_frac=0.1 * FLAT)
     hot = float(LINE.arriving_c(np.array([60.0]), 15.0 / 3600.0)[0])
-    stood = float(LINE.rested_c(np.array([hot]), np.array([1080.0]))[0])
+    stood = float(LINE.rested_c(np.array([hot]), np.array([3000.0]))[0])
 
     got = evaporated_kg_h(equipment(), replace(case, air_system=short), HOT_LINE)
 
@@ -704,26 +705,21 @@ def test_a_device_that_never_rests_keeps_its_line_hot() -> None:
 
 
 # A cycle of 1200 s, 300 s of it with heat; 200 s of feed stood in the line. Rates in g/s, hot and
-# cold: 2 and 1 with heat, 1 and 0.5 in the rest. By hand: what is wanted in the cycle (in g), how
-# much of each mode's running time is on water that stood, and the pause if all were hot.
+# cold: 2 and 1 with heat, 1 and 0.5 between firings. What is wanted the air between firings gives
+# too, so a quarter of it falls to the heat. By hand: what is wanted in the cycle (in g), how much of
+# each mode's running time is on water that stood, and the pause if all were hot.
 @pytest.mark.parametrize(
     ("wanted", "with_heat", "in_rest", "pause"),
     [
-        pytest.param(100.0, 1.0, 0.0, 1150.0, id="100 g: 100 s, all cold"),
-        pytest.param(300.0, 200.0 / 250.0, 0.0, 1050.0, id="300 g: 200 s cold and 50 s hot"),
-        pytest.param(
-            500.0,
-            200.0 / 300.0,
-            0.0,
-            950.0,
-            id="500 g: 200 s cold and 100 s hot, 200 g in the rest",
-        ),
+        pytest.param(100.0, 1.0, 1.0, 1112.5, id="100 g: 25 s and 150 s, all cold"),
+        pytest.param(300.0, 1.0, 125.0 / 287.5, 937.5, id="300 g: 75 s and 125 s cold, 162.5 s hot"),
+        pytest.param(500.0, 1.0, 75.0 / 412.5, 762.5, id="500 g: 125 s and 75 s cold, 337.5 s hot"),
         pytest.param(5000.0, 0.0, 0.0, 0.0, id="more than it can: no pause, and nothing stood"),
     ],
 )
 def test_what_stood_in_the_line_comes_first(wanted, with_heat, in_rest, pause) -> None:
     cycle = _Cycle(
-        seconds=1200.0,
+        seconds=np.array([1200.0]),
         available=[np.array([0.25]), np.array([0.75])],
         purge_s=200.0,
         demand_kg_s=np.array([wanted / 1200.0]),
@@ -736,19 +732,19 @@ def test_what_stood_in_the_line_comes_first(wanted, with_heat, in_rest, pause) -
     assert float(cycle.pause_s(hot)[0]) == pytest.approx(pause)
 
 
-def test_a_slug_longer_than_the_heat_goes_on_in_the_rest() -> None:
-    # 100 s of heat, 200 s of feed: 100 g in the heat; of 350 g the rest gives 50 g in 100 s cold,
-    # then 200 g in 200 s hot.
+def test_a_slug_longer_than_the_heat_goes_on_between_firings() -> None:
+    # 100 s of 1200 s with heat, 200 s of feed. Of 360 g the heat gives a twelfth, 30 g in 30 s cold;
+    # the rest gives 85 g in 170 s cold, then 245 g in 245 s hot.
     cycle = _Cycle(
-        seconds=1200.0,
+        seconds=np.array([1200.0]),
         available=[np.array([100.0 / 1200.0]), np.array([1100.0 / 1200.0])],
         purge_s=200.0,
-        demand_kg_s=np.array([350.0 / 1200.0]),
+        demand_kg_s=np.array([360.0 / 1200.0]),
     )
 
     got = cycle.cold_frac([np.array([2.0]), np.array([1.0])], [np.array([1.0]), np.array([0.5])])
 
-    assert [float(part[0]) for part in got] == pytest.approx([1.0, 100.0 / 300.0])
+    assert [float(part[0]) for part in got] == pytest.approx([1.0, 170.0 / 415.0])
 
 
 # --- when it may run

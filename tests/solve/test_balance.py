@@ -507,11 +507,11 @@ def test_a_part_of_a_case_keeps_its_sensor_and_held_zones() -> None:
     [
         (
             {"r0_kg_s": np.where(np.arange(N) == 5, np.nan, 1e-3)},
-            "balance: input 7: must be finite, but 1 of 48 values are not, the first at index 5",
+            "balance: input 6: must be finite, but 1 of 48 values are not, the first at index 5",
         ),
         (
             {"r0_kg_s": np.full(N, np.inf)},
-            "balance: input 7: must be finite, but 48 of 48 values are not, the first at index 0",
+            "balance: input 6: must be finite, but 48 of 48 values are not, the first at index 0",
         ),
     ],
 )

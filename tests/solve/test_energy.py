@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -103,13 +103,20 @@ def test_where_the_heat_of_the_feed_goes(contact, plenum, t_feed, heater, drain,
     t_feed=st.floats(5.0, 80.0),
     contact=st.floats(0.3, 1.0),
     feed_kg_h=st.floats(5.0, 40.0),
-    with_line=st.booleans(),
+    place=st.sampled_from([None, "heated", "outside"]),
 )
-def test_heat_of_room_and_heater_is_that_of_vapour_drain_and_line(
-    plenum, t_feed, contact, feed_kg_h, with_line
+def test_heat_of_room_and_heater_is_that_of_vapour_drain_and_a_line_outside(
+    plenum, t_feed, contact, feed_kg_h, place
 ) -> None:
-    """The identity, hour by hour: the drain by the water side, the room by the air side."""
-    line = WaterLine(length_m=8.0, bore_mm=6.0, outer_mm=8.0, ambient_c=18.0) if with_line else None
+    """The identity, hour by hour: the drain by the water side, the room by the air side.
+
+    What a line gives to the heated space is not lost.
+    """
+    line = None
+    if place is not None:
+        line = WaterLine(
+            length_m=8.0, bore_mm=6.0, outer_mm=8.0, ambient_c=18.0, in_space=place == "heated"
+        )
     case, water = held(t_plenum_c=plenum), feed(t_feed, line)
     # No slug: with heat the plant has no pause, without it the day is one long call.
     keys = {"call": "heating"} if plenum is not None else {}
@@ -136,9 +143,8 @@ def test_heat_of_room_and_heater_is_that_of_vapour_drain_and_line(
         return  # too weak to hold it: the room is elsewhere on the line
     vapour = given * (2.501e6 + 1860.0 * 20.0 - C_W * MAINS_C)
     drain = (fed - given) * C_W * (float(state.t_drain_c) - MAINS_C)
-    lost = fed * C_W * (max(t_feed, MAINS_C) - t_arrives)
-    if t_feed < MAINS_C:  # colder than the mains: nothing is heated, and nothing given back
-        lost = fed * C_W * (MAINS_C - t_arrives)
+    # Colder than the mains nothing is heated, and nothing given back.
+    lost = fed * C_W * (max(t_feed, MAINS_C) - (t_feed if place == "heated" else t_arrives))
     both = outcome.space_heat_j[hours] + outcome.feed_heat_j[hours]
     np.testing.assert_allclose(both, vapour + drain + lost, rtol=1e-9)
 
@@ -161,7 +167,7 @@ def test_a_line_s_loss_is_heated_but_does_not_arrive() -> None:
 def outcome_of(case: HourlyCase, **amounts: np.ndarray) -> balance.Outcome:
     dry = balance.baseline(case)
     nothing = np.zeros(case.n_hours)
-    keys = ("feed_heat_j", "space_heat_j", "fan_j", "device_j", "fuel_j")
+    keys = ("feed_heat_j", "space_heat_j", "line_j", "fan_j", "device_j", "fuel_j")
     return replace(dry, **(dict.fromkeys(keys, nothing) | amounts))
 
 
@@ -309,12 +315,9 @@ def test_energy_bought_is_not_known_where_plant_or_heater_are_not() -> None:
 
 def taken_of(**kwh: float) -> Energy:
     """Return a year's energy, all in the first hour."""
-    names = (
-        "feed_heat_kwh", "makeup_heat_kwh", "water_heating_kwh", "space_heating_kwh",
-        "fan_kwh", "device_kwh", "fuel_kwh",
-    )  # fmt: skip
     first = np.eye(1, N)[0]
-    return Energy(**{name: kwh.get(name, 0.0) * first for name in names})
+    amounts = {f.name: kwh.get(f.name, 0.0) * first for f in fields(Energy)}
+    return Energy(**(amounts | {"cooler_k": 0.0}))
 
 
 TARIFF = {

@@ -338,7 +338,8 @@ def test_what_stands_in_a_hot_line_is_judged_before_the_balance_within_one_per_c
     once = balance.deliver(
         case, rh, device.capability(case, water, **nodes, demand_kg_s=demand_kg_s)
     )
-    cycle_s = 3600.0 / case.air_system.cycles_per_h
+    f = case.air_system.heat_frac
+    cycle_s = 3600.0 / np.maximum(4.0 * case.air_system.most_cycles_per_h * f * (1.0 - f), 1e-3)
     hot_c = water.arriving(device.feed_kg_h / 3600.0).t_feed_c
     purge_s = water.line.purge_s(device.feed_kg_h / 3600.0)
 
@@ -350,8 +351,8 @@ def test_what_stands_in_a_hot_line_is_judged_before_the_balance_within_one_per_c
     for _ in range(5):
         runs_s = np.minimum(outcome.running_frac, 1.0) * cycle_s
         cold = np.clip(purge_s / np.maximum(runs_s, 1e-9), 0.0, 1.0)
-        cold = np.where(outcome.running_frac < 1.0, cold, 0.0)
-        stood = of_feed(water.line.rested_c(hot_c, cycle_s - runs_s))
+        cold = np.where((outcome.running_frac < 1.0) & (f < 1.0), cold, 0.0)
+        stood = of_feed(water.line.rested_c(hot_c, np.maximum(cycle_s - runs_s, 0.0)))
         mixed = replace(
             warm,
             r0_kg_s=(1.0 - cold) * warm.r0_kg_s + cold * stood.r0_kg_s,

@@ -368,7 +368,7 @@ def _outcome(
     flows = of.source_kg_s * case.step_s - case.exchange_kg_s * sum_x
     error = stored - (flows + added - area @ taken - fog)
     # The kernel spreads the second mode over the whole rest of the step.
-    run_rest = run_rest if capability is None else run_rest * capability.added_share
+    run_rest = run_rest if capability is None else run_rest * capability.beside
     used = _used(case, capability, given, [run_heat, run_rest])
     hours = (case.n_hours, case.steps_per_hour)
 

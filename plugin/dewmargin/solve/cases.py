@@ -238,7 +238,8 @@ def device(case: HourlyCase, capability: Capability | None) -> Device:
             duty_run=np.ones(n),
             unlimited=True,
         )
-    share = capability.added_share
+    require_hourly("balance", t_air_c=case.t_air_c, heat_frac=capability.heat_frac)
+    share = capability.beside
     off_r0, off_r1 = (share * rate for rate in _relative(capability.added, base))
     r0, r1, duty_run = capability.mean_line(case)
     return Device(

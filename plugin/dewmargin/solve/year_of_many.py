@@ -323,7 +323,7 @@ def _account(
         3600.0 * case.hourly_mean(case.heating_w), energy.spare_j(case), energy.blower_share(case),
         book.hours.cooling, energy.kept_in_an_hour(case),
         per_heat(case.heat_source, of), per_heat(taker.heater, of), rows, of_use,
-        _column(can.added_share, n),
+        _column(can.beside, n),
         can.available_s(case.step_s),
         hot.astype(np.float64), can.standby_w, can.resting_feed_kg_s,
         _column(can.resting_heat_w, n), _column(can.resting_line_w, n),

@@ -285,6 +285,15 @@ class House(Inputs):
                 p_pa=float(np.mean(p_pa)),
             )
         density_kg_m3 = air.dry_air_density(t_air_c, w_out_kg_kg, p_pa)
+        air_system = None
+        if self.heating is not None:
+            air_system = self.heating.air_system(
+                heating_w=room.heating_w,
+                t_air_c=t_air_c,
+                w_kg_kg=w_out_kg_kg,
+                p_pa=p_pa,
+                t_out_c=t_out_c,
+            )
         return HourlyCase(
             title=f"house of {self.floor_area_m2:g} m² in {weather.place}",
             departure=False,
@@ -313,19 +322,15 @@ class House(Inputs):
             wraps=weather.wraps,
             latitude_deg=weather.latitude_deg,
             humidity_reading=self.humidity_reading,
-            air_system=None
-            if self.heating is None
-            else self.heating.air_system(
-                heating_w=room.heating_w,
-                t_air_c=t_air_c,
-                w_kg_kg=w_out_kg_kg,
-                p_pa=p_pa,
-                t_out_c=t_out_c,
-            ),
+            air_system=air_system,
             heat_source=None
             if self.heating is None
             else self.heating.heat_source(heating_w=room.heating_w, t_out_c=t_out_c),
-            notes=(*weather.notes, *self._notes()),
+            notes=(
+                *weather.notes,
+                *self._notes(),
+                *(() if self.heating is None else self.heating.notes(air_system)),
+            ),
             steps_per_hour=weather.steps_per_hour,
             source_year=weather.source_year,
             wind_m_s=wind_m_s,

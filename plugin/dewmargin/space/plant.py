@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
 HOTTEST_SUPPLY_C = 95.0  # beyond it a limit control has long opened; common practice, no source
+_MINUTES = 60.0
 _OF_A_HEAT_PUMP = ("capacity_points", "cop_points", "backup_kw")
 _OF_A_RUN = ("coil", "fan")
 # By kind: keys that it cannot use, and groups of keys of which it needs one.
@@ -74,10 +75,18 @@ class HeatingPlant(Inputs):
     blower_w: Annotated[float, Field(ge=0.0, le=1e6)] | None = Field(
         None, description="Electricity of the blower; default: not known, so is the fans' energy"
     )
-    cycles_per_h: Annotated[float, Field(gt=0.0, le=60.0)] = Field(
+    most_cycles_per_h: Annotated[float, Field(gt=0.0, le=60.0)] = Field(
         3.0,
-        description="Starts in an hour of part load: how often a hot feed line has to run warm; "
-        "default: common practice, no source",
+        description="Most firings in an hour, at half load: 4 N f (1 - f) at duty f; default: "
+        "common practice, no source",
+    )
+    cycles_per_h: Annotated[float, Field(gt=0.0, le=60.0)] | None = Field(
+        None, description="Former name of most_cycles_per_h, taken as that"
+    )
+    dead_time_s: Annotated[float, Field(ge=0.0, le=600.0)] = Field(
+        0.0,
+        description="Time without vapour at each firing, less what blower and wet pad give after "
+        "it; default: none, for want of measurements",
     )
     carrier: Carrier | None = Field(
         None,
@@ -114,13 +123,49 @@ class HeatingPlant(Inputs):
                 raise ValueError(f"{key} does not go with kind = {self.kind!r}")
         if self.kind == "heat_pump" and self.carrier not in (None, "electricity"):
             raise ValueError("a heat_pump draws electricity: leave carrier out")
-        for one, other in (("capacity_kw", "capacity_points"), ("efficiency", "cop_points")):
-            if getattr(self, one) is not None and getattr(self, other) is not None:
+        for one, other in (
+            ("capacity_kw", "capacity_points"),
+            ("efficiency", "cop_points"),
+            ("most_cycles_per_h", "cycles_per_h"),
+        ):
+            if {one, other} <= self._told:
                 raise ValueError(f"give {one} or {other}, not both")
         for keys in _NEEDED[self.kind]:
             if all(getattr(self, key) is None for key in keys):
                 raise ValueError(f"a {self.kind} needs {' or '.join(keys)}")
         return self
+
+    @property
+    def _told(self) -> set[str]:
+        """Keys that were given a value."""
+        return {key for key in self.model_fields_set if getattr(self, key) is not None}
+
+    @property
+    def firings_per_h(self) -> float:
+        """Most firings in an hour."""
+        return self.most_cycles_per_h if self.cycles_per_h is None else self.cycles_per_h
+
+    def notes(self, system: AirSystem | None) -> tuple[str, ...]:
+        """Return what a reader has to know of the plant's firings."""
+        notes = []
+        if self.cycles_per_h is not None:
+            notes.append(
+                f"cycles_per_h = {self.cycles_per_h:g} is taken as most_cycles_per_h, the most "
+                "firings in an hour, at half load: say so instead"
+            )
+        if system is None:
+            return tuple(notes)
+        f = np.broadcast_to(system.heat_frac, system.t_supply_c.shape)
+        firings_h = 4.0 * self.firings_per_h * f * (1.0 - f)
+        if f.any() and firings_h.any():
+            lost = float(np.minimum(firings_h / _MINUTES, f).sum() / f.sum())
+            taken = f"{self.dead_time_s:g} s" if self.dead_time_s else "none"
+            notes.append(
+                f"a minute without vapour at each firing of the plant would take {100 * lost:.0f} "
+                f"% of the time in which a humidifier in its air may run; taken: {taken} "
+                "(dead_time_s)"
+            )
+        return tuple(notes)
 
     def limit_w(self, t_out_c: FloatArray) -> FloatArray:
         """Return the heat it can supply, backup included, (n_steps,); may be infinite. [W]."""
@@ -292,7 +337,8 @@ class HeatingPlant(Inputs):
             system,
             blower_frac=np.ones_like(system.heat_frac) if continuous else None,
             blower_w=np.nan if self.blower_w is None else self.blower_w,
-            most_cycles_per_h=self.cycles_per_h,
+            most_cycles_per_h=self.firings_per_h,
+            dead_time_s=self.dead_time_s,
         )
 
 

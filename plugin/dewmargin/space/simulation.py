@@ -279,6 +279,11 @@ class Simulation(Inputs):
         offset = [wi - w_air if departure and len(zones) > 1 else None for wi in w]
         sensor = None if sensor_at is None else _sensor(t[sensor_at], offset[sensor_at])
         notes += _sensed(zones, sensor_at)
+        air_system = self._air_system(
+            values, plant_w, handler, t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure, t_out_c=t_out
+        )
+        if self.heating is not None:
+            notes += self.heating.notes(air_system)
         return HourlyCase(
             title=f"{run.building or run.path.name}: {environment.name}",
             departure=departure,
@@ -323,9 +328,8 @@ class Simulation(Inputs):
                     zip(alike, beside, strict=True), start=1
                 )
             ),
-            air_system=self._air_system(
-                values, plant_w, handler, t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure, t_out_c=t_out
-            ),
+            air_system=air_system,
+            heating_limit_w=np.inf if self.heating is None else self.heating.limit_w(t_out),
             heat_source=None
             if self.heating is None
             else self.heating.heat_source(heating_w=plant_w, t_out_c=t_out),

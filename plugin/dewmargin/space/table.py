@@ -260,6 +260,12 @@ class HourlyTable(Inputs):
                 f"{n_days} days from {start[0].astype('datetime64[D]')}, not a year; the departure "
                 "starts at the table's own humidity"
             )
+        air_system = None
+        if self.heating is not None:
+            air_system = self.heating.air_system(
+                heating_w=heating_w, t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure, t_out_c=t_out
+            )
+            notes += self.heating.notes(air_system)
         return HourlyCase(
             title=f"table {path.name}",
             departure=True,
@@ -285,11 +291,8 @@ class HourlyTable(Inputs):
                 )
                 for name in self.faces
             },
-            air_system=None
-            if self.heating is None
-            else self.heating.air_system(
-                heating_w=heating_w, t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure, t_out_c=t_out
-            ),
+            air_system=air_system,
+            heating_limit_w=np.inf if self.heating is None else self.heating.limit_w(t_out),
             heat_source=None
             if self.heating is None
             else self.heating.heat_source(heating_w=heating_w, t_out_c=t_out),
