@@ -67,6 +67,7 @@ def outcome(case, rh: np.ndarray, **changes: np.ndarray) -> Outcome:
         "w_kg_kg": w, "w_end_kg_kg": w, "added_kg": zero, "feed_kg": zero, "hot_feed_kg": zero,
         "running_frac": zero, "taken_kg_m2": dry, "runoff_kg_m2": dry, "film_kg_m2": dry,
         "condensed_kg": dry, "dried_kg": dry, "fog_kg": zero, "balance_error_kg": zero,
-        "feed_heat_j": zero, "space_heat_j": zero, "line_j": zero, "fan_j": zero, "device_j": zero, "fuel_j": zero,
+        "feed_heat_j": zero, "space_heat_j": zero, "line_j": zero, "fan_j": zero,
+        "device_j": zero, "fuel_j": zero,
     }  # fmt: skip
     return Outcome(**(values | changes), end=State(x=zero[:1], y=zero[:1], film_kg_m2=dry[:, :1].T))

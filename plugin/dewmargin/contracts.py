@@ -57,7 +57,16 @@ class Use:
 
 
 UNKNOWN = Use(per_s=np.nan)
-USES = ("feed", "brought", "feed_heat", "fan", "electricity", "fuel", "line", "casing")  # of a `Mode`
+USES = (
+    "feed",
+    "brought",
+    "feed_heat",
+    "fan",
+    "electricity",
+    "fuel",
+    "line",
+    "casing",
+)  # of a `Mode`
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

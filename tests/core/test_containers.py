@@ -70,8 +70,10 @@ SERIES = {
     "pause_s": 60.0 * HOUR,
     "rh_frac": 0.5 + 0.01 * HOUR,
     "supply_kg_s": 0.02 + 1e-4 * HOUR,
+    "t_ambient_c": 20.0 + 0.01 * HOUR,
     "t_c": 15.0 + 0.1 * HOUR,
     "t_dew_c": -12.0 + 0.1 * HOUR,
+    "t_end_c": 45.0 + 0.1 * HOUR,
     "t_feed_c": 12.0 + 0.1 * HOUR,
     "t_in_c": 20.0 + 0.01 * HOUR,
     "t_out_c": -10.0 + 0.3 * HOUR,
@@ -80,6 +82,7 @@ SERIES = {
     "t_start_c": 50.0 + 0.1 * HOUR,
     "t_surface_c": -5.0 + 0.4 * HOUR,
     "t_warm_c": 50.0 + 0.1 * HOUR,
+    "t_water_c": 50.0 + 0.1 * HOUR,
     "total_kg_s": 0.05 + 1e-4 * HOUR,
     "values": np.sin(HOUR / 5.0),
     "velocity_m_s": 0.5 + 0.05 * HOUR,
@@ -141,7 +144,10 @@ SINGLE = {
     "weekdays": ("mon", "tue"),
     "wraps": False,
 }
-OTHERWISE = {"thirty_day_maximum": {"steps_per_day": 1}}
+OTHERWISE = {
+    "thirty_day_maximum": {"steps_per_day": 1},
+    "film_of_cylinder": {"diameter_m": 0.008, "emissivity": 0.9},
+}
 
 NOT_OF_ARRAYS = {
     "air.standard_pressure": "of one place",
@@ -159,7 +165,6 @@ NOT_OF_ARRAYS = {
     "surfaces.mass_transfer": "of one film",
     "surfaces.moisture_buffer": "of one room",
     "water_line.WaterLine.purge_s": "of one feed",
-    "water_line.WaterLine.starting_c": "of one feed",
 }
 # These follow steps, or tell days and hours, so that one number has no meaning to them.
 OF_A_SERIES = {

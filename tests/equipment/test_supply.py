@@ -205,7 +205,9 @@ def test_a_trickle_does_not_start_a_tankless_heater() -> None:
 
 
 def test_a_line_cools_what_arrives_but_not_what_was_heated() -> None:
-    supply = Supply(name="hot", temperature_c=60.0, line={"length_m": 5, "bore_mm": 4.35})
+    supply = Supply(
+        name="hot", temperature_c=60.0, line={"length_m": 5, "bore_mm": 4.35, "film_w_m2_k": 10}
+    )
 
     arriving = supply.feed_water(case_of(365)).arriving(15.0 / 3600.0)
 

@@ -706,13 +706,15 @@ def test_a_device_that_never_rests_keeps_its_line_hot() -> None:
 
 # A cycle of 1200 s, 300 s of it with heat; 200 s of feed stood in the line. Rates in g/s, hot and
 # cold: 2 and 1 with heat, 1 and 0.5 between firings. What is wanted the air between firings gives
-# too, so a quarter of it falls to the heat. By hand: what is wanted in the cycle (in g), how much of
-# each mode's running time is on water that stood, and the pause if all were hot.
+# too, so a quarter of it falls to the heat. By hand: what is wanted in the cycle (in g), how much
+# of each mode's running time is on water that stood, and the pause if all were hot.
 @pytest.mark.parametrize(
     ("wanted", "with_heat", "in_rest", "pause"),
     [
         pytest.param(100.0, 1.0, 1.0, 1112.5, id="100 g: 25 s and 150 s, all cold"),
-        pytest.param(300.0, 1.0, 125.0 / 287.5, 937.5, id="300 g: 75 s and 125 s cold, 162.5 s hot"),
+        pytest.param(
+            300.0, 1.0, 125.0 / 287.5, 937.5, id="300 g: 75 s and 125 s cold, 162.5 s hot"
+        ),
         pytest.param(500.0, 1.0, 75.0 / 412.5, 762.5, id="500 g: 125 s and 75 s cold, 337.5 s hot"),
         pytest.param(5000.0, 0.0, 0.0, 0.0, id="more than it can: no pause, and nothing stood"),
     ],
@@ -733,8 +735,8 @@ def test_what_stood_in_the_line_comes_first(wanted, with_heat, in_rest, pause) -
 
 
 def test_a_slug_longer_than_the_heat_goes_on_between_firings() -> None:
-    # 100 s of 1200 s with heat, 200 s of feed. Of 360 g the heat gives a twelfth, 30 g in 30 s cold;
-    # the rest gives 85 g in 170 s cold, then 245 g in 245 s hot.
+    # 100 s of 1200 s with heat, 200 s of feed. Of 360 g the heat gives a twelfth, 30 g in 30 s
+    # cold; the rest gives 85 g in 170 s cold, then 245 g in 245 s hot.
     cycle = _Cycle(
         seconds=np.array([1200.0]),
         available=[np.array([100.0 / 1200.0]), np.array([1100.0 / 1200.0])],

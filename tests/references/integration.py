@@ -17,7 +17,8 @@ STEP_S = 10.0
 
 @njit
 def integrate(x, y, film, step_s, mass, buffer_mass, h, low, high, k, g_in, a_out,
-              heat_frac, r0, r1, r0_rest, r1_rest, firings_h, area, beta, x_sat, most, capped):  # fmt: skip
+              heat_frac, r0, r1, r0_rest, r1_rest, firings_h, area, beta, x_sat, most,
+              capped):  # fmt: skip
     """Return the hourly means of x, what was added [kg] and the fog [kg]; then, of the surfaces,
     what they took and what ran off, and the film at the hours' ends [kg/m2].
 

@@ -250,7 +250,7 @@ def test_the_line_s_loss_is_added_to_what_the_nozzle_has(tmp_path) -> None:
     line = "temperature_c = 55\nline = { length_m = 8, bore_mm = 6 }"
     scenario = small(tmp_path, lines={"temperature_c = 55": line})
     supply = scenario.supplies[0]
-    arriving = float(supply.line.line().arriving_c(np.array(53.0), 14.0 / 3600.0))
+    arriving = float(supply.line.line(20.0).arriving_c(np.array(53.0), 14.0 / 3600.0))
 
     found = with_visit(scenario, visit(tmp_path, Pad(t_feed_c=arriving).readings()))
 
@@ -464,7 +464,7 @@ SOUND = Pad().readings()
         (
             {"temperature_c = 55": "temperature_c = 55\nline = { length_m = 100, bore_mm = 6 }"},
             {},
-            "supplies[0].temperature_c: must be at most 95, got 167.5",
+            "supplies[0].temperature_c: must be at most 95, got 500.6",
         ),
     ],
 )  # fmt: skip

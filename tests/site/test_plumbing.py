@@ -17,7 +17,7 @@ from dewmargin.site.plumbing import Plumbing
 
 TRADE = "common practice, no source"
 NUMBERS = references.rows("commissioning")
-HALF_INCH = WaterLine(length_m=10.0, bore_mm=13.8, outer_mm=15.9, ambient_c=20.0)
+HALF_INCH = WaterLine(length_m=10.0, bore_mm=13.8, outer_mm=15.9, ambient_c=20.0, film_w_m2_k=10.0)
 
 
 def printed(what: str) -> list[tuple[float, float]]:

@@ -195,7 +195,11 @@ def test_a_heat_pump_gives_what_the_outdoor_air_lets_it():
 
 def test_a_blower_that_runs_on_is_told():
     plant = HeatingPlant(
-        capacity_kw=8.0, airflow_l_s=400.0, blower="continuous", blower_w=300.0, most_cycles_per_h=5.0
+        capacity_kw=8.0,
+        airflow_l_s=400.0,
+        blower="continuous",
+        blower_w=300.0,
+        most_cycles_per_h=5.0,
     )
 
     system = plant.air_system(heating_w=np.full(4, 2e3), **ROOM)
@@ -214,15 +218,17 @@ def test_the_former_key_of_firings_is_understood_and_told() -> None:
     assert (system.most_cycles_per_h, system.dead_time_s) == (5.0, 20.0)
     # By hand: a quarter of the time, 4·5·0.25·0.75 = 3.75 firings, of 4 minutes each.
     assert former.notes(system) == (
-        "cycles_per_h = 5 is taken as most_cycles_per_h, the most firings in an hour, at half "
-        "load: say so instead",
-        "a minute without vapour at each firing of the plant would take 25 % of the time in which "
-        "a humidifier in its air may run; taken: 20 s (dead_time_s)",
+        (
+            "cycles_per_h = 5 is taken as most_cycles_per_h, the most firings in an hour, at half "
+            "load: say so instead"
+        ),
+        (
+            "a minute without vapour at each firing of the plant would take 25 % of the time in "
+            "which a humidifier in its air may run; taken: 20 s (dead_time_s)"
+        ),
     )
     with pytest.raises(ValidationError, match="give most_cycles_per_h or cycles_per_h, not both"):
-        HeatingPlant(
-            capacity_kw=8.0, airflow_l_s=400.0, cycles_per_h=5.0, most_cycles_per_h=5.0
-        )
+        HeatingPlant(capacity_kw=8.0, airflow_l_s=400.0, cycles_per_h=5.0, most_cycles_per_h=5.0)
 
 
 def test_a_plant_that_never_rests_fires_never() -> None:

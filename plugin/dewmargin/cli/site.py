@@ -235,7 +235,9 @@ def water(
         raise click.UsageError("--pressure and --set-pressure go together.")
     line = None
     if length is not None:
-        line = WaterLine(length_m=length, bore_mm=bore, outer_mm=outer, ambient_c=ambient)
+        line = WaterLine(
+            length_m=length, bore_mm=bore, outer_mm=outer, ambient_c=ambient, material=material
+        )
     given = Plumbing(
         feed_kg_h=feed,
         t_feed_c=feed_temperature,

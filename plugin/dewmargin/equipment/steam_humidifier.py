@@ -134,14 +134,14 @@ class SteamHumidifier(Humidifier):
             casing_w=self._casing_w(rate, inlet, input_w),
         )
 
-    def _casing_w(
-        self, rate: FloatArray, inlet: Inlet, input_w: FloatArray
-    ) -> FloatArray | float:
+    def _casing_w(self, rate: FloatArray, inlet: Inlet, input_w: FloatArray) -> FloatArray | float:
         """Return the electricity that neither boils nor heats what drains; a flue takes gas's."""
+        own_w = float(np.nan_to_num(own_power_w(self)))
         if self.heat == "gas":
-            return np.nan_to_num(own_power_w(self))
+            return own_w
         boils_w = rate * steam.boiling_heat(inlet.t_feed_c, drain_frac=self.drained)
-        return np.maximum(input_w - boils_w, 0.0) + np.nan_to_num(own_power_w(self))
+        lost_w: FloatArray = np.maximum(input_w - boils_w, 0.0) + own_w
+        return lost_w
 
     def on_site(
         self,

@@ -13,11 +13,12 @@ from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air
 from dewmargin.physics.mains import mains_temperature, months_present
-from dewmargin.physics.water_line import BARE_W_M2_K, WaterLine
+from dewmargin.physics.water_line import FOAM_W_M_K, WaterLine
 from dewmargin.space.tariff import Carrier
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
+    from dewmargin.columns import FloatArray
 
 _MONTHS = 12
 _WALL_MM = 1.0
@@ -40,16 +41,29 @@ class FeedLine(Inputs):
     outer_mm: Annotated[float, Field(gt=0.0, le=120.0)] | None = Field(
         None, description="Outer diameter; default: a wall of 1 mm, engineering default"
     )
-    ambient_c: Annotated[float, Field(ge=-20.0, le=60.0)] = Field(
-        20.0, description="Air around the line; default: engineering default"
+    place: Literal["heated", "outside"] = Field(
+        "heated",
+        description="where its heat goes: to the heated space, or outside it, where it is lost; "
+        "default: heated",
     )
-    film_w_m2_k: Annotated[float, Field(ge=0.0, le=100.0)] = Field(
-        BARE_W_M2_K,
-        description="Heat transfer coefficient outside, less with insulation; default: 10, bare, "
-        "common practice",
+    ambient_c: Annotated[float, Field(ge=-20.0, le=60.0)] | None = Field(
+        None, description="Air around the line; default: the room's, if it runs in heated space"
+    )
+    insulation_mm: Annotated[float, Field(ge=0.0, le=200.0)] = Field(
+        0.0, description="Thickness of foam around it; default: none"
+    )
+    insulation_w_m_k: Annotated[float, Field(gt=0.0, le=1.0)] = Field(
+        FOAM_W_M_K, description="Conductivity of that; default: 0.040, common practice"
+    )
+    film_w_m2_k: Annotated[float, Field(ge=0.0, le=100.0)] | None = Field(
+        None,
+        description="Heat transfer coefficient on the bare outside, less with insulation; default: "
+        "by natural convection and radiation (Churchill and Chu)",
     )
     material: Literal["copper", "pex", "cpvc", "polyethylene"] | None = Field(
-        None, description="What it is made of, for the warning of hot feed; default: not known"
+        None,
+        description="What it is made of, for its loss and the warning of hot feed; default: not "
+        "known, loses like a plastic",
     )
 
     @model_validator(mode="after")
@@ -59,15 +73,28 @@ class FeedLine(Inputs):
             raise ValueError(f"outer_mm must be at least bore_mm, {self.bore_mm:g}")
         return self
 
-    def line(self) -> WaterLine:
-        """Return the line."""
+    @model_validator(mode="after")
+    def _knows_the_air_around_it(self) -> Self:
+        """Refuse a line outside in air that is not told, and two accounts of one insulation."""
+        if self.place == "outside" and self.ambient_c is None:
+            raise ValueError("a line outside the heated space needs ambient_c, the air around it")
+        if self.film_w_m2_k is not None and self.insulation_mm > 0.0:
+            raise ValueError("give film_w_m2_k or insulation_mm, not both")
+        return self
+
+    def line(self, t_room_c: FloatArray | float) -> WaterLine:
+        """Return the line, by the room's temperature. [°C]."""
         outer_mm = self.bore_mm + 2.0 * _WALL_MM if self.outer_mm is None else self.outer_mm
         return WaterLine(
             length_m=self.length_m,
             bore_mm=self.bore_mm,
             outer_mm=outer_mm,
-            ambient_c=self.ambient_c,
+            ambient_c=t_room_c if self.ambient_c is None else self.ambient_c,
+            material=self.material,
+            insulation_mm=self.insulation_mm,
+            insulation_w_m_k=self.insulation_w_m_k,
             film_w_m2_k=self.film_w_m2_k,
+            in_space=self.place == "heated",
         )
 
 
@@ -87,6 +114,11 @@ class WaterHeater(Inputs):
         description="Heat in a litre drawn for each unit of energy bought (recovery efficiency, "
         "coefficient of performance); default: electric_storage 0.98, fuel_storage by its "
         "energy_factor (OpenStudio-HPXML), else not known",
+    )
+    place: Literal["heated", "outside"] = Field(
+        "outside",
+        description="where a heat_pump stands, and takes its heat from; default: outside the "
+        "heated space",
     )
     energy_factor: Annotated[float, Field(gt=0.0, le=1.0)] | None = Field(
         None, description="Energy factor of a fuel_storage heater, in the place of efficiency"
@@ -109,7 +141,19 @@ class WaterHeater(Inputs):
             "electricity",
         ):
             raise ValueError(f"{self.kind} draws electricity: leave carrier out")
+        if self.place == "heated":
+            if self.kind != "heat_pump":
+                raise ValueError("place is for a heat_pump, which takes its heat from there")
+            if self.efficiency is None:
+                raise ValueError("a heat_pump in the heated space needs efficiency, its COP")
         return self
+
+    @property
+    def heat_from_space_frac(self) -> float:
+        """What of the heat in the water is taken from the heated space."""
+        if self.place != "heated" or self.efficiency is None:
+            return 0.0
+        return max(1.0 - 1.0 / self.efficiency, 0.0)
 
     @property
     def bought_as(self) -> str | None:
@@ -234,7 +278,8 @@ class Supply(Inputs):
             least_flow_kg_s=least_flow,
             cold_known=known,
             heater=None if self.heater is None else self.heater.source(case.n_steps),
-            line=None if self.line is None else self.line.line(),
+            heat_from_space_frac=0.0 if self.heater is None else self.heater.heat_from_space_frac,
+            line=None if self.line is None else self.line.line(case.t_air_c),
             quality=Quality(**self.quality.model_dump()),
             notes=tuple(self._cautions()),
         )

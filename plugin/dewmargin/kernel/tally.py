@@ -337,7 +337,8 @@ def room(
 @jit
 def device(
     step_s: float, parts: int, vapour_j_kg: FloatArray, heat_j: FloatArray, spare_j: FloatArray,
-    blower: FloatArray, cools: BoolArray, kept: float, plant_per_heat: FloatArray, heater_per_heat: FloatArray,
+    blower: FloatArray, cools: BoolArray, kept: float, plant_per_heat: FloatArray,
+    heater_per_heat: FloatArray,
     rows: FloatArray, of_use: IntArray, share_rest: FloatArray, available: FloatArray,
     hot: FloatArray, standby_w: float, resting_feed_kg_s: float, resting_heat_w: FloatArray,
     resting_line_w: FloatArray,
@@ -348,8 +349,8 @@ def device(
     """Fill `out` with what the cases `which` of one device take in the year, a row a case.
 
     `of_use[k, m]` are the rows in `rows` of what use k takes in mode m for each second and for
-    each kilogram. `spare_j` is what the plant could give more, `blower` its blower's electricity for
-    each joule. `available` is the time in which it may run [s]; `points` its efficiency at part
+    each kilogram. `spare_j` is what the plant could give more, `blower` its blower's electricity
+    for each joule. `available` is the time in which it may run [s]; `points` its efficiency at part
     load, empty for none. `hot` is 1 where the feed comes heated. `vapour_j_kg` is the enthalpy of
     vapour in the room. The rest is as `dewmargin.solve.energy` has it. NaN is not known.
     """

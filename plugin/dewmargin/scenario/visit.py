@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from dewmargin.scenario import Scenario
     from dewmargin.site.commissioning import Measured, SolvedPad
 
+_ROOM_C = 20.0  # around a feed line at a visit, unless its scenario tells another
 DIGITS = 4  # of what is put in: what is printed can be typed by hand, and gives the same
 
 
@@ -229,7 +230,8 @@ def _supply(
     change = _Change(key=key, model=supply)
     start_c = measured.t_feed_c
     if supply.line is not None:
-        start_c = supply.line.line().starting_c(start_c, measured.feed_kg_h / 3600.0)
+        line = supply.line.line(_ROOM_C)
+        start_c = float(line.starting_c(np.array(start_c), measured.feed_kg_h / 3600.0))
     change.put("temperature_c", start_c, f"{measured.t_feed_c:.1f} °C at the nozzle")
     return index, change
 
@@ -295,4 +297,4 @@ def _arriving_c(scenario: Scenario, site: SiteFile, feed_kg_h: float) -> float |
     if supply is None or supply.temperature_c is None or supply.line is None:
         return None if supply is None else supply.temperature_c
     start_c = np.array(supply.temperature_c)
-    return float(supply.line.line().arriving_c(start_c, feed_kg_h / 3600.0))
+    return float(supply.line.line(_ROOM_C).arriving_c(start_c, feed_kg_h / 3600.0))

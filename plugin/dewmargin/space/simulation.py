@@ -279,11 +279,6 @@ class Simulation(Inputs):
         offset = [wi - w_air if departure and len(zones) > 1 else None for wi in w]
         sensor = None if sensor_at is None else _sensor(t[sensor_at], offset[sensor_at])
         notes += _sensed(zones, sensor_at)
-        air_system = self._air_system(
-            values, plant_w, handler, t_air_c=t_air, w_kg_kg=w_air, p_pa=pressure, t_out_c=t_out
-        )
-        if self.heating is not None:
-            notes += self.heating.notes(air_system)
         return HourlyCase(
             title=f"{run.building or run.path.name}: {environment.name}",
             departure=departure,
@@ -328,7 +323,16 @@ class Simulation(Inputs):
                     zip(alike, beside, strict=True), start=1
                 )
             ),
-            air_system=air_system,
+            air_system=self._air_system(
+                values,
+                plant_w,
+                handler,
+                notes,
+                t_air_c=t_air,
+                w_kg_kg=w_air,
+                p_pa=pressure,
+                t_out_c=t_out,
+            ),
             heating_limit_w=np.inf if self.heating is None else self.heating.limit_w(t_out),
             heat_source=None
             if self.heating is None
@@ -341,16 +345,24 @@ class Simulation(Inputs):
         )
 
     def _air_system(
-        self, values: Values, plant_w: FloatArray, handler: AirHandler | None, **room: FloatArray
+        self,
+        values: Values,
+        plant_w: FloatArray,
+        handler: AirHandler | None,
+        notes: list[str],
+        **room: FloatArray,
     ) -> AirSystem | None:
-        """Return the ducts of the heating plant, if it has any."""
+        """Return the ducts of the heating plant, if it has any; add what is to be known of it."""
         if self.heating is None:
             return None
         if handler is None:
-            return self.heating.air_system(heating_w=plant_w, **room)
-        return self.heating.simulated_air_system(
-            **handler.read(values), t_air_c=room["t_air_c"], w_kg_kg=room["w_kg_kg"]
-        )
+            system = self.heating.air_system(heating_w=plant_w, **room)
+        else:
+            system = self.heating.simulated_air_system(
+                **handler.read(values), t_air_c=room["t_air_c"], w_kg_kg=room["w_kg_kg"]
+            )
+        notes += self.heating.notes(system)
+        return system
 
     def _alike(self, run: Run, zones: list[ReportedZone]) -> list[ReportedZone]:
         """Return the zones beside the space that are held at the same humidity."""

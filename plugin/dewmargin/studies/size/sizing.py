@@ -672,15 +672,13 @@ def _oversize(
         return f"{text}: in the median hour of demand it runs {60.0 * runs:.0f} minutes"
     text += f": in the median hour of demand it runs {60.0 * runs:.0f} minutes"
     f = float(np.median(case.hourly_mean(system.heat_frac)[wanted]))
-    firings = 4.0 * system.most_cycles_per_h * f * (1.0 - f)
-    if not firings:
-        return text
-    text += f", in {firings:.1f} firings"
+    if firings := 4.0 * system.most_cycles_per_h * f * (1.0 - f):
+        text += f", in {firings:.1f} firings"
     feed = able.feed_kg_s[able.feed_kg_s > 0.0] / search.given_units
-    if water.line is None or not feed.size:
-        return text
-    purge_min = water.line.purge_s(float(np.median(feed))) / 60.0
-    return f"{text}; the water that stood in its line takes the first {purge_min:.1f} of each"
+    if firings and water.line is not None and feed.size:
+        purge_min = water.line.purge_s(float(np.median(feed))) / 60.0
+        text += f"; the water that stood in its line takes the first {purge_min:.1f} of each"
+    return text
 
 
 def _notes(
