@@ -73,7 +73,7 @@ def film_of_cylinder(
     --------
     >>> tube = film_of_cylinder(np.array([55.0]), np.array([20.0]), diameter_m=8e-3, emissivity=0.9)
     >>> tube.round(1)
-    array([15.3])
+    array([15.6])
     """
     surface_k, ambient_k = t_surface_c + air.KELVIN, t_ambient_c + air.KELVIN
     film_k = 0.5 * (surface_k + ambient_k)
@@ -205,7 +205,7 @@ class WaterLine:
         ...     length_m=5.0, bore_mm=4.33, outer_mm=6.35, ambient_c=20.0, material="copper"
         ... )
         >>> quarter_inch.arriving_c(np.array([60.0]), 15 / 3600).round(1)
-        array([57.7])
+        array([57.6])
         """
         ambient_c, mean_c = self.ambient_c, t_start_c
         for _ in range(3):
