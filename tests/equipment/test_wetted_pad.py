@@ -612,7 +612,7 @@ def test_a_plant_that_starts_less_often_wastes_less_of_its_heat_on_the_line() ->
     # Half of each hour heats: 1200 s on and 1200 s of pause at 1.5 cycles an hour, of which the
     # line's 1.5 kg take 360 s.
     case = steady(heat_w=13e3, blower_kg_s=0.5)
-    system = replace(case.air_system, heat_frac=0.5 * FLAT, cycles_per_h=1.5)
+    system = replace(case.air_system, heat_frac=0.5 * FLAT, most_cycles_per_h=1.5)
     hot = float(LINE.arriving_c(np.array([60.0]), 15.0 / 3600.0)[0])
     stood = float(LINE.rested_c(np.array([hot]), np.array([1200.0]))[0])
     cold_share = LINE.purge_s(15.0 / 3600.0) / 1200.0

@@ -47,7 +47,7 @@ class Inlet:
         Feed. [°C]
     quality : Quality
         What is dissolved in it.
-    airflow_kg_s : float
+    airflow_kg_s : float64 array, shape (k,)
         Dry air that the blower moves; infinite in a room. [kg/s]
     """
 
@@ -57,7 +57,7 @@ class Inlet:
     t_room_c: FloatArray
     t_feed_c: FloatArray
     quality: Quality
-    airflow_kg_s: float
+    airflow_kg_s: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,9 +184,11 @@ class Humidifier(Inputs):
         beside = self.call in ("humidity", "blower")
         t_heat_c = case.t_air_c if self.call == "always" else system.t_supply_c
         # The air and the steps of each mode, with heat and in the rest.
-        places = [(t_heat_c, np.flatnonzero(wanted & (heat_frac > 0.0)))]
+        moved = np.broadcast_to(system.airflow_kg_s, n)
+        places = [(t_heat_c, moved, np.flatnonzero(wanted & (heat_frac > 0.0)))]
         if beside:
-            places.append((case.t_air_c, np.flatnonzero(wanted & (heat_frac < 1.0))))
+            off = np.broadcast_to(system.off_airflow_kg_s, n)
+            places.append((case.t_air_c, off, np.flatnonzero(wanted & (heat_frac < 1.0))))
 
         def inlets(t_feed_c: FloatArray) -> list[Inlet]:
             return [
@@ -197,13 +199,13 @@ class Humidifier(Inputs):
                     t_room_c=case.t_air_c[steps],
                     t_feed_c=t_feed_c[steps],
                     quality=feed.quality,
-                    airflow_kg_s=system.airflow_kg_s,
+                    airflow_kg_s=moved_kg_s[steps],
                 )
-                for t_in_c, steps in places
+                for t_in_c, moved_kg_s, steps in places
             ]
 
         # The first mode with any time tells of the device as a whole.
-        telling = next((i for i, (_, steps) in enumerate(places) if steps.size), 0)
+        telling = next((i for i, (_, _, steps) in enumerate(places) if steps.size), 0)
         typical = self.typical_feed_kg_s(inlets(feed.t_start_c)[telling])
         water = feed.arriving(max(typical, 1e-9))
         warm = inlets(water.t_feed_c)
@@ -213,9 +215,9 @@ class Humidifier(Inputs):
         rests = self.resting_feed_kg_s
         # What never stops flowing leaves no slug.
         if feed.line is not None and typical > 0.0 and rests == 0.0:
-            steps_of = [steps for _, steps in places]
+            steps_of = [steps for _, _, steps in places]
             cycle = _Cycle(
-                seconds=3600.0 / system.cycles_per_h,
+                seconds=3600.0 / system.most_cycles_per_h,
                 available=[heat_frac, share * (1.0 - heat_frac)][: len(places)],
                 purge_s=feed.line.purge_s(typical),
                 demand_kg_s=np.full(n, np.inf) if demand_kg_s is None else demand_kg_s,
@@ -233,7 +235,7 @@ class Humidifier(Inputs):
         fans_w = [np.zeros(n), np.where(called > 0.0, system.blower_w * called, 0.0)]
         modes = [
             _mode(g, w_room, steps, water.heat_j_kg, fan_w)
-            for g, (_, steps), fan_w in zip(gives, places, fans_w, strict=False)
+            for g, (_, _, steps), fan_w in zip(gives, places, fans_w, strict=False)
         ]
         rates = {f"rate {i}": mode.r0_kg_s for i, mode in enumerate(modes)}
         require_hourly(f"equipment[{self.name!r}]", **rates)

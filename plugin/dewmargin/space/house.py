@@ -321,7 +321,11 @@ class House(Inputs):
             heat_source=None
             if self.heating is None
             else self.heating.heat_source(heating_w=room.heating_w, t_out_c=t_out_c),
-            notes=(*weather.notes, *self._notes()),
+            notes=(
+                *weather.notes,
+                *self._notes(),
+                *(() if self.heating is None else self.heating.notes),
+            ),
             steps_per_hour=weather.steps_per_hour,
             source_year=weather.source_year,
             wind_m_s=wind_m_s,

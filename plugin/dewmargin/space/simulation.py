@@ -329,7 +329,7 @@ class Simulation(Inputs):
             heat_source=None
             if self.heating is None
             else self.heating.heat_source(heating_w=plant_w, t_out_c=t_out),
-            notes=tuple(notes),
+            notes=(*notes, *(() if self.heating is None else self.heating.notes)),
             humidify_while_cooling=self.humidify_while_cooling,
             steps_per_hour=values.steps_per_hour,
             wind_m_s=None if wind is None else values[wind],

@@ -293,7 +293,7 @@ class HourlyTable(Inputs):
             heat_source=None
             if self.heating is None
             else self.heating.heat_source(heating_w=heating_w, t_out_c=t_out),
-            notes=tuple(notes),
+            notes=(*notes, *(() if self.heating is None else self.heating.notes)),
             humidify_while_cooling=self.humidify_while_cooling,
             steps_per_hour=steps_per_hour,
             wind_m_s=found.get("wind_m_s"),

@@ -669,7 +669,7 @@ def _oversize(
     system = case.air_system
     if system is None or getattr(equipment, "call", "always") == "always":
         return f"{text}: in the median hour of demand it runs {60.0 * runs:.0f} minutes"
-    cycle_min = 60.0 / system.cycles_per_h
+    cycle_min = 60.0 / system.most_cycles_per_h
     text += (
         f": in the median hour of demand it runs {cycle_min * runs:.1f} of the {cycle_min:.0f} "
         "minutes of a cycle"
