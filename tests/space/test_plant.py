@@ -430,8 +430,9 @@ def test_a_former_fixed_rate_is_taken_as_the_most_and_told():
     system = plant.air_system(heating_w=np.zeros(4), **ROOM)
 
     assert (system.most_cycles_per_h, system.dead_time_s) == (5.0, 60.0)
-    assert plant.notes == (
+    (note,) = plant.notes
+    assert note == (
         "heating.cycles_per_h = 5 is taken as most_cycles_per_h, the firings in an hour at half "
-        "load: it was a fixed rate, and there are fewer at other loads",
+        "load: it was a fixed rate, and there are fewer at other loads"
     )
     assert HeatingPlant(capacity_kw=8.0, airflow_l_s=400.0).notes == ()

@@ -575,9 +575,9 @@ def test_the_demo_year_of_the_pad_is_affine_in_room_humidity(results) -> None:
     system, w_room = case.air_system, option.outcome.w_kg_kg[on]
     t_room, feed = case.t_air_c[on], equipment.feed_kg_h / 3600.0
     t_feed = water.arriving(feed).t_feed_c[on]
-    to_rooms = system.airflow_kg_s - equipment.airflow_kg_s
+    to_rooms = system.airflow_kg_s[on] - equipment.airflow_kg_s
     h_room = air.enthalpy(t_room, w_room)
-    heat = system.airflow_kg_s * (air.enthalpy(system.t_supply_c[on], w_room) - h_room)
+    heat = system.airflow_kg_s[on] * (air.enthalpy(system.t_supply_c[on], w_room) - h_room)
     full = brought = np.zeros_like(w_room)
     for _ in range(40):
         w_in, h_in = w_room + full / to_rooms, h_room + (heat + brought) / to_rooms

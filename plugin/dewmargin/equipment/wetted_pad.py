@@ -340,9 +340,9 @@ class WettedPad(Humidifier):
             return
         # The bypass stays open between calls: the plenum is then as hot as without a pad's water.
         plenums = [(system.heat_frac, system.t_supply_c, system.airflow_kg_s)]
-        if system.high_frac is not None:
-            high = system.heat_frac * system.high_frac
-            plenums.append((high, system.t_high_c, system.airflow_high_kg_s))
+        high, t_high_c, high_kg_s = system.high_frac, system.t_high_c, system.airflow_high_kg_s
+        if high is not None and t_high_c is not None and high_kg_s is not None:
+            plenums.append((system.heat_frac * high, t_high_c, high_kg_s))
         hottest = max(
             float(
                 np.max(
