@@ -175,11 +175,11 @@ def test_how_a_former_key_of_the_plant_was_read_is_a_note_of_the_case() -> None:
 
     case = build(heating={**heating, "cycles_per_h": 4.0})
 
-    notes = [note for note in case.notes if "most_cycles_per_h" in note]
-    assert notes == [
+    (note,) = (note for note in case.notes if "most_cycles_per_h" in note)
+    assert note == (
         "heating.cycles_per_h = 4 is taken as most_cycles_per_h, the firings in an hour at half "
         "load: it was a fixed rate, and there are fewer at other loads"
-    ]
+    )
 
 
 def test_a_part_of_a_case_has_its_plant_at_another_load() -> None:
