@@ -142,37 +142,189 @@ class HeldZone:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LoadCurve:
+    """How the output of a plant follows the load, step by step.
+
+    Attributes
+    ----------
+    least_w, full_w : float64 array, shape (n_steps,)
+        Heat of the first stage, or the least of a plant that modulates, and the most, backup left
+        out; the same where it is on or off. [W]
+    backup_w : float
+        Heat that is added where the load is above `full_w`. [W]
+    modulates : bool
+        True: the output follows the load between the two; False: it is one or the other.
+    least_airflow_kg_s, full_airflow_kg_s : float
+        Dry air moved at the two. [kg/s]
+    t_return_c, heat_capacity_j_kgk : float64 array, shape (n_steps,)
+        Air before the plant, and its heat capacity per kilogram of dry air. [°C, J/(kg K)]
+    """
+
+    least_w: FloatArray
+    full_w: FloatArray
+    backup_w: float
+    modulates: bool
+    least_airflow_kg_s: float
+    full_airflow_kg_s: float
+    t_return_c: FloatArray
+    heat_capacity_j_kgk: FloatArray
+
+    def at(self, load_w: FloatArray) -> dict[str, FloatArray | None]:
+        r"""Return the attributes of an `AirSystem` that a load sets, by name.
+
+        .. math:: f = \min(q / Q_1, 1) \qquad f_2 = (q - Q_1)/(Q_2 - Q_1) \qquad
+            T_s = T_i + Q / (M\,c_p)
+
+        Parameters
+        ----------
+        load_w : float64 array, shape (..., n_steps)
+            Heat that is asked for; below 0 counts as 0. [W]
+
+        Notes
+        -----
+        *Validity.* Below the least output the plant is on or off. Of two stages the first runs on
+        while the second cycles. Between its least and its full output a plant that modulates runs
+        all the time, and its airflow goes straight from one end to the other.
+
+        *Source.* First-law balance of the air stream; run fraction of a cycling plant; derivation.
+        """
+        topped_w = self.full_w + np.clip(load_w - self.full_w, 0.0, self.backup_w)
+        heat_frac = np.clip(load_w / self.least_w, 0.0, 1.0)
+        one_speed = self.least_airflow_kg_s == self.full_airflow_kg_s
+        between_w = self.full_w - self.least_w
+        above = (load_w - self.least_w) / np.where(between_w > 0.0, between_w, 1.0)
+        above = np.where(between_w > 0.0, np.clip(above, 0.0, 1.0), 1.0)
+        if self.modulates:
+            output_w = np.where(above < 1.0, np.clip(load_w, self.least_w, self.full_w), topped_w)
+            span = self.full_airflow_kg_s - self.least_airflow_kg_s
+            airflow = self.least_airflow_kg_s + above * span
+            return {
+                "heat_frac": heat_frac,
+                "t_supply_c": self._supply_c(output_w, airflow),
+                "airflow_kg_s": airflow,
+                "output_w": output_w,
+            }
+        full_airflow = np.full_like(topped_w, self.full_airflow_kg_s)
+        t_full_c = self._supply_c(topped_w, full_airflow)
+        if one_speed and not np.any(between_w > 0.0):
+            return {
+                "heat_frac": heat_frac,
+                "t_supply_c": t_full_c,
+                "airflow_kg_s": full_airflow,
+                "output_w": topped_w,
+            }
+        first_airflow = np.full_like(topped_w, self.least_airflow_kg_s)
+        return {
+            "heat_frac": heat_frac,
+            "t_supply_c": self._supply_c(self.least_w, first_airflow),
+            "airflow_kg_s": first_airflow,
+            "high_frac": above,
+            "t_high_c": t_full_c,
+            "airflow_high_kg_s": full_airflow,
+            "output_w": (1.0 - above) * self.least_w + above * topped_w,
+        }
+
+    def _supply_c(self, output_w: FloatArray, airflow_kg_s: FloatArray) -> FloatArray:
+        return self.t_return_c + output_w / (airflow_kg_s * self.heat_capacity_j_kgk)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AirSystem:
     """What a ducted air system would do for a humidifier, step by step.
+
+    A float stands for all steps; it is spread to their shape.
 
     Attributes
     ----------
     heat_frac : float64 array, shape (n_steps,)
         Fraction of the step in which the plant heats. [-]
-    t_supply_c : float64 array, shape (n_steps,)
-        Air temperature in the supply plenum while it heats. [°C]
-    airflow_kg_s : float
-        Dry air moved by the blower. [kg/s]
-    output_w : float64 array, shape (n_steps,), or float
-        Heat given while it heats. [W]
+    t_supply_c, airflow_kg_s : float64 array, shape (n_steps,)
+        Air temperature in the supply plenum and dry air moved by the blower while it heats: in the
+        first of two stages, or at the output to which it modulates. [°C, kg/s]
+    high_frac : float64 array, shape (n_steps,), or None
+        Fraction of the heating time in the higher stage; None without stages. [-]
+    t_high_c, airflow_high_kg_s : float64 array, shape (n_steps,), or None
+        As the two above, in the higher stage. [°C, kg/s]
+    off_airflow_kg_s : float64 array, shape (n_steps,)
+        Dry air moved where the blower runs without heat; NaN becomes that of heating. [kg/s]
+    output_w : float64 array, shape (n_steps,)
+        Heat given while it heats, mean of both stages; NaN is not known. [W]
+    load_w : float64 array, shape (n_steps,)
+        Heat that the plant is asked for, met or not; NaN is not known. [W]
+    most_w : float64 array, shape (n_steps,)
+        Most heat that it can give while it runs, backup included; infinite is not known. [W]
     blower_frac : float64 array, shape (n_steps,), or None
         Fraction of the step in which the blower runs anyway; None: while the plant heats. [-]
     blower_w : float
-        Electricity of the blower while it runs; NaN is not known. [W]
+        Electricity of the blower at full flow; NaN is not known. [W]
     most_cycles_per_h : float
-        How often the plant starts in an hour in which it heats for half of the time. [1/h]
+        Most firings in an hour, N, at half load; at the duty f there are 4·N·f·(1 − f). [1/h]
     dead_time_s : float
-        What each start loses for a humidifier in its air. [s]
+        Net time without vapour at each firing. [s]
+    curve : LoadCurve or None
+        How all this follows the load; None: on or off, at `output_w`.
     """
 
     heat_frac: FloatArray
     t_supply_c: FloatArray
-    airflow_kg_s: float
-    output_w: FloatArray | float = math.inf
+    airflow_kg_s: FloatArray | float
+    high_frac: FloatArray | None = None
+    t_high_c: FloatArray | None = None
+    airflow_high_kg_s: FloatArray | None = None
+    off_airflow_kg_s: FloatArray | float = math.nan
+    output_w: FloatArray | float = math.nan
+    load_w: FloatArray | float = math.nan
+    most_w: FloatArray | float = math.inf
     blower_frac: FloatArray | None = None
     blower_w: float = math.nan
     most_cycles_per_h: float = 3.0
     dead_time_s: float = 0.0
+    curve: LoadCurve | None = None
+
+    def __post_init__(self) -> None:
+        """Spread what is the same in all steps."""
+        shape = np.shape(self.t_supply_c)
+        for name in ("airflow_kg_s", "off_airflow_kg_s", "output_w", "load_w", "most_w"):
+            value = getattr(self, name)
+            if np.ndim(value) == 0:
+                object.__setattr__(self, name, np.full(shape, float(value)))
+        if np.all(np.isnan(self.off_airflow_kg_s)):
+            object.__setattr__(self, "off_airflow_kg_s", self.airflow_kg_s)
+
+    @property
+    def follows_load(self) -> bool:
+        """Whether its air changes with the load: of two stages, or modulating."""
+        return self.high_frac is not None or (self.curve is not None and self.curve.modulates)
+
+    def at_load(self, load_w: FloatArray) -> AirSystem:
+        """Return the system as it runs for another load.
+
+        Parameters
+        ----------
+        load_w : float64 array, shape (n_steps,) or (2, n_steps)
+            Heat that the plant is asked for; the arrays that it sets take its shape. [W]
+
+        Returns
+        -------
+        AirSystem
+            The same plant. Where neither curve nor output is known, heat and air stay as they are.
+
+        Notes
+        -----
+        *Validity.* Without a curve the output while it runs stays, and the duty is at most 1. The
+        blower of `blower_frac` runs at least while the plant heats.
+
+        *Source.* Run fraction of a cycling plant.
+        """
+        if self.curve is not None:
+            changed = self.curve.at(load_w)
+        else:
+            known = np.isfinite(self.output_w) & (np.asarray(self.output_w) > 0.0)
+            duty = np.clip(load_w / np.where(known, self.output_w, 1.0), 0.0, 1.0)
+            changed = {"heat_frac": np.where(known, duty, self.heat_frac)}
+        if self.blower_frac is not None and changed["heat_frac"] is not None:
+            changed["blower_frac"] = np.maximum(self.blower_frac, changed["heat_frac"])
+        return replace(self, load_w=load_w, **changed)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -186,10 +338,16 @@ class HeatSource:
     energy_per_heat : float64 array, shape (n_steps,)
         Energy bought for a unit of heat: the inverse of efficiency, or of a heat pump's
         coefficient of performance. [-]
+    spare_w : float64 array, shape (n_steps,), or float
+        Heat that can still be had at that price. [W]
+    beyond_per_heat : float64 array, shape (n_steps,), or None
+        Energy bought for a unit of heat beyond `spare_w`; None: the same. [-]
     """
 
     carrier: str
     energy_per_heat: FloatArray
+    spare_w: FloatArray | float = math.inf
+    beyond_per_heat: FloatArray | None = None
 
 
 def _locked(given: Mapping[Column, FloatArray]) -> dict[str, FloatArray]:
@@ -425,6 +583,10 @@ class HourlyCase:
                 **{k: v[..., part] for k, v in found.items() if isinstance(v, np.ndarray)},
             )
 
+        def cut_system(system: AirSystem) -> AirSystem:
+            curve = None if system.curve is None else cut(system.curve)
+            return replace(cut(system), curve=curve)
+
         return replace(
             cut(self),
             wraps=False,
@@ -432,6 +594,6 @@ class HourlyCase:
             simulated_surfaces={k: cut(s) for k, s in self.simulated_surfaces.items()},
             sensor=None if self.sensor is None else cut(self.sensor),
             held_zones=tuple(cut(zone) for zone in self.held_zones),
-            air_system=None if self.air_system is None else cut(self.air_system),
+            air_system=None if self.air_system is None else cut_system(self.air_system),
             heat_source=None if self.heat_source is None else cut(self.heat_source),
         )

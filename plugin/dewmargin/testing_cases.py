@@ -124,7 +124,7 @@ def _simulated() -> HourlyCase:
         air_system=AirSystem(
             heat_frac=halves(ducts.heat_frac),
             t_supply_c=halves(ducts.t_supply_c),
-            airflow_kg_s=ducts.airflow_kg_s,
+            airflow_kg_s=halves(np.asarray(ducts.airflow_kg_s)),
             blower_frac=np.ones(n),
         ),
         steps_per_hour=2,

@@ -198,7 +198,9 @@ def account(module, seed: int) -> bytes:
     module.device(
         step_s, parts, draw.uniform(2.5e6, 2.6e6, n), heat_j, draw.uniform(0.0, 3e6, hours),
         np.full(hours, NAN if seed % 5 == 0 else 0.03), draw.random(hours) < 0.2, 0.98,
-        per_heat, per_heat, rows, of_use, draw.random(n), draw.uniform(0.0, step_s, n),
+
+        per_heat, np.full(hours, 2e6), 1.5 * per_heat, per_heat, rows, of_use,
+        draw.random(n), draw.uniform(0.0, step_s, n),
         (draw.random(n) < 0.3).astype(float), 5.0, 1e-5, draw.uniform(0.0, 50.0, n),
         draw.uniform(-9.0, 9.0, n), points, 2e-4,
         2, np.arange(n_cases), added, added_rest, running, rest, used,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from cases import small_case
@@ -19,10 +19,11 @@ from dewmargin.equipment.fixed_rate import FixedRate
 from dewmargin.equipment.steam_humidifier import SteamHumidifier
 from dewmargin.equipment.supply import Supply
 from dewmargin.equipment.wetted_pad import WettedPad
-from dewmargin.physics import air
+from dewmargin.physics import air, steam
 from dewmargin.solve import balance, energy
 
 N = 72
+MAINS_C = 9.0
 J = energy.J_PER_KWH
 LINE = {"length_m": 8.0, "bore_mm": 6.0}
 DEVICES = {
@@ -49,7 +50,9 @@ DEVICES = {
             "valve": "open",
         }
     ),
-    "steam": SteamHumidifier(name="steam", heat="electric", rate_kg_h=2, efficiency=0.9, power_w=5),
+    "steam": SteamHumidifier(
+        name="steam", heat="resistance", rate_kg_h=2, efficiency=0.9, power_w=5
+    ),
     "spray": Atomiser(name="spray", spray="nozzle", rate_kg_h=2, pump_bar=70, power_w=5),
     "fixed": FixedRate(name="fixed", rate_kg_h=1.5, feed_ratio=3, power_w=5, standby_w=1),
 }
@@ -107,54 +110,61 @@ def houses(draw: st.DrawFn) -> HourlyCase:
 )
 def test_water_and_heat_close_around_the_house(case, device, supply, call, rh) -> None:
     """Within 1e-9 of the hour's turnover and 1 J; of water 1e-9 kg."""
-    keys = {"name": "x", "cold_c": 9.0} | SUPPLIES[supply]
-    source = Supply.model_validate(keys)
-    water = source.feed_water(case)
+    outside = "outside" in supply
+    # What a pad drains is told by its modes, of one alone; what arrives by a line outside after a
+    # pause is not told.
+    assume(not ("pad" in device and (call != "heating" or outside)))
+    assume(not (outside and device in ("spray", "fixed")))
+    water = Supply.model_validate({"name": "x", "cold_c": MAINS_C} | SUPPLIES[supply]).feed_water(
+        case
+    )
     humidifier = DEVICES[device].model_copy(update={"call": call})
     rh_set = np.full(N, rh)
-    w_set = balance.setpoint_humidity_ratio(case, rh_set)
     can = humidifier.capability(
-        case, water, w_base_kg_kg=balance.baseline(case).w_kg_kg, w_set_kg_kg=w_set
+        case,
+        water,
+        w_base_kg_kg=balance.baseline(case).w_kg_kg,
+        w_set_kg_kg=balance.setpoint_humidity_ratio(case, rh_set),
     )
     outcome = balance.deliver(case, rh_set, can)
     taken = energy.energy_hours(case, outcome, water_heater=water.heater)
 
-    # Water: what is fed becomes vapour or drains.
-    drained = outcome.feed_kg - outcome.added_kg
-    assert drained.min() >= -1e-9
+    assert (outcome.feed_kg - outcome.added_kg).min() >= -1e-9
     assert outcome.balance_error_kg.max() < 1e-9
 
-    # Heat that the room has to find for its vapour, by hand from what enters and leaves.
-    feed_in_j = air.CP_WATER * 9.0 * outcome.feed_kg + outcome.feed_heat_j
-    vapour_j = outcome.added_kg * air.vapour_enthalpy(case.t_air_c)
-    drawn_j = outcome.feed_heat_j * (1.0 - 1.0 / 2.5) if supply.endswith("heat") else 0.0
-    fans_j = taken.fan_kwh * J
-    plant_j = taken.makeup_heat_kwh * J
-    owed_j = np.diff(taken.owed_heat_kwh * J, prepend=0.0)
-    # What the device's electricity leaves in the room, its boiling apart.
-    device_j = outcome.device_j
-    drain_j = (
-        feed_in_j + plant_j + fans_j + device_j
-        - drawn_j
-        - vapour_j
-        + taken.envelope_heat_kwh * J
-        + taken.cooling_heat_kwh * J
-        + owed_j
-    )  # fmt: skip
-    # That is what drains, and what a line outside loses: the device knows its temperature.
-    left_j = leaves(case, can, outcome, water)
-    turnover = np.abs(feed_in_j) + np.abs(vapour_j) + np.abs(plant_j) + np.abs(owed_j) + device_j
-    assert np.all(np.abs(drain_j - left_j) <= 1.0 + 1e-9 * turnover), (drain_j, left_j)
-
-
-def leaves(case, can, outcome, water) -> np.ndarray:
-    """Return the enthalpy of what drains, and what a line outside the space loses. [J]."""
-    brought = outcome_brought(case, outcome)
-    electric = outcome.device_j - can.standby_w * 0.0
-    del electric
-    arrives = air.CP_WATER * water.t_start_c * outcome.feed_kg - outcome.line_j
-    return arrives - brought
-
-
-def outcome_brought(case, outcome) -> np.ndarray:
-    return outcome.added_kg * air.vapour_enthalpy(case.t_air_c) - outcome.space_heat_j
+    vapour = outcome.added_kg * air.vapour_enthalpy(case.t_air_c)
+    mains = air.CP_WATER * MAINS_C * outcome.feed_kg
+    heater = outcome.feed_heat_j
+    drawn = heater * (1.0 - 1.0 / 2.5) if supply == "hot by the room's heat" else np.zeros(N)
+    line = taken.line_heat_kwh * J + drawn  # negative where the room warms the feed
+    arrives = mains + heater - line
+    if device == "steam":
+        brought = outcome.added_kg * steam.STEAM_J_KG
+        drains = steam.BOILING_WATER_J_KG * (outcome.feed_kg - outcome.added_kg)
+        boils = brought + drains - arrives
+        if outside:  # its electricity tells what arrives
+            boils = 0.9 * (outcome.device_j - 5.0 * 3600.0 * outcome.running_frac)
+        casing = outcome.device_j - boils
+        drain = arrives + boils - brought
+    else:
+        casing = outcome.device_j
+        boils = np.zeros(N)
+        if device in ("spray", "fixed"):
+            drain = arrives * (1.0 - outcome.added_kg / np.maximum(outcome.feed_kg, 1e-300))
+        else:
+            running_s = 3600.0 * outcome.running_frac
+            drain = arrives - can.heat.brought.total(running_s, outcome.added_kg)
+    entered = {
+        "mains": mains,
+        "water heater": heater - drawn,
+        "device": casing + boils,
+        "fans and blower": taken.fan_kwh * J,
+        "plant": taken.makeup_heat_kwh * J,
+        "envelope": taken.envelope_heat_kwh * J,
+        "cooling": taken.cooling_heat_kwh * J,
+        "owed": np.diff(taken.owed_heat_kwh * J, prepend=0.0),
+    }
+    left = {"vapour": vapour, "drain": drain}
+    turnover = sum(np.abs(each) for each in (*entered.values(), *left.values()))
+    error = sum(entered.values()) - sum(left.values())
+    assert np.all(np.abs(error) <= 1.0 + 1e-9 * turnover), (entered, left)

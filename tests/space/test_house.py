@@ -170,6 +170,30 @@ def test_a_furnace_limits_the_heat_and_brings_ducts() -> None:
     assert small.t_air_c.max() < 20.0
 
 
+def test_how_a_former_key_of_the_plant_was_read_is_a_note_of_the_case() -> None:
+    heating = {"capacity_kw": 9.0, "airflow_l_s": 300.0, "turn_down": 4.0}
+
+    case = build(heating={**heating, "cycles_per_h": 4.0})
+
+    (note,) = (note for note in case.notes if "most_cycles_per_h" in note)
+    assert note == (
+        "heating.cycles_per_h = 4 is taken as most_cycles_per_h, the firings in an hour at half "
+        "load: it was a fixed rate, and there are fewer at other loads"
+    )
+
+
+def test_a_part_of_a_case_has_its_plant_at_another_load() -> None:
+    # 9 kW that modulate down to a quarter: 4.5 kW are half of it, all the time.
+    case = build(heating={"capacity_kw": 9.0, "airflow_l_s": 300.0, "turn_down": 4.0})
+
+    part = case.between(3, 9).air_system
+
+    assert part is not None
+    asked = part.at_load(np.full((2, 6), 4500.0))
+    assert asked.output_w == pytest.approx(np.full((2, 6), 4500.0))
+    assert asked.heat_frac == pytest.approx(np.ones((2, 6)))
+
+
 @pytest.mark.parametrize("steps_per_hour", [1, 4])
 def test_night_set_back_follows_the_clock_across_midnight(steps_per_hour: int) -> None:
     thermostat = {"day_c": 21.0, "night_c": 17.0, "night_from_h": 22.0, "night_to_h": 6.0}

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import pickle
+
 import numpy as np
 import pytest
 from pydantic import ValidationError
 
 from dewmargin.errors import InputError
+from dewmargin.kernel.tally import bought_of_plant
 from dewmargin.physics import air
 from dewmargin.space.plant import HeatingPlant
 
@@ -126,6 +129,41 @@ def test_a_hydronic_plant_has_no_ducts():
             id="a simulated plant with a capacity of its own",
         ),
         pytest.param(
+            {"capacity_kw": 9, "airflow_l_s": 400, "cycles_per_h": 4, "most_cycles_per_h": 4},
+            "give most_cycles_per_h or cycles_per_h, not both",
+            id="two rates of firing",
+        ),
+        pytest.param(
+            {"capacity_kw": 9, "airflow_l_s": 400, "stages": [0.5, 0.9]},
+            "stages are one or two shares that rise to 1.0, as [0.65, 1.0]",
+            id="a last stage below full output",
+        ),
+        pytest.param(
+            {"capacity_kw": 9, "airflow_l_s": 400, "stages": [0.3, 0.6, 1.0]},
+            "stages are one or two shares that rise to 1.0, as [0.65, 1.0]",
+            id="three stages",
+        ),
+        pytest.param(
+            {"capacity_kw": 9, "airflow_l_s": 400, "stages": [0.65, 1.0], "turn_down": 4},
+            "give stages or turn_down, not both",
+            id="stages that modulate",
+        ),
+        pytest.param(
+            {"capacity_kw": 9, "airflow_l_s": 400, "least_airflow_frac": 0.5},
+            "least_airflow_frac needs turn_down",
+            id="a least airflow without modulation",
+        ),
+        pytest.param(
+            {"capacity_kw": 9, "airflow_l_s": 400, "stages": [0.5, 1], "stage_airflow": [0.5]},
+            "stage_airflow needs a share for each of stages, rising to 1.0",
+            id="airflow of one stage of two",
+        ),
+        pytest.param(
+            {"kind": "hydronic", "turn_down": 4},
+            "turn_down does not go with kind = 'hydronic'",
+            id="radiators that modulate their air",
+        ),
+        pytest.param(
             {"capacity_kw": 0.0, "airflow_l_s": 400.0},
             "Input should be greater than 0",
             id="no capacity",
@@ -219,8 +257,8 @@ def test_the_former_key_of_firings_is_understood_and_told() -> None:
     # By hand: a quarter of the time, 4·5·0.25·0.75 = 3.75 firings, of 4 minutes each.
     assert former.notes(system) == (
         (
-            "cycles_per_h = 5 is taken as most_cycles_per_h, the most firings in an hour, at half "
-            "load: say so instead"
+            "heating.cycles_per_h = 5 is taken as most_cycles_per_h, the firings in an hour at "
+            "half load: it was a fixed rate, and there are fewer at other loads"
         ),
         (
             "a minute without vapour at each firing of the plant would take 25 % of the time in "
@@ -293,3 +331,125 @@ def test_a_simulated_plant_that_never_heats_is_refused():
         "heating: the run's heating coil never runs (a furnace or heat_pump takes the heat that "
         "the zones ask for)"
     )
+
+
+# 0.5 kg/s of dry air at 20 °C, so that 10 kW warm it by 19.88 K.
+HALF_KG_L_S = 0.5e3 / (air.STANDARD_PRESSURE / (287.042 * 293.15))
+FULL_RISE_K = 10e3 / (0.5 * 1006.0)
+
+
+def test_two_stages_by_hand():
+    # Stage 1 gives 6 kW of 10. 3 kW: stage 1 for half the time. 7 kW: always on, a quarter of it
+    # in stage 2 ((7 − 6)/(10 − 6)). 12 kW: all in stage 2, and 2 kW are missing.
+    plant = HeatingPlant(capacity_kw=10.0, airflow_l_s=HALF_KG_L_S, stages=[0.6, 1.0])
+
+    system = plant.air_system(heating_w=np.array([0.0, 3e3, 7e3, 12e3]), **ROOM)
+
+    assert system.heat_frac == pytest.approx([0.0, 0.5, 1.0, 1.0])
+    assert system.high_frac == pytest.approx([0.0, 0.0, 0.25, 1.0])
+    assert system.heat_frac * system.output_w == pytest.approx([0.0, 3e3, 7e3, 10e3])
+    assert system.airflow_kg_s == pytest.approx(np.full(4, 0.3))
+    assert system.airflow_high_kg_s == pytest.approx(np.full(4, 0.5))
+    # Air in proportion to the heat: both plenums are as warm.
+    assert system.t_supply_c == pytest.approx(np.full(4, 20.0 + FULL_RISE_K))
+    assert system.t_high_c == pytest.approx(np.full(4, 20.0 + FULL_RISE_K))
+    assert system.off_airflow_kg_s == pytest.approx(np.full(4, 0.5))
+
+
+def test_the_air_of_a_stage_may_be_told():
+    plant = HeatingPlant(
+        capacity_kw=10.0, airflow_l_s=HALF_KG_L_S, stages=[0.6, 1.0], stage_airflow=[0.8, 1.0]
+    )
+
+    system = plant.air_system(heating_w=np.full(4, 3e3), **ROOM)
+
+    assert system.t_supply_c == pytest.approx(np.full(4, 20.0 + 0.6 / 0.8 * FULL_RISE_K))
+
+
+@pytest.mark.parametrize(
+    ("keys", "airflow", "rises"),
+    [
+        # A furnace throttles its air with its heat; half of the way from 2.5 to 10 kW is 6.25 kW.
+        pytest.param({}, [0.125, 0.125, 0.3125, 0.5], [1.0, 1.0, 1.0, 1.0], id="furnace"),
+        # A heat pump moves √(1/4) of its air at a quarter of its heat: half the rise.
+        pytest.param(
+            {"kind": "heat_pump"},
+            [0.25, 0.25, 0.375, 0.5],
+            [0.5, 0.5, 0.625 / 0.75, 1.0],
+            id="pump",
+        ),
+        pytest.param(
+            {"least_airflow_frac": 1.0}, [0.5] * 4, [0.25, 0.25, 0.625, 1.0], id="one speed"
+        ),
+    ],
+)
+def test_a_plant_that_modulates_by_hand(keys, airflow, rises):
+    plant = HeatingPlant(capacity_kw=10.0, airflow_l_s=HALF_KG_L_S, turn_down=4.0, **keys)
+
+    system = plant.air_system(heating_w=np.array([0.0, 1e3, 6.25e3, 12e3]), **ROOM)
+
+    assert system.heat_frac == pytest.approx([0.0, 0.4, 1.0, 1.0])
+    assert system.output_w == pytest.approx([2.5e3, 2.5e3, 6.25e3, 10e3])
+    assert system.airflow_kg_s == pytest.approx(airflow)
+    assert system.t_supply_c - 20.0 == pytest.approx(FULL_RISE_K * np.array(rises))
+    assert system.high_frac is None
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        pytest.param({}, id="on or off"),
+        pytest.param({"stages": [0.6, 1.0]}, id="two stages"),
+        pytest.param({"turn_down": 4.0}, id="modulating"),
+        pytest.param({"kind": "heat_pump", "backup_kw": 3.0}, id="backup"),
+    ],
+)
+def test_another_load_is_met_as_if_it_had_been_the_first(keys):
+    plant = HeatingPlant(capacity_kw=10.0, airflow_l_s=HALF_KG_L_S, **keys)
+    loads = np.array([[0.0, 3e3, 7e3, 12e3], [1e3, 5e3, 9.9e3, 20e3]])
+
+    system = pickle.loads(pickle.dumps(plant.air_system(heating_w=np.zeros(4), **ROOM)))  # noqa: S301 - own
+    both = system.at_load(loads)
+
+    for row in (0, 1):
+        alone = plant.air_system(heating_w=loads[row], **ROOM)
+        for name in ("heat_frac", "t_supply_c", "airflow_kg_s", "output_w", "high_frac"):
+            of_both, expected = getattr(both, name), getattr(alone, name)
+            if expected is None:
+                assert of_both is None
+            else:
+                np.testing.assert_array_equal(of_both[row], expected, err_msg=name)
+
+
+def test_a_simulated_plant_meets_another_load_at_the_rate_of_its_coil():
+    # 12 kW while it runs: 3 and 6 kW are a quarter and a half, 15 kW are too many.
+    half = np.full(4, 0.5)
+    system = HeatingPlant(kind="simulated").simulated_air_system(
+        coil_w=12e3 * half,
+        coil_frac=half,
+        fan_kg_s=0.6 * half,
+        fan_frac=half,
+        t_air_c=ROOM["t_air_c"],
+        w_kg_kg=ROOM["w_kg_kg"],
+    )
+
+    found = system.at_load(np.array([0.0, 3e3, 6e3, 15e3]))
+
+    assert found.heat_frac == pytest.approx([0.0, 0.25, 0.5, 1.0])
+    assert found.blower_frac == pytest.approx([0.5, 0.5, 0.5, 1.0])
+    assert found.t_supply_c is system.t_supply_c
+
+
+def test_heat_across_a_heat_pump_s_limit_is_priced_on_both_sides_of_it():
+    # 8 kW at a coefficient of 2. 1 kW more, by hand: 0.5 kW at 5 kW of load; at 7.4 kW 0.6 kW of
+    # it are the pump's, 0.3 + 0.4 = 0.7 kW; at and beyond the limit 1 kW.
+    plant = HeatingPlant(
+        kind="heat_pump", capacity_kw=8.0, airflow_l_s=400.0, backup_kw=4.0, efficiency=2.0
+    )
+
+    source = plant.heat_source(heating_w=np.array([5e3, 7.4e3, 8e3, 9e3]), t_out_c=ROOM["t_out_c"])
+
+    assert source.spare_w == pytest.approx([3e3, 0.6e3, 0.0, 0.0])
+    columns = (source.energy_per_heat, source.spare_w, source.beyond_per_heat)
+    bought = [bought_of_plant(1e3, *hour) for hour in zip(*columns, strict=True)]
+    assert bought == pytest.approx([500.0, 700.0, 1e3, 1e3])

@@ -191,7 +191,7 @@ def test_the_drain_of_a_wet_pad_has_the_wet_bulb(tmp_path, t_in_c, t_star_c) -> 
             t_room_c=20.0 * one,
             t_feed_c=10.0 * one,
             quality=Quality(),
-            airflow_kg_s=np.inf,
+            airflow_kg_s=np.full(1, np.inf),
         )
     )
 

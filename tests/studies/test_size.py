@@ -458,16 +458,16 @@ def text_of(
             FixedRate(name="x", rate_kg_h=10.0, call="humidity"),
             None,
             (
-                "16.7 times what would do: in the median hour of demand it runs 1.0 of the 20 "
-                "minutes of a cycle"
+                "16.7 times what would do: in the median hour of demand it runs 3 minutes, in "
+                "2.9 firings"
             ),
         ),
         (
             FixedRate(name="x", rate_kg_h=10.0, call="humidity"),
             FeedLine(length_m=10, bore_mm=4),
             (
-                "16.7 times what would do: in the median hour of demand it runs 1.0 of the 20 "
-                "minutes of a cycle; the water that stood in its line takes the first 0.9 of them"
+                "16.7 times what would do: in the median hour of demand it runs 3 minutes, in "
+                "2.9 firings; the water that stood in its line takes the first 0.9 minutes of each"
             ),
         ),
     ],

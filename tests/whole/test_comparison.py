@@ -74,7 +74,7 @@ def test_demand_is_the_same_for_all_equipment_and_supplies(results, name) -> Non
 @pytest.mark.slow
 @pytest.mark.parametrize("name", FILES)
 def test_the_demo_agrees_with_ten_second_steps(results, name, monkeypatch) -> None:
-    """Annual 0.1 % and every hour 2 % of the 99th percentile, on the demo's own inputs."""
+    """Annual 0.5 %, the project's decision 9, on the demo's own inputs; its plant fires."""
     result = results[name]
     asked: list[tuple] = []
     solver = kernel.cases()
@@ -97,18 +97,22 @@ def test_the_demo_agrees_with_ten_second_steps(results, name, monkeypatch) -> No
     outcome = balance.deliver(result.case, rh, capability)
 
     # The year after its warm-up.
-    (x,), (y,), (film,), step_s, _modes, *house = asked[-1]
+    (x,), (y,), (film,), step_s, *house = asked[-1]
     building = [rows[0] for rows in house[:11]]
     sizes, shared, (area, beta, x_sat, most) = building[:3], building[3:7], building[7:]
-    (unlimited,), low, device = house[13], house[18], [rows[0] for rows in house[19:24]]
+    (unlimited,), low, device = house[13], house[18], [rows[0] for rows in house[19:25]]
+    r0, r1, off0, off1, _, f = device
+    fires = np.maximum(f, 1e-12)
+    on = [off + (mean - off) / fires for mean, off in ((r0, off0), (r1, off1))]
+    firings_h = 900.0 * house[25][0]
     _, added, _, taken, _, _ = integrate(
-        x, y, film, step_s, *sizes, low[0], *shared, *device, area, beta, x_sat, most, not unlimited
-    )
+        x, y, film, step_s, *sizes, low[0], *shared, f, *on, off0, off1, firings_h, area, beta,
+        x_sat, most, not unlimited,
+    )  # fmt: skip
     condensed = area[:, None] * np.maximum(taken, 0.0)
-    assert outcome.added_kg.sum() == pytest.approx(added.sum(), rel=1e-3)
-    assert np.abs(outcome.added_kg - added).max() <= 0.02 * np.quantile(added, 0.99)
-    # The reference books condensate at the start of each 10 s, before the room has dried by it.
-    assert outcome.condensed_kg.sum() == pytest.approx(condensed.sum(), rel=3e-3)
+    assert outcome.added_kg.sum() == pytest.approx(added.sum(), rel=5e-3)
+    # Condensate goes with what is left of the humidity above saturation: 2 %, as its hours.
+    assert outcome.condensed_kg.sum() == pytest.approx(condensed.sum(), rel=2e-2)
 
 
 @pytest.mark.parametrize("name", FILES)
@@ -358,7 +362,7 @@ def test_what_stands_in_a_hot_line_is_judged_before_the_balance_within_one_per_c
             r0_kg_s=(1.0 - cold) * warm.r0_kg_s + cold * stood.r0_kg_s,
             r1_kg_s=(1.0 - cold) * warm.r1_kg_s + cold * stood.r1_kg_s,
         )
-        capability = Capability(heat_frac=case.air_system.heat_frac, heat=mixed)
+        capability = Capability(heat_frac=case.air_system.heat_frac, heat=mixed, fires=True)
         outcome = balance.deliver(case, rh, capability)
 
     assert outcome.feed_kg.sum() == pytest.approx(once.feed_kg.sum(), rel=0.01)
@@ -576,9 +580,9 @@ def test_the_demo_year_of_the_pad_is_affine_in_room_humidity(results) -> None:
     system, w_room = case.air_system, option.outcome.w_kg_kg[on]
     t_room, feed = case.t_air_c[on], equipment.feed_kg_h / 3600.0
     t_feed = water.arriving(feed).t_feed_c[on]
-    to_rooms = system.airflow_kg_s - equipment.airflow_kg_s
+    to_rooms = system.airflow_kg_s[on] - equipment.airflow_kg_s
     h_room = air.enthalpy(t_room, w_room)
-    heat = system.airflow_kg_s * (air.enthalpy(system.t_supply_c[on], w_room) - h_room)
+    heat = system.airflow_kg_s[on] * (air.enthalpy(system.t_supply_c[on], w_room) - h_room)
     full = brought = np.zeros_like(w_room)
     for _ in range(40):
         w_in, h_in = w_room + full / to_rooms, h_room + (heat + brought) / to_rooms

@@ -82,7 +82,7 @@ class Atomiser(Humidifier):
         """Return what evaporates; in ducts at most what saturates the air."""
         full = np.full(inlet.w_kg_kg.shape, self.count * self.rate_kg_h / 3600.0)
         rate, water_j_kg = full, air.CP_WATER * inlet.t_feed_c
-        if np.isfinite(inlet.airflow_kg_s):
+        if np.isfinite(inlet.airflow_kg_s).all():
             most = steam.saturated_by(inlet.t_c, inlet.w_kg_kg, inlet.p_pa, water_j_kg)
             rate = np.minimum(full, inlet.airflow_kg_s * np.maximum(most - inlet.w_kg_kg, 0.0))
         sprayed = rate / (1.0 - self._overspray)
@@ -143,7 +143,11 @@ class Atomiser(Humidifier):
         t_c, p_pa = np.array([case.t_air_c.mean()]), np.array([case.p_pa.mean()])
         w = air.humidity_ratio_at_rh(t_c, np.array([0.40]), p_pa)
         density = air.dry_air_density(t_c, w, p_pa)
-        velocity = case.air_system.airflow_kg_s / (density * self.duct_area_m2)
+        system = case.air_system
+        high = system.airflow_high_kg_s
+        # Droplets fly farthest where most air moves.
+        moved = float(np.max(system.airflow_kg_s if high is None else high))
+        velocity = moved / (density * self.duct_area_m2)
         life_s = steam.droplet_life_s(self.droplet_um, t_c, w, p_pa)
         single_m = float((velocity * life_s)[0])
         return _LIVES[0] * single_m, _LIVES[1] * single_m

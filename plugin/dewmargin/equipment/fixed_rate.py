@@ -37,7 +37,7 @@ class FixedRate(Humidifier):
         """Return its rate; in ducts at most what the air can take up."""
         rate = np.full(inlet.w_kg_kg.shape, self.count * self.rate_kg_h / 3600.0)
         water_j_kg = air.CP_WATER * inlet.t_feed_c
-        if np.isfinite(inlet.airflow_kg_s):
+        if np.isfinite(inlet.airflow_kg_s).all():
             most = steam.saturated_by(inlet.t_c, inlet.w_kg_kg, inlet.p_pa, water_j_kg)
             room_left = np.maximum(most - inlet.w_kg_kg, 0.0)
             rate = np.minimum(rate, inlet.airflow_kg_s * room_left)

@@ -18,13 +18,15 @@ from dewmargin.contracts import Capability, Mode, Use
 from dewmargin.core.checks import require_hourly
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
+from dewmargin.physics import air
 
 if TYPE_CHECKING:
     from dewmargin.case import HourlyCase
-    from dewmargin.columns import FloatArray
-    from dewmargin.contracts import FeedWater, PartLoad, Quality
+    from dewmargin.columns import BoolArray, FloatArray
+    from dewmargin.contracts import Arrival, FeedWater, PartLoad, Quality
 
 _LEAST_SPAN_KG_KG = 1e-4  # between the two humidities: a shorter chord is a poor tangent
+_LOAD_PASSES = 2  # of a plant that follows its load: each leaves a tenth of what is open
 _LEAST_LEFT = 0.05  # of a firing, of what is fed with vapour
 _LEAST_STARTS_H = 1.0 / 24.0
 _LEAST_RATE_KG_S = 1e-15  # nearer than this two rates are one
@@ -49,7 +51,7 @@ class Inlet:
         Feed. [°C]
     quality : Quality
         What is dissolved in it.
-    airflow_kg_s : float
+    airflow_kg_s : float64 array, shape (k,)
         Dry air that the blower moves; infinite in a room. [kg/s]
     """
 
@@ -59,7 +61,7 @@ class Inlet:
     t_room_c: FloatArray
     t_feed_c: FloatArray
     quality: Quality
-    airflow_kg_s: float
+    airflow_kg_s: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,6 +99,13 @@ class Given:
                 for f in fields(self)
             }
         )
+
+    def taken_w(self, vapour_j_kg: FloatArray) -> FloatArray:
+        """Return the heat that it takes from the room; what is not known counts as none. [W]."""
+        rate = np.maximum(self.rate_kg_s, 0.0)
+        brought = self.brought_w + np.nan_to_num(self.line_w) + np.nan_to_num(self.casing_w)
+        taken = rate * vapour_j_kg - brought - np.nan_to_num(self.fan_w)
+        return np.where((rate > 0.0) & ~np.isnan(taken), taken, 0.0)
 
     def on_feed(self, times: FloatArray) -> Given:
         """Return what comes of feeding `times` as much, of which the rest is lost."""
@@ -192,66 +201,32 @@ class Humidifier(Inputs):
         system = self._system(case)
         n = case.n_steps
         heat_frac = np.broadcast_to(system.heat_frac, n)
-        w_room = _room_nodes(w_base_kg_kg, w_set_kg_kg)
-        wanted = w_set_kg_kg >= 0.0
         beside = self.call in ("humidity", "blower")
-        t_heat_c = case.t_air_c if self.call == "always" else system.t_supply_c
-        # The air and the steps of each mode, with heat and between firings.
-        places = [(t_heat_c, np.flatnonzero(wanted & (heat_frac > 0.0)))]
-        if beside:
-            places.append((case.t_air_c, np.flatnonzero(wanted & (heat_frac < 1.0))))
-
-        def inlets(t_feed_c: FloatArray) -> list[Inlet]:
-            return [
-                Inlet(
-                    t_c=t_in_c[steps],
-                    p_pa=case.p_pa[steps],
-                    w_kg_kg=w_room[:, steps],
-                    t_room_c=case.t_air_c[steps],
-                    t_feed_c=t_feed_c[steps],
-                    quality=feed.quality,
-                    airflow_kg_s=system.airflow_kg_s,
-                )
-                for t_in_c, steps in places
-            ]
-
-        # The first mode with any time tells of the device as a whole.
-        telling = next((i for i, (_, steps) in enumerate(places) if steps.size), 0)
-        typical = self.typical_feed_kg_s(inlets(feed.t_start_c)[telling])
+        asked = _Asked(
+            device=self,
+            case=case,
+            feed=feed,
+            w_room=_room_nodes(w_base_kg_kg, w_set_kg_kg),
+            steps_of=_steps_of(w_set_kg_kg >= 0.0, heat_frac, beside=beside),
+        )
+        typical = self.typical_feed_kg_s(asked.telling(system, feed.t_start_c))
         water = feed.arriving(max(typical, 1e-9))
-        warm = inlets(water.t_feed_c)
-
-        def give(at: list[Inlet], t_feed_c: FloatArray) -> list[Given]:
-            line_j_kg = feed.on_its_way_j_kg(water, t_feed_c)
-            return [
-                replace(given, line_w=given.feed_kg_s * line_j_kg[steps])
-                for given, (_, steps) in zip(map(self.give, at), places, strict=True)
-            ]
-
-        gives = give(warm, water.t_feed_c)
-        notes = self.warnings(feed, case, warm[telling], gives[telling])
+        met, gives = asked.loaded(system, heat_frac, water)
+        notes = self.warnings(
+            feed, case, asked.telling(met, water.t_feed_c), gives[asked.telling_mode]
+        )
         called, share = self._beside(system, heat_frac)
         rests = self.resting_feed_kg_s
         # What never stops flowing leaves no slug.
         if feed.line is not None and typical > 0.0 and rests == 0.0:
-            steps_of = [steps for _, steps in places]
-            hot = [_at_set_point(g, steps, n) for g, steps in zip(gives, steps_of, strict=True)]
             cycle = _cycle(
-                [heat_frac, share * (1.0 - heat_frac)][: len(places)],
-                hot,
+                [heat_frac, share * (1.0 - heat_frac)][: len(gives)],
+                asked.at_set_point(gives),
                 most_cycles_per_h=system.most_cycles_per_h,
                 purge_s=feed.line.purge_s(typical),
                 demand_kg_s=np.full(n, np.inf) if demand_kg_s is None else demand_kg_s,
             )
-            t_slug_c = feed.line.rested_c(water.t_feed_c, cycle.pause_s(hot))
-            first = give(inlets(t_slug_c), t_slug_c)
-            cold = [_at_set_point(g, steps, n) for g, steps in zip(first, steps_of, strict=True)]
-            gives = [
-                g.mixed(f, part[steps])
-                for g, f, part, steps in zip(
-                    gives, first, cycle.cold_frac(hot, cold), steps_of, strict=True
-                )
-            ]
+            gives = asked.with_slug(gives, cycle, met, water)
         fans_w = [np.zeros(n), np.where(called > 0.0, system.blower_w * called, 0.0)]
         lost = dead_time_feed(
             heat_frac,
@@ -259,9 +234,9 @@ class Humidifier(Inputs):
             dead_time_s=system.dead_time_s,
         )
         modes = [
-            _mode(g.on_feed(times[steps]), w_room, steps, water.heat_j_kg, fan_w)
-            for g, (_, steps), fan_w, times in zip(
-                gives, places, fans_w, (lost, np.ones(n)), strict=False
+            _mode(g.on_feed(times[steps]), asked.w_room, steps, water.heat_j_kg, fan_w)
+            for g, steps, fan_w, times in zip(
+                gives, asked.steps_of, fans_w, (lost, np.ones(n)), strict=False
             )
         ]
         rates = {f"rate {i}": mode.r0_kg_s for i, mode in enumerate(modes)}
@@ -318,6 +293,131 @@ class Humidifier(Inputs):
             "feed stays cold"
         )
         return [note]
+
+
+def _steps_of(wanted: BoolArray, heat_frac: FloatArray, *, beside: bool) -> list[np.ndarray]:
+    """Return the steps of each mode that are computed, with heat and between firings."""
+    steps_of = [np.flatnonzero(wanted & (heat_frac > 0.0))]
+    if beside:
+        steps_of.append(np.flatnonzero(wanted & (heat_frac < 1.0)))
+    return steps_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Place:
+    """Air that a device meets, (n_steps,), and in which share of a mode's time."""
+
+    t_c: FloatArray
+    airflow_kg_s: FloatArray
+    share: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """A device in a case on a feed, asked what it gives.
+
+    Attributes
+    ----------
+    device : Humidifier
+    case : HourlyCase
+    feed : FeedWater
+    w_room : float64 array, shape (2, n_steps)
+        Humidity ratios of the room. [kg/kg]
+    steps_of : list of int64 array
+        Steps of each mode, with heat and between firings.
+    """
+
+    device: Humidifier
+    case: HourlyCase
+    feed: FeedWater
+    w_room: FloatArray
+    steps_of: list[np.ndarray]
+
+    @property
+    def telling_mode(self) -> int:
+        """The first mode with any time, which tells of the device as a whole."""
+        return next((i for i, steps in enumerate(self.steps_of) if steps.size), 0)
+
+    def telling(self, met: AirSystem, t_feed_c: FloatArray) -> Inlet:
+        """Return what it meets there."""
+        i = self.telling_mode
+        return self._inlet(self._places(met)[i][0], self.steps_of[i], t_feed_c)
+
+    def give(self, met: AirSystem, water: Arrival, t_feed_c: FloatArray) -> list[Given]:
+        """Return what it gives in each mode, of two stages in the mean, and what its line does."""
+        line_j_kg = self.feed.on_its_way_j_kg(water, t_feed_c)
+        found = []
+        for stages, steps in zip(self._places(met), self.steps_of, strict=True):
+            given, *higher = (
+                self.device.give(self._inlet(place, steps, t_feed_c)) for place in stages
+            )
+            for place, other in zip(stages[1:], higher, strict=True):
+                given = given.mixed(other, np.asarray(place.share)[steps])
+            found.append(replace(given, line_w=given.feed_kg_s * line_j_kg[steps]))
+        return found
+
+    def loaded(
+        self, system: AirSystem, heat_frac: FloatArray, water: Arrival
+    ) -> tuple[AirSystem, list[Given]]:
+        """Return the air that it meets, and what it gives there.
+
+        What evaporates loads the plant: where its air follows the load, both are found in turn.
+        """
+        met, gives = system, self.give(system, water, water.t_feed_c)
+        if not (system.follows_load and self.device.call != "always"):
+            return met, gives
+        steps = self.steps_of[0]
+        vapour_j_kg = air.vapour_enthalpy(self.case.t_air_c[steps])
+        for _ in range(_LOAD_PASSES):
+            more_w = np.zeros(self.case.n_steps)
+            taken_w = np.broadcast_to(gives[0].taken_w(vapour_j_kg), (2, steps.size))
+            more_w[steps] = taken_w.mean(axis=0)
+            met = system.at_load(system.load_w + heat_frac * more_w)
+            gives = self.give(met, water, water.t_feed_c)
+        return met, gives
+
+    def at_set_point(self, gives: list[Given]) -> list[FloatArray]:
+        """Return the rate of each mode at the set-point, shape (n_steps,). [kg/s]."""
+        n = self.case.n_steps
+        return [_at_set_point(g, steps, n) for g, steps in zip(gives, self.steps_of, strict=True)]
+
+    def with_slug(
+        self, gives: list[Given], cycle: _Cycle, met: AirSystem, water: Arrival
+    ) -> list[Given]:
+        """Return what it gives where what stood in its line comes first."""
+        assert self.feed.line is not None  # noqa: S101 - who asks saw to it
+        hot = self.at_set_point(gives)
+        t_slug_c = self.feed.line.rested_c(water.t_feed_c, cycle.pause_s(hot))
+        first = self.give(met, water, t_slug_c)
+        parts = cycle.cold_frac(hot, self.at_set_point(first))
+        return [
+            g.mixed(f, part[steps])
+            for g, f, part, steps in zip(gives, first, parts, self.steps_of, strict=True)
+        ]
+
+    def _places(self, met: AirSystem) -> list[list[_Place]]:
+        """Return the air that each mode meets, that of each stage of the plant."""
+        if self.device.call == "always":
+            everywhere = np.full(self.case.n_steps, np.inf)
+            return [[_Place(t_c=self.case.t_air_c, airflow_kg_s=everywhere)]]
+        found = [[_Place(t_c=met.t_supply_c, airflow_kg_s=np.asarray(met.airflow_kg_s))]]
+        if met.t_high_c is not None and met.airflow_high_kg_s is not None:
+            found[0].append(
+                _Place(t_c=met.t_high_c, airflow_kg_s=met.airflow_high_kg_s, share=met.high_frac)
+            )
+        off = _Place(t_c=self.case.t_air_c, airflow_kg_s=np.asarray(met.off_airflow_kg_s))
+        return [*found, [off]][: len(self.steps_of)]
+
+    def _inlet(self, place: _Place, steps: np.ndarray, t_feed_c: FloatArray) -> Inlet:
+        return Inlet(
+            t_c=place.t_c[steps],
+            p_pa=self.case.p_pa[steps],
+            w_kg_kg=self.w_room[:, steps],
+            t_room_c=self.case.t_air_c[steps],
+            t_feed_c=t_feed_c[steps],
+            quality=self.feed.quality,
+            airflow_kg_s=place.airflow_kg_s[steps],
+        )
 
 
 def dead_time_feed(

@@ -67,7 +67,7 @@ def inlet_of(work: Work) -> Inlet:
         t_room_c=np.array([work.t_room_c]),
         t_feed_c=np.array([work.t_feed_c]),
         quality=work.quality,
-        airflow_kg_s=work.airflow_kg_s,
+        airflow_kg_s=np.full(1, work.airflow_kg_s),
     )
 
 

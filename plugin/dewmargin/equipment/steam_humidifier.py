@@ -117,7 +117,7 @@ class SteamHumidifier(Humidifier):
         """
         full = np.full(inlet.w_kg_kg.shape, self.count * self.rate_kg_h / 3600.0)
         rate = full
-        if np.isfinite(inlet.airflow_kg_s):
+        if np.isfinite(inlet.airflow_kg_s).all():
             most = steam.saturated_by(inlet.t_c, inlet.w_kg_kg, inlet.p_pa, steam.STEAM_J_KG)
             room_left = np.maximum(most - inlet.w_kg_kg, 0.0)
             rate = np.minimum(full, inlet.airflow_kg_s * room_left)

@@ -327,19 +327,32 @@ class WettedPad(Humidifier):
         key = "airflow_kg_s" if self.bypass is None else "bypass"
         where = f"equipment[{self.name!r}].{key}"
         returns = self.arrangement == "bypass"
-        if airflow_kg_s > (_MOST_BYPASSED if returns else 1.0) * system.airflow_kg_s:
+        # Both ends count: a plant that throttles its blower leaves a pad the least of it.
+        least_kg_s = float(np.min(system.airflow_kg_s))
+        if airflow_kg_s > (_MOST_BYPASSED if returns else 1.0) * least_kg_s:
             raise InputError(
                 f"{airflow_kg_s:g} kg/s is more than {'half of what ' if returns else ''}the "
-                f"blower moves, {system.airflow_kg_s:.3g} kg/s",
+                f"blower moves, {least_kg_s:.3g} kg/s",
                 where=where,
                 hint="it is the air through the pads",
             )
         if not returns:
             return
         # The bypass stays open between calls: the plenum is then as hot as without a pad's water.
-        rise_k = np.where(system.heat_frac > 0.0, system.t_supply_c - t_air_c, 0.0)
-        to_rooms = 1.0 - airflow_kg_s / system.airflow_kg_s
-        if (hottest := float(np.max(t_air_c + rise_k / to_rooms))) > HOTTEST_SUPPLY_C:
+        plenums = [(system.heat_frac, system.t_supply_c, system.airflow_kg_s)]
+        high, t_high_c, high_kg_s = system.high_frac, system.t_high_c, system.airflow_high_kg_s
+        if high is not None and t_high_c is not None and high_kg_s is not None:
+            plenums.append((system.heat_frac * high, t_high_c, high_kg_s))
+        hottest = max(
+            float(
+                np.max(
+                    t_air_c
+                    + np.where(runs > 0.0, t_c - t_air_c, 0.0) / (1.0 - airflow_kg_s / moved_kg_s)
+                )
+            )
+            for runs, t_c, moved_kg_s in plenums
+        )
+        if hottest > HOTTEST_SUPPLY_C:
             raise InputError(
                 f"with {airflow_kg_s:g} kg/s returned by the bypass the plenum would reach "
                 f"{hottest:.0f} °C",
@@ -577,7 +590,7 @@ class WettedPad(Humidifier):
         t_plenum, w_room = np.broadcast_arrays(inlet.t_c, inlet.w_kg_kg)
         h_room = air.enthalpy(np.broadcast_to(inlet.t_room_c, t_plenum.shape), w_room)
         moved = inlet.airflow_kg_s
-        returns = self.arrangement == "bypass" and math.isfinite(moved)
+        returns = self.arrangement == "bypass" and bool(np.isfinite(moved).all())
         return _Plenum(
             t_c=t_plenum,
             w_room_kg_kg=w_room,

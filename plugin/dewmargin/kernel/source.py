@@ -58,7 +58,7 @@ DRY = 1e-10  # kg/m2: a film that evaporates is gone when less is left
 AT_BALANCE = 1e-11  # kg/kg, times all conductances: nearer than this a rate is at its limit
 TINY = 1e-300
 SLIGHT = 1e-200  # kg/s: by it even a rate without limit can be divided
-LEAST_DUTY = 1e-6  # of a plant that fires
+LEAST_DUTY = 1e-12  # of a plant that fires
 NEVER = -1e9  # a set-point that is never reached from above: no humidifier
 UNLIMITED = 1e30  # kg/s, the rate of a device without limit
 

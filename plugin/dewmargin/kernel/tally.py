@@ -178,6 +178,13 @@ def bought(heat: float, per_heat: float) -> float:
 
 
 @inline
+def bought_of_plant(heat: float, per_heat: float, spare: float, beyond: float) -> float:
+    """Return the energy bought for a heat whose part above `spare` has a price of its own. [J]."""
+    within = min(heat, spare)
+    return within * per_heat + (heat - within) * beyond if heat != 0.0 else 0.0
+
+
+@inline
 def owe(
     owed: float, need: float, kept: float, heat: float, spare: float, blower: float, cools: bool,  # noqa: FBT001 - numba takes no keywords
 ) -> tuple[float, float, float, float]:  # fmt: skip
@@ -338,6 +345,7 @@ def room(
 def device(
     step_s: float, parts: int, vapour_j_kg: FloatArray, heat_j: FloatArray, spare_j: FloatArray,
     blower: FloatArray, cools: BoolArray, kept: float, plant_per_heat: FloatArray,
+    plant_spare_j: FloatArray, plant_beyond: FloatArray,
     heater_per_heat: FloatArray,
     rows: FloatArray, of_use: IntArray, share_rest: FloatArray, available: FloatArray,
     hot: FloatArray, standby_w: float, resting_feed_kg_s: float, resting_heat_w: FloatArray,
@@ -350,9 +358,10 @@ def device(
 
     `of_use[k, m]` are the rows in `rows` of what use k takes in mode m for each second and for
     each kilogram. `spare_j` is what the plant could give more, `blower` its blower's electricity
-    for each joule. `available` is the time in which it may run [s]; `points` its efficiency at part
-    load, empty for none. `hot` is 1 where the feed comes heated. `vapour_j_kg` is the enthalpy of
-    vapour in the room. The rest is as `dewmargin.solve.energy` has it. NaN is not known.
+    for each joule; heat above `plant_spare_j` is bought at `plant_beyond`. `available` is the time
+    in which it may run [s]; `points` its efficiency at part load, empty for none. `hot` is 1 where
+    the feed comes heated. `vapour_j_kg` is the enthalpy of vapour in the room. The rest is as
+    `dewmargin.solve.energy` has it. NaN is not known.
     """
     used = np.empty(OF_DEVICE)
     takes = np.array([of_use[k].any() for k in range(of_use.shape[0])])
@@ -409,7 +418,9 @@ def device(
             unmet_sum += unmet
             if unmet > 0.0:
                 coolest = max(coolest, owed)
-            space_heating += bought(made, plant_per_heat[hour])
+            space_heating += bought_of_plant(
+                made, plant_per_heat[hour], plant_spare_j[hour], plant_beyond[hour]
+            )
         used[FEED] += resting_feed_kg_s * resting_sum_s
         used[ELECTRICITY] += standby_w * resting_sum_s
         used[FEED_HEAT], used[HOT_FEED] = feed_heat_sum, hot_feed

@@ -57,6 +57,7 @@ from dewmargin.kernel.tally import (
     at_rest,
     booked,
     bought,
+    bought_of_plant,
     comfort,
     condenses,
     load_of_unit,
@@ -96,7 +97,7 @@ if "sync" not in globals():  # a GPU's loader does
 # Rows of a building in each step,
 HIGH, K, G_IN, A_OUT, BASE, VAPOUR = range(6)
 # in each hour,
-P, P_SAT, SEASON, HEAT, COOLS, PLANT, SPARE, BLOWER = range(8)
+P, P_SAT, SEASON, HEAT, COOLS, PLANT, SPARE, BLOWER, CHEAP, BEYOND = range(10)
 # of its surfaces in each step and in each hour,
 BETA, X_SAT, MOST = range(3)
 OFFSET, W_FACE, COLD, SLOPE, T_FACE = range(5)
@@ -194,8 +195,8 @@ def year(
     of_case : int64 array, shape (n_cases, 6)
         From OF_BUILDING on; -1 for no demand of its own, and for none to fill.
     numbers, steps, hours : float64 arrays, a row a building
-        (6,) from MASS on, (n_steps, 6) from HIGH on, (n_hours, 8) from P on: what a step needs lies
-        together.
+        (6,) from MASS on, (n_steps, 6) from HIGH on, (n_hours, 10) from P on: what a step needs
+        lies together.
     faces, face_hours, area : float64 arrays, a row a building
         (n_steps, n_surfaces, 3) from BETA on, (n_hours, n_surfaces, 5) from OFFSET on,
         (n_surfaces,).
@@ -340,7 +341,7 @@ def year(
         unmet += missed_j
         if missed_j > 0.0:
             coolest = max(coolest, owed_j)
-        space_heating += bought(made, at_hour[PLANT])
+        space_heating += bought_of_plant(made, at_hour[PLANT], at_hour[CHEAP], at_hour[BEYOND])
         mean = mean / parts
         p = at_hour[P]
         delivered += given

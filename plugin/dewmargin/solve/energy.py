@@ -211,11 +211,28 @@ def _made_up(case: HourlyCase, need_j: FloatArray, blower: FloatArray) -> _MadeU
     return _MadeUp(made_j=made, faded_j=faded, cooled_j=cooling, unmet_j=unmet, owed_j=owed)
 
 
+def prices(
+    source: HeatSource | None, case: HourlyCase
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return what a unit of heat takes in each hour, up to how much, and what beyond. [-, J, -].
+
+    NaN is not known.
+    """
+    if source is None:
+        unknown = np.full(case.n_hours, np.nan)
+        return unknown, np.full(case.n_hours, np.inf), unknown
+    per_heat = case.hourly_mean(source.energy_per_heat)
+    spare_w = np.broadcast_to(source.spare_w, case.n_steps)
+    beyond = per_heat
+    if source.beyond_per_heat is not None:
+        beyond = case.hourly_mean(source.beyond_per_heat)
+    return per_heat, 3600.0 * case.hourly_mean(spare_w), beyond
+
+
 def _bought(heat_j: FloatArray, source: HeatSource | None, case: HourlyCase) -> FloatArray:
-    per_heat: FloatArray | float = np.nan
-    if source is not None:
-        per_heat = case.hourly_mean(source.energy_per_heat)
-    return np.where(heat_j == 0.0, 0.0, heat_j * per_heat)
+    per_heat, spare_j, beyond = prices(source, case)
+    within_j = np.minimum(heat_j, spare_j)
+    return np.where(heat_j == 0.0, 0.0, within_j * per_heat + (heat_j - within_j) * beyond)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -322,7 +322,7 @@ def _account(
         case.step_s, case.steps_per_hour, air.vapour_enthalpy(case.t_air_c),
         3600.0 * case.hourly_mean(case.heating_w), energy.spare_j(case), energy.blower_share(case),
         book.hours.cooling, energy.kept_in_an_hour(case),
-        per_heat(case.heat_source, of), per_heat(taker.heater, of), rows, of_use,
+        *energy.prices(case.heat_source, case), per_heat(taker.heater, of), rows, of_use,
         _column(can.beside, n),
         can.available_s(case.step_s),
         hot.astype(np.float64), can.standby_w, can.resting_feed_kg_s,
@@ -335,9 +335,7 @@ def _account(
 
 def per_heat(source: HeatSource | None, of: Building) -> FloatArray:
     """Return the energy bought for a unit of heat in each hour; NaN is not known. [-]."""
-    if source is None:
-        return np.full(of.case.n_hours, np.nan)
-    return of.case.hourly_mean(source.energy_per_heat)
+    return energy.prices(source, of.case)[0]
 
 
 def _column(value: FloatArray | float, n: int) -> FloatArray:

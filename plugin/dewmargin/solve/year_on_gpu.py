@@ -222,6 +222,7 @@ def _steps(job: Job) -> FloatArray:
 
 def _hours(job: Job) -> FloatArray:
     case, hours = job.of.case, job.book.hours
+    per_heat, cheap_j, beyond = energy.prices(case.heat_source, case)
     return np.array(
         [
             hours.p_pa,
@@ -229,9 +230,11 @@ def _hours(job: Job) -> FloatArray:
             hours.heating_season,
             3600.0 * case.hourly_mean(case.heating_w),
             hours.cooling,
-            year_of_many.per_heat(case.heat_source, job.of),
+            per_heat,
             energy.spare_j(case),
             energy.blower_share(case),
+            cheap_j,
+            beyond,
         ]
     ).T
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal, Self
 import numpy as np
 from pydantic import AfterValidator, Field, field_validator, model_validator
 
-from dewmargin.case import AirSystem, HeatSource
+from dewmargin.case import AirSystem, HeatSource, LoadCurve
 from dewmargin.contracts import Points
 from dewmargin.errors import InputError, OutOfRangeError
 from dewmargin.inputs import Inputs
@@ -23,12 +23,20 @@ HOTTEST_SUPPLY_C = 95.0  # beyond it a limit control has long opened; common pra
 _MINUTES = 60.0
 _OF_A_HEAT_PUMP = ("capacity_points", "cop_points", "backup_kw")
 _OF_A_RUN = ("coil", "fan")
+_OF_PART_OUTPUT = ("stages", "stage_airflow", "turn_down", "least_airflow_frac")
 # By kind: keys that it cannot use, and groups of keys of which it needs one.
 _FOREIGN = {
     "furnace": (*_OF_A_HEAT_PUMP, *_OF_A_RUN),
     "heat_pump": _OF_A_RUN,
-    "hydronic": (*_OF_A_HEAT_PUMP, *_OF_A_RUN, "airflow_l_s", "blower", "blower_w"),
-    "simulated": (*_OF_A_HEAT_PUMP, "capacity_kw", "airflow_l_s"),
+    "hydronic": (
+        *_OF_A_HEAT_PUMP,
+        *_OF_A_RUN,
+        "airflow_l_s",
+        "blower",
+        "blower_w",
+        *_OF_PART_OUTPUT,
+    ),
+    "simulated": (*_OF_A_HEAT_PUMP, "capacity_kw", "airflow_l_s", *_OF_PART_OUTPUT),
 }
 _NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
     "furnace": (("capacity_kw",), ("airflow_l_s",)),
@@ -77,16 +85,40 @@ class HeatingPlant(Inputs):
     )
     most_cycles_per_h: Annotated[float, Field(gt=0.0, le=60.0)] = Field(
         3.0,
-        description="Most firings in an hour, at half load: 4 N f (1 - f) at duty f; default: "
-        "common practice, no source",
+        description="Most firings in an hour, N, which are those at half load; at the duty f it "
+        "fires 4·N·f·(1 − f) times; default: common practice, no source",
     )
     cycles_per_h: Annotated[float, Field(gt=0.0, le=60.0)] | None = Field(
-        None, description="Former name of most_cycles_per_h, taken as that"
+        None,
+        description="Former key, a fixed number of starts in an hour; it is taken as "
+        "most_cycles_per_h, and a note says so",
     )
     dead_time_s: Annotated[float, Field(ge=0.0, le=600.0)] = Field(
         0.0,
-        description="Time without vapour at each firing, less what blower and wet pad give after "
-        "it; default: none, for want of measurements",
+        description="Net time without vapour at each firing: warm-up and blower delay less the "
+        "blower's overrun; default: none",
+    )
+    stages: tuple[Annotated[float, Field(gt=0.0, le=1.0)], ...] = Field(
+        (1.0,),
+        description="Heat of each stage as a share of the full capacity, one or two, the last 1.0; "
+        "default: one stage",
+    )
+    stage_airflow: tuple[Annotated[float, Field(gt=0.0, le=1.0)], ...] | None = Field(
+        None,
+        description="Air moved in each stage as a share of airflow_l_s; default: the share of the "
+        "heat, which keeps the plenum as warm, of a heat pump its square root; common practice, "
+        "no source",
+    )
+    turn_down: Annotated[float, Field(gt=1.0, le=100.0)] | None = Field(
+        None,
+        description="Full output by least output of a plant that modulates; default: it is on or "
+        "off",
+    )
+    least_airflow_frac: Annotated[float, Field(gt=0.0, le=1.0)] | None = Field(
+        None,
+        description="Air moved at the least output of a plant that modulates as a share of "
+        "airflow_l_s; default: 1/turn_down, of a heat pump its square root; common practice, no "
+        "source",
     )
     carrier: Carrier | None = Field(
         None,
@@ -130,6 +162,7 @@ class HeatingPlant(Inputs):
         ):
             if {one, other} <= self._told:
                 raise ValueError(f"give {one} or {other}, not both")
+        self._require_stages()
         for keys in _NEEDED[self.kind]:
             if all(getattr(self, key) is None for key in keys):
                 raise ValueError(f"a {self.kind} needs {' or '.join(keys)}")
@@ -145,13 +178,27 @@ class HeatingPlant(Inputs):
         """Most firings in an hour."""
         return self.most_cycles_per_h if self.cycles_per_h is None else self.cycles_per_h
 
+    def _require_stages(self) -> None:
+        rises = all(low < high for low, high in pairwise(self.stages))
+        if len(self.stages) not in (1, 2) or self.stages[-1] != 1.0 or not rises:
+            raise ValueError("stages are one or two shares that rise to 1.0, as [0.65, 1.0]")
+        if self.turn_down is not None and len(self.stages) > 1:
+            raise ValueError("give stages or turn_down, not both")
+        if self.least_airflow_frac is not None and self.turn_down is None:
+            raise ValueError("least_airflow_frac needs turn_down")
+        if (shares := self.stage_airflow) is not None and (
+            len(shares) != len(self.stages) or shares[-1] != 1.0 or shares != tuple(sorted(shares))
+        ):
+            raise ValueError("stage_airflow needs a share for each of stages, rising to 1.0")
+
     def notes(self, system: AirSystem | None) -> tuple[str, ...]:
         """Return what a reader has to know of the plant's firings."""
         notes = []
         if self.cycles_per_h is not None:
             notes.append(
-                f"cycles_per_h = {self.cycles_per_h:g} is taken as most_cycles_per_h, the most "
-                "firings in an hour, at half load: say so instead"
+                f"heating.cycles_per_h = {self.cycles_per_h:g} is taken as most_cycles_per_h, the "
+                "firings in an hour at half load: it was a fixed rate, and there are fewer at "
+                "other loads"
             )
         if system is None:
             return tuple(notes)
@@ -166,6 +213,17 @@ class HeatingPlant(Inputs):
                 "(dead_time_s)"
             )
         return tuple(notes)
+
+    @property
+    def _least(self) -> tuple[float, float]:
+        """Shares of full output and of full airflow at its least output, while it runs."""
+        heat = self.stages[0] if self.turn_down is None else 1.0 / self.turn_down
+        told = self.least_airflow_frac
+        if self.turn_down is None and self.stage_airflow is not None:
+            told = self.stage_airflow[0]
+        if told is not None:
+            return heat, told
+        return heat, heat**0.5 if self.kind == "heat_pump" else heat
 
     def limit_w(self, t_out_c: FloatArray) -> FloatArray:
         """Return the heat it can supply, backup included, (n_steps,); may be infinite. [W]."""
@@ -188,7 +246,7 @@ class HeatingPlant(Inputs):
 
         Notes
         -----
-        Where a heat pump is at its limit more heat comes from its backup, at 1 for 1.
+        Heat beyond what is left of a heat pump's capacity comes from its backup, at 1 for 1.
         """
         carrier = "electricity" if self.kind == "heat_pump" else self.carrier
         if self.cop_points is not None:
@@ -200,9 +258,15 @@ class HeatingPlant(Inputs):
             return None
         if carrier is None:
             return None
-        if self.backup_kw > 0.0:
-            per_heat = np.where(heating_w >= self._capacity_w(t_out_c), 1.0, per_heat)
-        return HeatSource(carrier=carrier, energy_per_heat=per_heat)
+        if self.backup_kw == 0.0:
+            return HeatSource(carrier=carrier, energy_per_heat=per_heat)
+        spare_w = np.maximum(self._capacity_w(t_out_c) - np.maximum(heating_w, 0.0), 0.0)
+        return HeatSource(
+            carrier=carrier,
+            energy_per_heat=np.where(spare_w > 0.0, per_heat, 1.0),
+            spare_w=spare_w,
+            beyond_per_heat=np.ones_like(per_heat),
+        )
 
     def air_system(
         self,
@@ -238,8 +302,9 @@ class HeatingPlant(Inputs):
 
         Notes
         -----
-        *Validity.* The plant runs at full output or not at all; where the space takes more than
-        that, a heat pump's backup adds to it while it runs on, and what is still missing is lost.
+        *Validity.* Without stages or turn_down the plant runs at full output or not at all, else
+        see `LoadCurve.at`. Where the space takes more than that, a heat pump's backup adds to it
+        while it runs on, and what is still missing is lost.
         The blower moves a constant volume; its dry air mass M is taken at the year's mean room
         density. Duct losses and blower heat are left out. NaN in, NaN out.
 
@@ -250,24 +315,33 @@ class HeatingPlant(Inputs):
         capacity_w = self._capacity_w(t_out_c)
         density_kg_m3 = float(np.mean(air.dry_air_density(t_air_c, w_kg_kg, p_pa)))
         airflow_kg_s = 1e-3 * self.airflow_l_s * density_kg_m3
-        output_w = capacity_w + np.clip(heating_w - capacity_w, 0.0, 1e3 * self.backup_kw)
-        cp = air.heat_capacity(w_kg_kg)
-        t_supply_c = t_air_c + output_w / (airflow_kg_s * cp)
-        if (hottest := float(np.max(t_supply_c))) > HOTTEST_SUPPLY_C:
+        least_heat, least_air = self._least
+        curve = LoadCurve(
+            least_w=least_heat * capacity_w,
+            full_w=capacity_w,
+            backup_w=1e3 * self.backup_kw,
+            modulates=self.turn_down is not None,
+            least_airflow_kg_s=least_air * airflow_kg_s,
+            full_airflow_kg_s=airflow_kg_s,
+            t_return_c=t_air_c,
+            heat_capacity_j_kgk=air.heat_capacity(w_kg_kg),
+        )
+        system = AirSystem(
+            **curve.at(heating_w),  # type: ignore[arg-type]
+            off_airflow_kg_s=airflow_kg_s,
+            load_w=heating_w,
+            most_w=self.limit_w(t_out_c),
+            curve=curve,
+        )
+        t_high_c = system.t_supply_c if system.t_high_c is None else system.t_high_c
+        if (hottest := float(max(system.t_supply_c.max(), t_high_c.max()))) > HOTTEST_SUPPLY_C:
             raise InputError(
-                f"{np.max(output_w) / 1e3:g} kW would heat {self.airflow_l_s:g} l/s of air to "
-                f"{hottest:.0f} °C",
+                f"{np.max(system.output_w) / 1e3:g} kW would heat {self.airflow_l_s:g} l/s of air "
+                f"to {hottest:.0f} °C",
                 where="heating",
                 hint=f"at most {HOTTEST_SUPPLY_C:g} °C; is capacity_kw in kW, airflow_l_s in l/s?",
             )
-        return self._with_blower(
-            AirSystem(
-                heat_frac=np.clip(heating_w / capacity_w, 0.0, 1.0),
-                t_supply_c=t_supply_c,
-                airflow_kg_s=airflow_kg_s,
-                output_w=output_w,
-            )
-        )
+        return self._with_blower(system)
 
     def simulated_air_system(
         self,
@@ -324,6 +398,8 @@ class HeatingPlant(Inputs):
                 t_supply_c=t_air_c + output_w / (airflow_kg_s * cp),
                 airflow_kg_s=airflow_kg_s,
                 output_w=output_w,
+                load_w=coil_w,
+                most_w=output_w,
             )
         )
         if self.blower == "continuous":

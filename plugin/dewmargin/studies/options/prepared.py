@@ -67,10 +67,10 @@ def _same_air(one: HourlyCase, other: HourlyCase) -> bool:
         t_a, t_b = one.t_air_c, other.t_air_c
     else:
         t_a, t_b = a.t_supply_c, b.t_supply_c
-        of_blower = ("airflow_kg_s", "blower_w", "most_cycles_per_h", "dead_time_s")
+        of_blower = ("blower_w", "most_cycles_per_h", "dead_time_s")
         if not np.allclose(
-            [getattr(a, name) for name in of_blower],
-            [getattr(b, name) for name in of_blower],
+            [np.mean(a.airflow_kg_s), *(getattr(a, name) for name in of_blower)],
+            [np.mean(b.airflow_kg_s), *(getattr(b, name) for name in of_blower)],
             rtol=SAME_BLOWER,
             equal_nan=True,
         ):
@@ -196,5 +196,7 @@ class PreparedDevice:
         """Return the case with some heat, and some rest, wherever a draw might have it."""
         if case.air_system is None or not self._met.moves:
             return case
-        share = np.clip(case.air_system.heat_frac, ACTIVE, 1.0 - RESTS)
-        return replace(case, air_system=replace(case.air_system, heat_frac=share))
+        system = case.air_system
+        share = np.clip(system.heat_frac, ACTIVE, 1.0 - RESTS)
+        load_w = np.where(share == system.heat_frac, system.load_w, share * system.output_w)
+        return replace(case, air_system=replace(system, heat_frac=share, load_w=load_w))

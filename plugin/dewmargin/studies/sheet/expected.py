@@ -46,11 +46,12 @@ def at_work(
     t_feed_c = mean(case.hourly_mean(water.arriving(max(feed_kg_h / 3600.0, 1e-9)).t_feed_c))
     t_in_c, moved, heated_h = mean(result.hours.t_air_c), np.inf, np.zeros(1)
     if in_ducts(equipment) and case.air_system is not None:
-        moved = case.air_system.airflow_kg_s
+        moved = mean(case.hourly_mean(np.asarray(case.air_system.off_airflow_kg_s)))
         heats = np.broadcast_to(case.air_system.heat_frac, case.n_steps)
         heated_h = ran * case.hourly_mean(heats)
         if heated_h.any():
             t_in_c = mean(case.hourly_mean(case.air_system.t_supply_c), heated_h)
+            moved = mean(case.hourly_mean(np.asarray(case.air_system.airflow_kg_s)), heated_h)
     return Work(
         feed_kg_h=feed_kg_h,
         evaporation_kg_h=float(np.sum(out.added_kg, where=ran > 0.0)) / hours,

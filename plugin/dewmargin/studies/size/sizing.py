@@ -677,7 +677,9 @@ def _oversize(
     feed = able.feed_kg_s[able.feed_kg_s > 0.0] / search.given_units
     if firings and water.line is not None and feed.size:
         purge_min = water.line.purge_s(float(np.median(feed))) / 60.0
-        text += f"; the water that stood in its line takes the first {purge_min:.1f} of each"
+        text += (
+            f"; the water that stood in its line takes the first {purge_min:.1f} minutes of each"
+        )
     return text
 
 
