@@ -47,13 +47,6 @@ class Problem:
     most_cycles_per_h: float = 3.0
 
     @property
-    def mean(self) -> list[np.ndarray]:
-        """Return the mean rate over firings, as a straight line."""
-        f = self.heat_frac
-        pairs = ((self.r0, self.r0_rest), (self.r1, self.r1_rest))
-        return [f * on + (1.0 - f) * off for on, off in pairs]
-
-    @property
     def building(self) -> tuple[object, ...]:
         """Return what tells a building from others."""
         shared = (self.high, self.k, self.g_in, self.a_out, self.area, self.saturation)
@@ -135,7 +128,7 @@ def solve_together(
     rates = [
         [endless, zero, zero, zero, np.ones(n), np.ones(n)]
         if p.unlimited
-        else [*p.mean, p.r0_rest, p.r1_rest, p.heat_frac, p.heat_frac]
+        else [p.r0, p.r1, p.r0_rest, p.r1_rest, p.heat_frac, p.heat_frac]
         for p in problems
     ]
     dry = [p.low for p in problems]

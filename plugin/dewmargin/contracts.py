@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 Points = tuple[tuple[float, float], ...]  # a quantity that rises, and what belongs to it
 Symptom = tuple[str, str, str]  # what is seen, its likely cause, what to do
 
-_CHORD_RH = np.array([[0.25], [0.45]])  # a room that is humidified lies about there
+_RUNS_AT_RH = 0.35  # a room that is humidified lies about there
 _WHOLE = 1e-9  # of a unit: nearer than this a number of units is whole
 HOT_ABOVE_COLD_K = 0.5  # a feed counts as hot only when it is clearly warmer than the cold water
 # Tolerances of what is measured on site; common practice, no source.
@@ -216,54 +216,40 @@ class Capability:
     part_load: PartLoad | None = None
     notes: tuple[str, ...] = ()
 
-    def mean_line(self, case: HourlyCase) -> tuple[FloatArray, FloatArray, FloatArray]:
-        r"""Return the mean rate over firings as r0 - r1·W, and the plant's duty while it runs.
+    def duty_run(self, case: HourlyCase) -> FloatArray:
+        r"""Return the part of each step in which it gives vapour on heat, while it runs all it may.
 
         .. math::
             f = \min\left(\frac{q + s\,q_{off}}{Q - q_{on} + s\,q_{off}}, 1\right)
 
         with q what the space takes, Q the plant's output, q_on and q_off the heat that evaporating
         takes with heat and between firings, the latter for the share s of that time: the plant runs
-        as long as both need. At the limit of its heat it runs on.
-
-        Returns
-        -------
-        tuple of three float64 arrays, shape (n_steps,)
-            [kg/s, kg/s per kg/kg, -]
+        as long as both need. At the limit of its heat it runs on. The dead time of its firings is
+        left out.
 
         Notes
         -----
-        *Validity.* The rate over firings is not quite straight, since the duty falls with the
-        room's humidity: its chord through 25 and 45 % relative humidity is within 0.3 % of it
-        between (tested).
+        *Validity.* At a room of 35 % relative humidity: of a pad in drier or more humid air it is
+        off by up to 1.5 % at 25 and 45 % (tested).
 
         *Source.* First law of a room kept at its temperature.
         """
-        share, heat, off = self.beside, self.heat, self.added
-        off_r0, off_r1 = (0.0, 0.0) if off is None else (off.r0_kg_s, off.r1_kg_s)
-        if not self.fires or case.air_system is None:
-            f = self.with_vapour(self.heat_frac)
-            return (
-                f * heat.r0_kg_s + (1.0 - f) * share * off_r0,
-                f * heat.r1_kg_s + (1.0 - f) * share * off_r1,
-                f,
-            )
         f = self.heat_frac
-        w = air.humidity_ratio(_CHORD_RH * case.p_sat_pa, case.p_pa)
-        on_kg_s, off_kg_s = heat.r0_kg_s - heat.r1_kg_s * w, share * (off_r0 - off_r1 * w)
-        vapour_j_kg = air.vapour_enthalpy(case.t_air_c)
+        if not self.fires or case.air_system is None:
+            return self.with_vapour(f)
         known = np.isfinite(case.air_system.output_w)
         output_w = np.where(known, case.air_system.output_w, 0.0)
-        between_w = 0.0 if off is None else share * off.taken_w(w, vapour_j_kg)
+        w = air.humidity_ratio(_RUNS_AT_RH * case.p_sat_pa, case.p_pa)
+        vapour_j_kg = air.vapour_enthalpy(case.t_air_c)
+        between_w: FloatArray | float = 0.0
+        if self.added is not None:
+            between_w = self.added_share * self.added.taken_w(w, vapour_j_kg)
         load_w = np.maximum(f * output_w + between_w, 0.0)
-        left_w = output_w - heat.taken_w(w, vapour_j_kg) + between_w
+        left_w = output_w - self.heat.taken_w(w, vapour_j_kg) + between_w
         met = left_w > load_w
         duty = np.where(met, load_w / np.where(met, left_w, 1.0), 1.0)
         # Without heat the plant stays off, and what the room is owed waits.
-        duty = self.with_vapour(np.where(known & (f > 0.0) & (f < 1.0), duty, f))
-        rate = duty * on_kg_s + (1.0 - duty) * off_kg_s
-        slope = (rate[0] - rate[1]) / (w[1] - w[0])
-        return rate[0] + slope * w[0], slope, duty.mean(axis=0)
+        return self.with_vapour(np.where(known & (f > 0.0) & (f < 1.0), duty, f))
 
     def with_vapour(self, duty: FloatArray) -> FloatArray:
         """Return what of a plant's duty gives vapour: each firing loses its dead time. [-]."""
@@ -281,8 +267,11 @@ class Capability:
         w_kg_kg : float64 array, shape (n_steps,)
             Humidity ratio of the room. [kg/kg]
         """
-        r0, r1, _ = self.mean_line(case)
-        able: FloatArray = np.maximum(r0 - r1 * w_kg_kg, 0.0)
+        duty, off = self.duty_run(case), self.added
+        able = duty * np.maximum(self.heat.r0_kg_s - self.heat.r1_kg_s * w_kg_kg, 0.0)
+        if off is not None:
+            rate = np.maximum(off.r0_kg_s - off.r1_kg_s * w_kg_kg, 0.0)
+            able = able + (1.0 - duty) * self.added_share * rate
         return able
 
     @property

@@ -51,14 +51,7 @@ def demo_cases() -> tuple[cases.Building, cases.Cases]:
         )
         for supply in scenario.supplies
     ]  # fmt: skip
-    zero = np.zeros(case.n_steps)
-    nothing = cases.Device(
-        heat_frac=np.ones(case.n_steps),
-        r0_kg_s=zero,
-        r1_kg_s=zero,
-        rest_r0_kg_s=zero,
-        rest_r1_kg_s=zero,
-    )
+    nothing = cases.device(case, balance.idle(case.n_steps))
     devices = [nothing, cases.device(case, None), *(cases.device(case, pad) for pad in pads)]
     strategies = range(1, len(lows))
     of_low = [0, *(row for _ in devices[1:] for row in strategies)]

@@ -58,7 +58,7 @@ def many(one: dict[str, np.ndarray], n: int) -> tuple[dict[str, np.ndarray], lis
     }
     power = rng.uniform(0.5, 1.5, chosen.size)[:, None]
     power[0] = 1.0
-    for row in (year.R0, year.R1, year.R0_REST, year.R1_REST):
+    for row in (year.ON0, year.ON1, year.OFF0, year.OFF1):
         devices["devices"][..., row] *= power
     lines = rng.integers(1, len(one["low"]), BUILDINGS * n_lines)
     low = one["low"][lines]

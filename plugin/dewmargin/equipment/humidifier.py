@@ -191,7 +191,7 @@ class Humidifier(Inputs):
         Steps in which a mode has no time, or nothing is to be held, are not computed: rate 0.
         `demand_kg_s` tells how long it will run in a cycle, and so how much of that the water takes
         that stood in its line; None: as long as it may. That the plant runs the longer for what
-        evaporates follows with the building, see `Capability.mean_line`.
+        evaporates follows with the building, see `Capability.duty_run`.
 
         Raises
         ------

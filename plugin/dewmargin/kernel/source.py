@@ -73,16 +73,16 @@ ROW = 2 * LANES
  OWED, LEFT,
  # what holds in a step: what is to be held, the device, and the building,
  LOW, R0, R1, HIGH, K, G_IN, A_OUT, H, INV_MASS, INV_BUFFER,
- # whether the device has no limit, and the room's air; the device between firings, its duty without
- # and with what it evaporates, firings and the time that each loses,
- UNBOUND, MASS, OFF0, OFF1, DUTY, DUTY_RUN, FIRINGS, DEAD,
+ # whether the device has no limit, and the room's air; the device on heat and between firings, the
+ # plant's duty without and with what it evaporates, firings and the time that each loses,
+ UNBOUND, MASS, ON0, ON1, OFF0, OFF1, DUTY, DUTY_RUN, FIRINGS, DEAD,
  # its segment: inflow and exchange with surfaces, the limit, the motion, how long it lasts,
  G, A, CEILING, WET, M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
  # the search for the ends of segments, a dense list,
  S_LEFT, S_M0, S_END, S_G, S_U, S_L1, S_L2, S_T, S_FROM, S_TO, S_E1, S_E21, S_I1, S_I21,
  # and the first of the surfaces' rows: what a segment changes, what holds in a step.
  FILM, TAKEN, AREA, BETA, X_SAT,
- ) = range(0, 68 * ROW, ROW)  # fmt: skip
+ ) = range(0, 70 * ROW, ROW)  # fmt: skip
 SURFACE = 5 * ROW
 
 
@@ -410,8 +410,8 @@ def filled(n: int) -> int:
 
 @inline
 def mean_held(
-    low: float, y: float, r0: float, r1: float, off0: float, off1: float, duty: float,
-    duty_run: float, firings: float, dead: float,
+    low: float, y: float, r0: float, r1: float, on0: float, on1: float, off0: float, off1: float,
+    duty: float, duty_run: float, firings: float, dead: float,
     inv_mass: float, h: float, k: float, g_in: float, a_out: float,
 ) -> float:  # fmt: skip
     """Return what a room keeps on average whose plant fires while `low` is to be held.
@@ -435,8 +435,7 @@ def mean_held(
     decline = loss * inv_mass
     phi, psi = decay(decline * t_off)
     depth = lacks * t_off * phi
-    on = off + (rate - off) / f
-    rise = max((on - need) * inv_mass + 0.5 * decline * depth, TINY)
+    rise = max((on0 - on1 * low - need) * inv_mass + 0.5 * decline * depth, TINY)
     t_up = min(depth / rise, t_off * f / (max(rest, LEAST_DUTY)))
     mean = rest * (lacks * t_off * psi + 0.5 * depth * t_up / t_off)
     return low - mean
@@ -444,7 +443,7 @@ def mean_held(
 
 @inline
 def parted(
-    x: float, added: float, held: float, ran_s: float, held_s: float, r0: float, r1: float,
+    x: float, added: float, held: float, ran_s: float, held_s: float, on0: float, on1: float,
     off0: float, off1: float, duty: float, duty_run: float,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """Part a step's vapour and time into those on heat and those between firings.
@@ -453,9 +452,13 @@ def parted(
     Returns what was added on heat and between firings [kg], and how long [s]. A humidistat cannot
     bank vapour: it takes what the air between firings gives, and heat for the rest.
     """
-    rate, off = max(r0 - r1 * x, 0.0), max(off0 - off1 * x, 0.0)
-    on = max(off + (rate - off) / (max(LEAST_DUTY, duty_run)), 0.0)
-    between = min((1.0 - duty_run) * off / (max(SLIGHT, rate)), 1.0) * added
+    on, off = max(on0 - on1 * x, 0.0), max(off0 - off1 * x, 0.0)
+    rate = duty_run * on + (1.0 - duty_run) * off
+    # At capacity the vapour tells the integral of x.
+    r0 = duty_run * on0 + (1.0 - duty_run) * off0
+    r1 = duty_run * on1 + (1.0 - duty_run) * off1
+    sum_x = (r0 * ran_s - added) / (max(SLIGHT, r1)) if r1 > 0.0 else x * ran_s
+    between = min(max((1.0 - duty_run) * (off0 * ran_s - off1 * sum_x), 0.0), added)
     part = min(held / (max(SLIGHT, rate * held_s)), 1.0)
     f = duty + (duty_run - duty) * part
     # Heat gives what the air between firings leaves open, at most all it can.
@@ -475,7 +478,7 @@ def share_out(b: FloatArray, n: int, step_s: float) -> None:
     for q in range(n):
         b[ADDED + q], b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q] = parted(
             b[SUM_X + q] / step_s, b[ADDED + q], b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q],
-            b[R0 + q], b[R1 + q], b[OFF0 + q], b[OFF1 + q], b[DUTY + q], b[DUTY_RUN + q],
+            b[ON0 + q], b[ON1 + q], b[OFF0 + q], b[OFF1 + q], b[DUTY + q], b[DUTY_RUN + q],
         )  # fmt: skip
 
 
@@ -484,8 +487,8 @@ def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
     """Begin a step: what exceeds saturation becomes fog, a device without limit lifts at once."""
     for q in range(n):
         b[LOW + q] = mean_held(
-            b[LOW + q], b[Y + q], b[R0 + q], b[R1 + q], b[OFF0 + q], b[OFF1 + q], b[DUTY + q],
-            b[DUTY_RUN + q], b[FIRINGS + q], b[DEAD + q],
+            b[LOW + q], b[Y + q], b[R0 + q], b[R1 + q], b[ON0 + q], b[ON1 + q], b[OFF0 + q],
+            b[OFF1 + q], b[DUTY + q], b[DUTY_RUN + q], b[FIRINGS + q], b[DEAD + q],
             b[INV_MASS + q], b[H + q], b[K + q], b[G_IN + q], b[A_OUT + q],
         )  # fmt: skip
     for q in range(n):
@@ -749,14 +752,17 @@ def furnish(
 
 @inline
 def equip(
-    b: FloatArray, size: int, i: int, step_s: float, of_d: IntArray, r0: FloatArray,
-    r1: FloatArray, off0: FloatArray, off1: FloatArray, duty: FloatArray, duty_run: FloatArray,
+    b: FloatArray, size: int, i: int, step_s: float, of_d: IntArray, on0: FloatArray,
+    on1: FloatArray, off0: FloatArray, off1: FloatArray, duty: FloatArray, duty_run: FloatArray,
 ) -> None:  # fmt: skip
-    """Set what is of each lane's device in step `i`; its rows begin at `of_d`."""
+    """Set what is of each lane's device in step `i`, and its mean; its rows begin at `of_d`."""
     for q in range(size):
         at = of_d[q] + i
-        b[R0 + q], b[R1 + q], b[OFF0 + q], b[OFF1 + q] = r0[at], r1[at], off0[at], off1[at]
-        b[DUTY + q], b[DUTY_RUN + q], b[LEFT + q] = duty[at], duty_run[at], step_s
+        f = duty_run[at]
+        b[ON0 + q], b[ON1 + q], b[OFF0 + q], b[OFF1 + q] = on0[at], on1[at], off0[at], off1[at]
+        b[R0 + q] = f * on0[at] + (1.0 - f) * off0[at]
+        b[R1 + q] = f * on1[at] + (1.0 - f) * off1[at]
+        b[DUTY + q], b[DUTY_RUN + q], b[LEFT + q] = duty[at], f, step_s
 
 
 @inline
@@ -851,7 +857,7 @@ def cases(
     a_out: FloatArray, area: FloatArray, beta: FloatArray, x_sat: FloatArray, most: FloatArray,
     order: IntArray, of_building: IntArray, unlimited: BoolArray, of_low: IntArray,
     of_low_wet: IntArray, of_device: IntArray, wet_above: FloatArray, low: FloatArray,
-    r0: FloatArray, r1: FloatArray, off0: FloatArray, off1: FloatArray, duty: FloatArray,
+    on0: FloatArray, on1: FloatArray, off0: FloatArray, off1: FloatArray, duty: FloatArray,
     duty_run: FloatArray, firings: FloatArray, dead: FloatArray,
     steps: FloatArray, films: FloatArray,
 ) -> None:  # fmt: skip
@@ -868,7 +874,7 @@ def cases(
     quicker.
     Of each case: its state `x`, `y` and a row of `film` [kg/m2], which are changed; its building;
     whether its device is `unlimited`; the rows of `low` that it holds while it is dry and wet, and
-    the row of its device in `r0` to `dead`; and a row of `wet_above` [kg/m2], the film
+    the row of its device in `on0` to `dead`; and a row of `wet_above` [kg/m2], the film
     beyond which it counts as wet from the start of a step.
     `steps` takes, a row a case each: the integral of x over a step [s], what was added on heat and
     between firings [kg], running times of these [s], fog [kg], and x and y at the end; or only the
@@ -884,7 +890,7 @@ def cases(
     # takes long, in all these places.
     highs, ks, g_ins, a_outs = high.ravel(), k.ravel(), g_in.ravel(), a_out.ravel()
     betas, x_sats, lows = beta.ravel(), x_sat.ravel(), low.ravel()
-    r0s, r1s, off0s, off1s = r0.ravel(), r1.ravel(), off0.ravel(), off1.ravel()
+    on0s, on1s, off0s, off1s = on0.ravel(), on1.ravel(), off0.ravel(), off1.ravel()
     duties, duties_run = duty.ravel(), duty_run.ravel()
     of_b, of_d = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     of_dry, of_wet = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
@@ -912,7 +918,7 @@ def cases(
                         if b[FILM + j * SURFACE + q] > wet_above[order[first + q], j]:
                             held = of_wet[q]
                 b[LOW + q] = lows[held + i]
-            equip(b, size, i, step_s, of_d, r0s, r1s, off0s, off1s, duties, duties_run)
+            equip(b, size, i, step_s, of_d, on0s, on1s, off0s, off1s, duties, duties_run)
             arrive(b, filled(size), n_surfaces)
             wet = stretch(b, size, n_surfaces, case, found)
             share_out(b, filled(size), step_s)

@@ -104,7 +104,7 @@ OFFSET, W_FACE, COLD, SLOPE, T_FACE = range(5)
 # and its numbers.
 MASS, BUFFER_MASS, H, LOW_RH, HIGH_RH, KEPT = range(6)
 # Rows of a device in each step; then come those of what it uses.
-(R0, R1, OFF0, OFF1, DUTY, DUTY_RUN, SHARE_REST, AVAILABLE, HOT, RESTING_HEAT, RESTING_LINE,
+(ON0, ON1, OFF0, OFF1, DUTY, DUTY_RUN, SHARE_REST, AVAILABLE, HOT, RESTING_HEAT, RESTING_LINE,
  HEATER) = range(12)  # fmt: skip
 OF_A_DEVICE = 12
 # Its numbers.
@@ -201,7 +201,7 @@ def year(
         (n_steps, n_surfaces, 3) from BETA on, (n_hours, n_surfaces, 5) from OFFSET on,
         (n_surfaces,).
     devices, rows, of_use, of_device, points : a row a device
-        (n_steps, 12) from R0 on; what it uses, (n_steps, n_rows), and which each use has in
+        (n_steps, 12) from ON0 on; what it uses, (n_steps, n_rows), and which each use has in
         each mode for each second and kilogram, int64, see `tally.device`; (8,) from STANDBY on; its
         efficiency at part load.
     low : float64 array, shape (n_lows, n_steps)
@@ -254,11 +254,13 @@ def year(
                 taken[j] = 0.0
                 if film[j] > above[j]:
                     held = of_case[c, OF_LOW_WET]
-            r0, r1, off0, off1 = can[R0], can[R1], can[OFF0], can[OFF1]
+            on0, on1, off0, off1 = can[ON0], can[ON1], can[OFF0], can[OFF1]
             duty, duty_run = can[DUTY], can[DUTY_RUN]
+            r0 = duty_run * on0 + (1.0 - duty_run) * off0
+            r1 = duty_run * on1 + (1.0 - duty_run) * off1
             low_i = mean_held(
-                low[held, i], y, r0, r1, off0, off1, duty, duty_run, device[FIRINGS], device[DEAD],
-                inv_mass, h, step[K], step[G_IN], step[A_OUT],
+                low[held, i], y, r0, r1, on0, on1, off0, off1, duty, duty_run, device[FIRINGS],
+                device[DEAD], inv_mass, h, step[K], step[G_IN], step[A_OUT],
             )  # fmt: skip
             high = step[HIGH]
             full = min(x, high)
@@ -270,7 +272,7 @@ def year(
                 inv_buffer, area_m2, face[:, BETA], face[:, X_SAT], film, taken, fog,
             )  # fmt: skip
             given_1, given_2, run_1, run_2 = parted(
-                sum_x / step_s, lifted + added, to_hold, ran, held_s, r0, r1, off0, off1, duty,
+                sum_x / step_s, lifted + added, to_hold, ran, held_s, on0, on1, off0, off1, duty,
                 duty_run,
             )  # fmt: skip
             x += owed * inv_mass

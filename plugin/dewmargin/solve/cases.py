@@ -30,7 +30,7 @@ FILM_KG_M2 = 1e-6  # films that end so near have returned
 
 OUTPUTS = ("sum_x", "added", "added_rest", "running", "running_rest", "fog", "x_end", "y_end")
 FILMS = ("taken", "runoff", "film")
-_OF_A_DEVICE = ("r0_kg_s", "r1_kg_s", "off_r0_kg_s", "off_r1_kg_s", "duty", "duty_run")
+_OF_A_DEVICE = ("on_r0_kg_s", "on_r1_kg_s", "off_r0_kg_s", "off_r1_kg_s", "duty", "duty_run")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -97,12 +97,12 @@ class Building:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Device:
-    """A device as the kernel takes it, step by step: its mean over the plant's firings.
+    """A device as the kernel takes it, step by step, on heat and between the plant's firings.
 
     Attributes
     ----------
-    r0_kg_s, r1_kg_s : float64 array
-        Mean rate over firings, r0 - r1 x: with heat for `duty_run` of the time, else between.
+    on_r0_kg_s, on_r1_kg_s : float64 array
+        Rate on heat, r0 - r1 x, for `duty_run` of the time.
     off_r0_kg_s, off_r1_kg_s : float64 array
         Mean rate between firings, of which `rest_share` is run.
     duty, duty_run : float64 array
@@ -113,8 +113,8 @@ class Device:
     unlimited : bool
     """
 
-    r0_kg_s: FloatArray
-    r1_kg_s: FloatArray
+    on_r0_kg_s: FloatArray
+    on_r1_kg_s: FloatArray
     off_r0_kg_s: FloatArray
     off_r1_kg_s: FloatArray
     duty: FloatArray
@@ -230,8 +230,8 @@ def device(case: HourlyCase, capability: Capability | None) -> Device:
     n, base, zero = case.n_steps, case.w_base_kg_kg, np.zeros(case.n_steps)
     if capability is None:
         return Device(
-            r0_kg_s=np.full(n, UNLIMITED),
-            r1_kg_s=zero,
+            on_r0_kg_s=np.full(n, UNLIMITED),
+            on_r1_kg_s=zero,
             off_r0_kg_s=zero,
             off_r1_kg_s=zero,
             duty=np.ones(n),
@@ -241,14 +241,14 @@ def device(case: HourlyCase, capability: Capability | None) -> Device:
     require_hourly("balance", t_air_c=case.t_air_c, heat_frac=capability.heat_frac)
     share = capability.beside
     off_r0, off_r1 = (share * rate for rate in _relative(capability.added, base))
-    r0, r1, duty_run = capability.mean_line(case)
+    on_r0, on_r1 = _relative(capability.heat, base)
     return Device(
-        r0_kg_s=r0 - r1 * base,
-        r1_kg_s=r1,
+        on_r0_kg_s=on_r0,
+        on_r1_kg_s=on_r1,
         off_r0_kg_s=off_r0,
         off_r1_kg_s=off_r1,
         duty=capability.with_vapour(capability.heat_frac),
-        duty_run=duty_run,
+        duty_run=capability.duty_run(case),
         rest_share=share,
         most_cycles_per_h=capability.most_cycles_per_h,
         dead_s=capability.dead_time_s,

@@ -261,7 +261,7 @@ def _face_hours(job: Job) -> FloatArray:
 def _device(job: Job, which: int) -> FloatArray:
     device, case = job.cases.devices[which], job.of.case
     found = np.zeros((year.OF_A_DEVICE, case.n_steps))
-    found[year.R0], found[year.R1] = device.r0_kg_s, device.r1_kg_s
+    found[year.ON0], found[year.ON1] = device.on_r0_kg_s, device.on_r1_kg_s
     found[year.OFF0], found[year.OFF1] = device.off_r0_kg_s, device.off_r1_kg_s
     found[year.DUTY], found[year.DUTY_RUN] = device.duty, device.duty_run
     found[year.SHARE_REST] = device.rest_share
