@@ -37,7 +37,7 @@ _AIR_K = np.array([250.0, 300.0, 350.0, 400.0])
 _CONDUCTIVITY_W_M_K = np.array([22.3e-3, 26.3e-3, 30.0e-3, 33.8e-3])
 _VISCOSITY_M2_S = np.array([11.44e-6, 15.89e-6, 20.92e-6, 26.41e-6])
 _PRANDTL = np.array([0.720, 0.707, 0.700, 0.690])
-_BOILING_C = 100.0  # a line's loss is not asked for beyond
+_FREEZING_C, _BOILING_C = 0.0, 100.0  # a line's loss is not asked for beyond
 _TURNS = 6  # of surface temperature and film: each leaves a fifth of what is open
 
 
@@ -234,7 +234,7 @@ class WaterLine:
         for _ in range(_TURNS):
             left = np.exp(-self.loss_w_k(mean_c) / (feed_kg_s * air.CP_WATER))
             start_c = ambient_c + (t_end_c - ambient_c) / left
-            mean_c = np.minimum(0.5 * (start_c + t_end_c), _BOILING_C)
+            mean_c = np.clip(0.5 * (start_c + t_end_c), _FREEZING_C, _BOILING_C)
         starting: FloatArray = start_c
         return starting
 
