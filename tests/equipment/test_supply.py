@@ -246,3 +246,87 @@ def test_hot_feed_comes_with_its_cautions(keys, beginnings) -> None:
     assert len(notes) == len(beginnings)
     for note, beginning in zip(notes, beginnings, strict=True):
         assert note.startswith(beginning)
+
+
+@pytest.mark.parametrize(
+    ("keys", "where", "message"),
+    [
+        (
+            {"line": {"length_m": 8, "bore_mm": 6, "place": "outside"}},
+            ("line",),
+            "a line outside the heated space needs ambient_c, the air around it",
+        ),
+        (
+            {"line": {"length_m": 8, "bore_mm": 6, "film_w_m2_k": 10, "insulation_mm": 9}},
+            ("line",),
+            "give film_w_m2_k or insulation_mm, not both",
+        ),
+        (
+            {"temperature_c": 50, "heater": {"kind": "fuel_storage", "place": "heated"}},
+            ("heater",),
+            "place is for a heat_pump, which takes its heat from there",
+        ),
+        (
+            {"temperature_c": 50, "heater": {"kind": "heat_pump", "place": "heated"}},
+            ("heater",),
+            "a heat_pump in the heated space needs efficiency, its COP",
+        ),
+    ],
+    ids=["air not told", "insulated twice", "no heat pump", "no COP"],
+)
+def test_a_place_that_cannot_be_accounted_is_refused(keys, where, message) -> None:
+    with pytest.raises(pydantic.ValidationError) as caught:
+        Supply.model_validate({"name": "x", **keys})
+
+    (error,) = caught.value.errors()
+    assert (error["loc"], error["msg"]) == (where, f"Value error, {message}")
+
+
+# By hand: of each joule in the water a heat pump draws 1 - 1/COP from where it stands; one that
+# gives no more than it takes draws nothing.
+@pytest.mark.parametrize(
+    ("heater", "drawn"),
+    [
+        ({"kind": "heat_pump", "efficiency": 2.5, "place": "heated"}, 0.6),
+        ({"kind": "heat_pump", "efficiency": 0.9, "place": "heated"}, 0.0),
+        ({"kind": "heat_pump", "efficiency": 2.5}, 0.0),
+        ({"kind": "electric_storage"}, 0.0),
+    ],
+    ids=["in the room", "no better than resistance", "by default outside", "no heat pump"],
+)
+def test_a_heat_pump_in_the_heated_space_draws_on_it(heater, drawn) -> None:
+    supply = Supply(name="hot", temperature_c=50.0, cold_c=10.0, heater=heater)
+
+    water = supply.feed_water(case_of(365))
+    given = water.on_its_way_j_kg(arriving := water.arriving(1e-3), arriving.t_feed_c)
+
+    assert water.heat_from_space_frac == pytest.approx(drawn)
+    # 40 K of water, 4186 J/(kg K), and no line.
+    np.testing.assert_allclose(given, -drawn * 4186.0 * 40.0)
+
+
+@pytest.mark.parametrize(
+    ("keys", "around", "in_space"),
+    [
+        ({}, "room", True),
+        ({"ambient_c": 12}, 12.0, True),
+        ({"place": "outside", "ambient_c": 5}, 5.0, False),
+    ],
+    ids=["in the room", "in a cold corner", "outside"],
+)
+def test_a_line_gives_its_heat_to_where_it_runs(keys, around, in_space) -> None:
+    case = replace(case_of(365), t_air_c=np.linspace(18.0, 22.0, 365))
+    supply = Supply(
+        name="hot", temperature_c=55.0, cold_c=10.0, line={"length_m": 8, "bore_mm": 6} | keys
+    )
+
+    water = supply.feed_water(case)
+    arriving = water.arriving(15.0 / 3600.0)
+    given = water.on_its_way_j_kg(arriving, arriving.t_feed_c)
+
+    np.testing.assert_array_equal(
+        water.line.ambient_c, case.t_air_c if around == "room" else around
+    )
+    lost = 4186.0 * (55.0 - arriving.t_feed_c)
+    assert lost.min() > 0.0
+    np.testing.assert_allclose(given, lost if in_space else 0.0 * lost)

@@ -99,7 +99,10 @@ class FeedLine(Inputs):
 
 
 class WaterHeater(Inputs):
-    """What heats the feed."""
+    """What heats the feed.
+
+    A storage heater's standing loss is left out: the heater stands there without a humidifier too.
+    """
 
     kind: Literal["electric_storage", "fuel_storage", "heat_pump", "tankless"] = Field(
         description="fuel_storage and tankless burn their carrier"
