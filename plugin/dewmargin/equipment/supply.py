@@ -321,9 +321,10 @@ def _of_cold_mains(t_mains_c: FloatArray, t_mean_c: float) -> list[str]:
     low_c, high_c = float(t_mains_c.min()), float(t_mains_c.max())
     if t_mean_c >= FITTED_FROM_C and low_c > BURIED_C:
         return []
-    return [
+    told = (
         f"mains temperature: its correlation is fitted to annual means of about {FITTED_FROM_C:g} "
         f"°C and more outdoors, here {t_mean_c:.1f} °C; taken as {low_c:.1f} to {high_c:.1f} °C, "
         f"nowhere below {BURIED_C:g} °C, as buried mains rarely are (common practice, no source): "
         "measure it and give cold_c"
-    ]
+    )
+    return [told]
