@@ -297,7 +297,7 @@ class House(Inputs):
     humidity_reading: Literal["frost_point", "relative_humidity", "dew_point"] = Field(
         "frost_point",
         description="How outdoor humidity below 0 °C is read; default: frost point, the highest "
-        "demand and so safe for sizing",
+        "demand and so safe for sizing; a comparison tells what the other would change",
     )
 
     @model_validator(mode="after")
