@@ -80,7 +80,7 @@ def test_the_damp_material_counts_up_to_the_insulation_the_dry_one_beyond() -> N
     assert through["wool | out"] == pytest.approx(0.36 + 0.15)
     assert through["outdoor side"] == pytest.approx(0.36 + 0.15 + 0.60)
     alone = board("alone", vapour_resistance_factor=50.0)
-    assert [alone.sd(at_room=side) for side in (True, False)] == pytest.approx([0.6, 0.6])
+    assert (alone.sd, alone.sd_damp) == pytest.approx((0.6, 0.6))
 
 
 @pytest.mark.parametrize("rh", [0.35, 0.45, 0.55])

@@ -93,16 +93,20 @@ class WallLayer(Inputs):
         assert self.conductivity_w_m_k is not None  # noqa: S101 - idem
         return 1e-3 * self.thickness_mm / self.conductivity_w_m_k
 
-    def sd(self, *, at_room: bool) -> float:
-        """Return thickness of still air of the same resistance to vapour [m].
+    @property
+    def sd(self) -> float:
+        """Thickness of still air of the same resistance to vapour, of the dry material. [m]."""
+        return self._sd(self.vapour_resistance_factor)
 
-        The damp material's on the room's side, where less lets more vapour in; the dry one's
-        outside, where more keeps it in.
-        """
+    @property
+    def sd_damp(self) -> float:
+        """The same of the damp material, where it is told. [m]."""
+        damp = self.vapour_resistance_factor_wet
+        return self.sd if damp is None else self._sd(damp)
+
+    def _sd(self, factor: float | None) -> float:
         if self.sd_m is not None:
             return self.sd_m
-        wet = self.vapour_resistance_factor_wet
-        factor = wet if at_room and wet is not None else self.vapour_resistance_factor
         assert self.thickness_mm is not None  # noqa: S101 - the validator saw to it
         assert factor is not None  # noqa: S101 - idem
         return 1e-3 * self.thickness_mm * factor
@@ -129,7 +133,8 @@ class Assembly(Inputs):
         for i, layer in enumerate(self.layers):
             parts = max(1, math.ceil(layer.resistance / FINEST_M2_K_W - 1e-9))
             resistance += [layer.resistance / parts] * parts
-            sd += [layer.sd(at_room=i <= insulation) / parts] * parts
+            # Less within lets more vapour in, more outside keeps it in: cautious on both sides.
+            sd += [(layer.sd_damp if i <= insulation else layer.sd) / parts] * parts
             last = i == len(self.layers) - 1
             edge = "outdoor side" if last else f"{layer.name} | {self.layers[i + 1].name}"
             names += [f"within {layer.name}"] * (parts - 1) + [edge]
