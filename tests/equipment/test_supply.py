@@ -71,6 +71,26 @@ def test_heated_water_is_hot_where_the_mains_are_colder_and_takes_heat_from_them
     np.testing.assert_allclose(arriving.heat_j_kg, 4186.0 * np.maximum(12.0 - mains, 0.0))
 
 
+def test_mains_of_a_climate_colder_than_the_correlation_s_are_told_to_be_doubtful() -> None:
+    case = case_of(365)
+    cold = replace(case, t_out_c=case.t_out_c - case.t_out_c.mean() + 1.4)
+    note = (
+        "mains temperature: its correlation is fitted to annual means of about 5 °C and more "
+        "outdoors, here 1.4 °C; taken as 3.0 to {:.1f} °C, nowhere below 3 °C, as buried mains "
+        "rarely are (common practice, no source): measure it and give cold_c"
+    )
+
+    feed = Supply(name="cold").feed_water(cold)
+
+    assert feed.notes == (note.format(feed.t_cold_c.max()),)
+    assert feed.t_cold_c.min() == 3.0
+    # Hot water takes its heat from the same mains; one note is enough for both.
+    assert Supply(name="hot", temperature_c=40.0).feed_water(cold).notes == feed.notes
+    assert Supply(name="well", cold_c=2.0).feed_water(cold).notes == ()
+    warm = replace(case, t_out_c=case.t_out_c - case.t_out_c.mean() + 12.0)
+    assert Supply(name="cold").feed_water(warm).notes == ()
+
+
 def test_temperatures_may_be_written_with_their_unit() -> None:
     supply = Supply.model_validate({"name": "hot", "temperature_c": "131 degF"})
 

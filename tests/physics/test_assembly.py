@@ -62,6 +62,49 @@ def test_one_plane_by_hand() -> None:
     assert found.wettest == 1
 
 
+def board(name: str, **factors: float) -> WallLayer:
+    return WallLayer(name=name, thickness_mm=12.0, conductivity_w_m_k=0.13, **factors)
+
+
+OSB = {"vapour_resistance_factor": 50.0, "vapour_resistance_factor_wet": 30.0}
+
+
+def test_the_damp_material_counts_up_to_the_insulation_the_dry_one_beyond() -> None:
+    """12 mm of board on both sides: 0.36 m wet within, 0.60 m dry outside."""
+    wool = layer("wool", 4.0, 0.15)
+
+    planes = Assembly(name="both", layers=(board("in", **OSB), wool, board("out", **OSB))).planes()
+
+    through = dict(zip(planes.names, planes.sd_m, strict=True))
+    assert through["in | wool"] == pytest.approx(0.36)
+    assert through["wool | out"] == pytest.approx(0.36 + 0.15)
+    assert through["outdoor side"] == pytest.approx(0.36 + 0.15 + 0.60)
+    alone = board("alone", vapour_resistance_factor=50.0)
+    assert (alone.sd, alone.sd_damp) == pytest.approx((0.6, 0.6))
+
+
+@pytest.mark.parametrize("rh", [0.35, 0.45, 0.55])
+@pytest.mark.parametrize("mean_c", [-2.0, 5.0, 10.0])
+def test_both_values_together_are_the_most_cautious_choice_of_either(rh, mean_c) -> None:
+    """Of a board on both sides, told dry, wet or both, both hold the most water."""
+    wool = layer("wool", 4.0, 0.15)
+    told = {
+        "dry": {"vapour_resistance_factor": 50.0},
+        "wet": {"vapour_resistance_factor": 30.0},
+        "both": OSB,
+    }
+
+    held = {}
+    for name, factors in told.items():
+        wall = Assembly(name=name, layers=(board("in", **factors), wool, board("out", **factors)))
+        held[name] = screened(wall, year(cold_year(mean_c), rh_room=rh)).held_g_m2.max()
+
+    assert held["both"] > 0.0
+    assert held["both"] >= max(held["dry"], held["wet"])
+    if held["both"] > 1.0:
+        assert held["both"] > max(held["dry"], held["wet"])
+
+
 @given(
     st.lists(st.tuples(st.floats(0.01, 3.0), st.floats(0.01, 50.0)), min_size=1, max_size=6),
     st.floats(-30.0, 15.0),
@@ -211,6 +254,19 @@ def test_leaking_air_condenses_where_its_dew_point_is_above_the_sheathing_s_insi
             "needs either sd_m or vapour_resistance_factor, got sd_m and",
         ),
         ({"conductivity_w_m_k": 0.04, "sd_m": 1.0}, "conductivity_w_m_k needs thickness_mm"),
+        (
+            {"resistance_m2_k_w": 1.0, "sd_m": 1.0, "vapour_resistance_factor_wet": 5},
+            "vapour_resistance_factor_wet needs vapour_resistance_factor",
+        ),
+        (
+            {
+                "thickness_mm": 12.0,
+                "resistance_m2_k_w": 0.1,
+                "vapour_resistance_factor": 30,
+                "vapour_resistance_factor_wet": 50,
+            },
+            "vapour_resistance_factor_wet must be at most the dry 30, got 50",
+        ),
         ({"resistance_m2_k_w": 1.0, "sd_m": 0.0}, "greater than 0"),
     ],
 )

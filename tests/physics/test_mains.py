@@ -109,6 +109,26 @@ def test_a_record_that_starts_in_july_has_the_same_mains_on_the_same_day() -> No
     np.testing.assert_allclose(np.roll(got, 4344), straight, rtol=1e-12)
 
 
+def test_buried_mains_of_a_cold_climate_are_bounded_and_only_they() -> None:
+    """An annual mean of 1.4 °C and months 30 K apart, worked from the formula.
+
+    34.5 °F: R = 0.4 - 0.0948 = 0.305, half the span 27 °F, so 40.52 ± 8.24 °F: 0.16 to 9.31 °C.
+    """
+    wave = (chicago_like(HOURS) - 9.69) * 15.0 / 14.5 + 1.4
+    day = np.repeat(np.arange(1, 366), 24)
+    by_month = [wave[HOURS.astype("datetime64[M]").astype(int) % 12 == m].mean() for m in range(12)]
+    span_k = max(by_month) - min(by_month)
+
+    got = mains_temperature(wave, HOURS, 46.5)
+
+    plain = mains_correlation(day, wave.mean(), span_k, southern=False)
+    # Months span less than the 30 K of the days, by a tenth at most: 0.5 K of the swing.
+    assert (plain.min(), plain.max()) == pytest.approx((0.16, 9.31), abs=0.5)
+    assert got.min() == 3.0
+    np.testing.assert_array_equal(got, np.maximum(plain, 3.0))
+    assert 60 < np.count_nonzero(got == 3.0) / 24 < 183
+
+
 def test_months_are_counted() -> None:
     assert months_present(HOURS) == 12
     assert months_present(HOURS[: 40 * 24]) == 2

@@ -238,6 +238,14 @@ def test_what_the_space_does_not_tell_is_named(keys, where: str, message: str, h
         ({"temperature_index_points": [[0, 5]]}, "must be between 0 and 1, got 5 at 0 °C"),
         ({"temperature_index_points": [0.5]}, "must be pairs of [outdoor °C, index], got 0.5"),
         ({"layers": {"panes": [{}, {}]}}, "2 panes need 1 gaps, got 0"),
+        (
+            {"temperature_index": 0.5, "material": "glass", "mould_class": "sensitive"},
+            "mould_class = sensitive takes the place of material = glass: leave one out",
+        ),
+        (
+            {"temperature_index": 0.5, "material": "ice"},
+            "Input should be 'glass', 'metal', 'concrete', 'board' or 'wood'",
+        ),
         ({"layers": {"panes": [{}], "glass": 1}}, "Extra inputs are not permitted"),
     ],
 )
@@ -299,15 +307,59 @@ def test_latent_heat_warms_a_surface_behind_furniture_more() -> None:
     ("keys", "expected"),
     [
         ({"glazing": "single", "part": "centre"}, "resistant"),
-        ({"glazing": "single"}, "sensitive"),  # where it meets the sash
+        ({"glazing": "single"}, "resistant"),
+        ({"glazing": "single", "material": "wood"}, "sensitive"),  # where it meets the sash
         ({"layers": {"panes": [{}]}}, "resistant"),
+        ({"layers": {"panes": [{}, {}], "gaps": [{"width_mm": 16}]}, "part": "edge"}, "resistant"),
+        ({"u_factor_w_m2_k": 1.4, "part": "sightline"}, "resistant"),
+        ({"u_factor_w_m2_k": 1.4, "part": "centre"}, "resistant"),
+        ({"u_factor_w_m2_k": 1.4}, "sensitive"),  # it may be a wall's
         ({"frame": "wood"}, "sensitive"),
+        ({"frame": "pvc"}, "sensitive"),
+        ({"frame": "metal"}, "resistant"),
+        ({"frame": "metal_thermal_break"}, "resistant"),
         ({"temperature_index": 0.7}, "sensitive"),
+        ({"temperature_index": 0.7, "material": "glass"}, "resistant"),
+        ({"temperature_index_points": [[0, 0.7]], "material": "metal"}, "resistant"),
+        ({"temperature_index": 0.7, "material": "concrete"}, "medium_resistant"),
+        ({"temperature_index": 0.7, "material": "board"}, "sensitive"),
+        ({"temperature_index": 0.7, "material": "wood"}, "sensitive"),
+        ({"glazing": "single", "mould_class": "sensitive"}, "sensitive"),
         ({"temperature_index": 0.7, "mould_class": "medium_resistant"}, "medium_resistant"),
     ],
 )
 def test_how_easily_mould_grows_on_it(keys: dict[str, object], expected: str) -> None:
     assert year(**keys).sensitivity == expected
+
+
+def test_a_simulated_face_is_of_what_the_run_says_unless_told() -> None:
+    case = simulated()
+
+    got = [
+        year(case, simulated="North frame", **keys).sensitivity
+        for keys in ({}, {"material": "metal"})
+    ]
+
+    assert got == ["sensitive", "resistant"]
+    assert year(case, simulated="North glass", material="wood").sensitivity == "sensitive"
+
+
+@pytest.mark.parametrize("name", ["window glass, edge", "Glazing", "bay WINDOW", "skylights"])
+def test_what_is_named_like_glass_is_asked_for_its_material(name: str) -> None:
+    told = {"material": "glass"}, {"mould_class": "sensitive"}
+
+    note = SurfaceInput(name=name, temperature_index=0.5).note()
+
+    assert note == (
+        f"surface {name}: it is named like glass, but its material is not told: mould is judged as "
+        'on paint, paper and wood; say material = "glass" if it is that, or what it is'
+    )
+    assert [SurfaceInput(name=name, temperature_index=0.5, **keys).note() for keys in told] == [
+        None,
+        None,
+    ]
+    assert SurfaceInput(name=name, simulated=name).note() is None
+    assert SurfaceInput(name="panelled wall", temperature_index=0.5).note() is None
 
 
 @pytest.mark.parametrize(

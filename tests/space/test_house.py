@@ -125,6 +125,75 @@ def test_recovery_acts_on_moisture_and_heat_apart() -> None:
     )
 
 
+RECOVERY = {
+    "supply_l_s": 40.0,
+    "exhaust_l_s": 40.0,
+    "latent_effectiveness": 0.5,
+    "sensible_effectiveness": 0.8,
+}
+
+
+def test_a_defrost_by_recirculation_ventilates_less_worked_by_hand() -> None:
+    # -20 °C between (-27, 0.23) and (-5, 0.09): 0.23 - 0.14 x 7/22 = 0.18545 of the time.
+    share = 0.18545
+    fan_kg_s, leak_kg_s = 0.040 * 1.2029, 0.03092 * 1.3930
+
+    case = build(ventilation={**RECOVERY, "defrost_below_c": -5.0})
+
+    # Leakage all the time; of the fans' air 0.5 of the moisture and 0.2 of the heat while it runs.
+    assert case.exchange_kg_s == pytest.approx(leak_kg_s + (1.0 - share) * 0.5 * fan_kg_s, rel=1e-3)
+    loss_w_k = 190.0 + 1007.2 * (leak_kg_s + (1.0 - share) * 0.2 * fan_kg_s)
+    assert case.heating_w == pytest.approx(loss_w_k * 40.0 - 640.0, rel=1e-3)
+
+
+def test_a_defrost_with_the_supply_off_draws_cold_air_through_leaks_worked_by_hand() -> None:
+    fan_kg_s, leak_kg_s = 0.040 * 1.2029, 0.03092 * 1.3930
+    keys = {"defrost_below_c": "14 degF", "defrost": "supply_off", "defrost_points": [[-10, 0.25]]}
+
+    case = build(ventilation={**RECOVERY, **keys})
+
+    # Exhaust alone adds in quadrature, and nothing is recovered of it.
+    off_kg_s = np.hypot(leak_kg_s, fan_kg_s)
+    assert case.exchange_kg_s == pytest.approx(
+        0.75 * (leak_kg_s + 0.5 * fan_kg_s) + 0.25 * off_kg_s, rel=1e-3
+    )
+    loss_w_k = 190.0 + 1007.2 * (0.75 * (leak_kg_s + 0.2 * fan_kg_s) + 0.25 * off_kg_s)
+    assert case.heating_w == pytest.approx(loss_w_k * 40.0 - 640.0, rel=1e-3)
+
+
+def test_defrost_is_of_the_hours_below_its_temperature_and_told() -> None:
+    weather = steady(48, t_out_c=-20.0)
+    weather.t_out_c.flags.writeable = True
+    weather.t_out_c[24:] = -2.0
+    without, with_it = (
+        build(weather, ventilation={**RECOVERY, **keys}) for keys in ({}, {"defrost_below_c": -8})
+    )
+
+    # The first hour of a day is half the other's: -11 °C, below -8 °C too, twice in 48 h.
+    cold = with_it.t_out_c < -8.0
+    assert np.count_nonzero(cold) == 25
+    assert np.array_equal(with_it.exchange_kg_s[~cold], without.exchange_kg_s[~cold])
+    assert np.all(with_it.exchange_kg_s[cold] < without.exchange_kg_s[cold])
+    assert without.notes[-1] == (
+        "recovery without bypass or defrost: the same effectiveness all year, though 25 h are "
+        "colder than -5 °C, where most units defrost (common practice, no source): give "
+        "defrost_below_c"
+    )
+    # 23 h of 0.18545 at -20 °C, two of 0.09 + 0.14 x 6/22 at -11 °C: 4.5 h.
+    assert with_it.notes[-1] == (
+        "recovery without bypass; in 25 h below -8 °C outdoors it defrosts by recirculation, 5 h "
+        "in all; the heat that thaws it is left out"
+    )
+    assert build(steady(t_out_c=3.0), ventilation=RECOVERY).notes[-1] == (
+        "recovery without bypass or defrost: the same effectiveness all year"
+    )
+    off = {"defrost_below_c": -30, "defrost": "supply_off"}
+    assert build(ventilation={**RECOVERY, **off}).notes[-1] == (
+        "recovery without bypass; in 0 h below -30 °C outdoors it defrosts with the supply off, "
+        "0 h in all; the heat that thaws it is left out"
+    )
+
+
 def test_an_exhaust_fan_adds_in_quadrature() -> None:
     case = build(ventilation={"exhaust_l_s": 30.0})
 
@@ -325,6 +394,43 @@ def test_sun_without_radiation_in_the_file_is_refused() -> None:
             {"ventilation": {"exhaust_l_s": 30.0, "latent_effectiveness": 0.5}},
             "recovery needs both supply_l_s and exhaust_l_s",
             id="recovery from one fan",
+        ),
+        pytest.param(
+            {"ventilation": {"supply_l_s": 30.0, "exhaust_l_s": 30.0, "defrost_below_c": -5.0}},
+            "defrost_below_c is of a recovery: give sensible_effectiveness or latent_effectiveness",
+            id="defrost of no recovery",
+        ),
+        pytest.param(
+            {"ventilation": {**RECOVERY, "defrost": "supply_off"}},
+            "defrost needs defrost_below_c",
+            id="how it defrosts, but not when",
+        ),
+        pytest.param(
+            {"ventilation": {**RECOVERY, "defrost_points": [[-10, 0.2]]}},
+            "defrost_points needs defrost_below_c",
+            id="how long it defrosts, but not when",
+        ),
+        pytest.param(
+            {
+                "ventilation": {
+                    **RECOVERY,
+                    "defrost_below_c": -5.0,
+                    "defrost_points": [[-5, 0.1], [-20, 0.2]],
+                }
+            },
+            "outdoor temperatures must rise from point to point, got -5 before -20",
+            id="points out of order",
+        ),
+        pytest.param(
+            {
+                "ventilation": {
+                    **RECOVERY,
+                    "defrost_below_c": -5.0,
+                    "defrost_points": [[-5, 10]],
+                }
+            },
+            "Input should be less than or equal to 1",
+            id="a share in per cent",
         ),
         pytest.param(
             {"thermostat": {"cooling_c": 19.0}},

@@ -97,6 +97,11 @@ def test_a_whole_year_alone_gives_an_answer_and_says_all_that_was_assumed():
             f"demand at 40 % ({p99:.2f} kg/h) rounded up to a tenth"
         ),
         "not reported by the run and taken as zero: Zone Mechanical Ventilation Mass Flow Rate",
+        (
+            "mains temperature: its correlation is fitted to annual means of about 5 °C and more "
+            "outdoors, here 1.4 °C; taken as 3.0 to 8.7 °C, nowhere below 3 °C, as buried mains "
+            "rarely are (common practice, no source): measure it and give cold_c"
+        ),
     )
     assert result.verdict.startswith(f"Choose 'windows 1 K dry | {equipment.name} | mains': ")
 

@@ -12,7 +12,7 @@ from dewmargin.contracts import FeedWater, Quality
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs
 from dewmargin.physics import air
-from dewmargin.physics.mains import mains_temperature, months_present
+from dewmargin.physics.mains import BURIED_C, FITTED_FROM_C, mains_temperature, months_present
 from dewmargin.physics.water_line import FOAM_W_M_K, WaterLine
 from dewmargin.space.tariff import Carrier
 
@@ -222,7 +222,7 @@ class Supply(Inputs):
     cold_c: Annotated[float, Field(ge=0.5, le=40.0)] | None = Field(
         default=None,
         description="temperature of the unheated water, of a well or a tank; default: the mains' "
-        "by the weather",
+        f"by the weather, at least {BURIED_C:g} °C (common practice, no source)",
     )
     temperature_c: float | None = Field(
         default=None,
@@ -267,10 +267,13 @@ class Supply(Inputs):
                 where=f"supplies[{self.name!r}].source",
                 hint="give cold_c",
             )
+        notes = self._cautions()
         if self.cold_c is not None:
             cold_c = np.full(case.n_steps, self.cold_c)
         else:
             cold_c = mains_temperature(case.t_out_c, case.interval_start, case.latitude_deg)
+            if known:
+                notes += _of_cold_mains(cold_c, float(case.t_out_c.mean()))
         start_c = cold_c
         if self.temperature_c is not None:
             start_c = np.full(case.n_steps, self.temperature_c)
@@ -284,7 +287,7 @@ class Supply(Inputs):
             heat_from_space_frac=0.0 if self.heater is None else self.heater.heat_from_space_frac,
             line=None if self.line is None else self.line.line(case.t_air_c),
             quality=Quality(**self.quality.model_dump()),
-            notes=tuple(self._cautions()),
+            notes=tuple(notes),
         )
 
     def _require_no_boiling(self, case: HourlyCase) -> None:
@@ -314,3 +317,17 @@ class Supply(Inputs):
                 f"its marking counts), less than the {self.temperature_c:g} °C of the feed"
             )
         return notes
+
+
+def _of_cold_mains(t_mains_c: FloatArray, t_mean_c: float) -> list[str]:
+    """Return that a climate is colder than those of the mains' correlation, or its bound acts."""
+    low_c, high_c = float(t_mains_c.min()), float(t_mains_c.max())
+    if t_mean_c >= FITTED_FROM_C and low_c > BURIED_C:
+        return []
+    told = (
+        f"mains temperature: its correlation is fitted to annual means of about {FITTED_FROM_C:g} "
+        f"°C and more outdoors, here {t_mean_c:.1f} °C; taken as {low_c:.1f} to {high_c:.1f} °C, "
+        f"nowhere below {BURIED_C:g} °C, as buried mains rarely are (common practice, no source): "
+        "measure it and give cold_c"
+    )
+    return [told]

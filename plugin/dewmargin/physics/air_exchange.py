@@ -227,8 +227,8 @@ def after_recovery(
     The supply air leaves the exchanger at W_o + eps·(m_b/m_sup)·(W_i - W_o), so what the room
     loses is m_total·(W_i - W_o) - eps·m_b·(W_i - W_o).
 
-    *Validity.* Constant effectiveness: bypass, defrost and saturation of the supply are left out.
-    NaN in, NaN out.
+    *Validity.* Constant effectiveness: bypass and saturation of the supply are left out; defrost is
+    left to the flows that are handed in. NaN in, NaN out.
 
     *Source.* EnergyPlus Engineering Reference, air-to-air heat exchangers; with dry-air flows in
     the place of heat-capacity flows.

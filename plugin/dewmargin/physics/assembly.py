@@ -45,8 +45,16 @@ class WallLayer(Inputs):
     )
     vapour_resistance_factor: Annotated[float, Field(ge=1.0, le=1e6)] | None = Field(
         None,
-        description="Resistance to vapour over that of still air as thick: mineral wool 1, gypsum "
-        "board 8, masonry 10, spruce 50, oriented strand board 150 to 200 (from memory, ISO 10456)",
+        description="Resistance to vapour over that of still air as thick, dry: mineral wool 1, "
+        "gypsum board 10, fired brick 16, spruce and oriented strand board 50 (ISO 10456, from "
+        "memory; makers declare 150 to 300 for such board). Outside the insulation more is the "
+        "cautious choice, on the room's side less",
+    )
+    vapour_resistance_factor_wet: Annotated[float, Field(ge=1.0, le=1e6)] | None = Field(
+        None,
+        description="That of the damp material, which is less: gypsum board 4, fired brick 10, "
+        "spruce 20, oriented strand board 30 (ISO 10456, from memory). It counts on the room's "
+        "side, up to the layer of most thermal resistance: cautious on both sides; default: as dry",
     )
     sd_m: _Some | None = Field(
         None,
@@ -67,6 +75,13 @@ class WallLayer(Inputs):
                 raise ValueError(f"needs either {whole} or {of_material}, got {got}")
             if given == [of_material] and self.thickness_mm is None:
                 raise ValueError(f"{of_material} needs thickness_mm")
+        wet, dry = self.vapour_resistance_factor_wet, self.vapour_resistance_factor
+        if wet is not None and dry is None:
+            raise ValueError("vapour_resistance_factor_wet needs vapour_resistance_factor")
+        if wet is not None and dry is not None and wet > dry:
+            raise ValueError(
+                f"vapour_resistance_factor_wet must be at most the dry {dry:g}, got {wet:g}"
+            )
         return self
 
     @property
@@ -80,12 +95,21 @@ class WallLayer(Inputs):
 
     @property
     def sd(self) -> float:
-        """Thickness of still air of the same resistance to vapour. [m]."""
+        """Thickness of still air of the same resistance to vapour, of the dry material. [m]."""
+        return self._sd(self.vapour_resistance_factor)
+
+    @property
+    def sd_damp(self) -> float:
+        """The same of the damp material, where it is told. [m]."""
+        damp = self.vapour_resistance_factor_wet
+        return self.sd if damp is None else self._sd(damp)
+
+    def _sd(self, factor: float | None) -> float:
         if self.sd_m is not None:
             return self.sd_m
         assert self.thickness_mm is not None  # noqa: S101 - the validator saw to it
-        assert self.vapour_resistance_factor is not None  # noqa: S101 - idem
-        return 1e-3 * self.thickness_mm * self.vapour_resistance_factor
+        assert factor is not None  # noqa: S101 - idem
+        return 1e-3 * self.thickness_mm * factor
 
 
 class Assembly(Inputs):
@@ -105,10 +129,12 @@ class Assembly(Inputs):
     def planes(self) -> Planes:
         """Return the planes between its layers, and those within thick ones."""
         names, resistance, sd = ["room side"], [self.inside_m2_k_w], [0.0]
+        insulation = int(np.argmax([layer.resistance for layer in self.layers]))
         for i, layer in enumerate(self.layers):
             parts = max(1, math.ceil(layer.resistance / FINEST_M2_K_W - 1e-9))
             resistance += [layer.resistance / parts] * parts
-            sd += [layer.sd / parts] * parts
+            # Less within lets more vapour in, more outside keeps it in: cautious on both sides.
+            sd += [(layer.sd_damp if i <= insulation else layer.sd) / parts] * parts
             last = i == len(self.layers) - 1
             edge = "outdoor side" if last else f"{layer.name} | {self.layers[i + 1].name}"
             names += [f"within {layer.name}"] * (parts - 1) + [edge]

@@ -13,6 +13,11 @@ if TYPE_CHECKING:
 
     from dewmargin.columns import FloatArray
 
+FITTED_FROM_C = 5.0  # annual mean of the coldest climates it was fitted to, about (from memory)
+# Mains lie below the frost, and water under ice is densest at 4 °C: in cold climates the trade
+# meets 3 to 5 °C at the tap in late winter. Common practice, no source; rivers can be colder.
+BURIED_C = 3.0
+
 
 @any_container
 def mains_correlation(
@@ -50,8 +55,10 @@ def mains_correlation(
 
     Notes
     -----
-    *Validity.* Fitted to water systems of the United States. A well, a roof tank or a long warm
-    pipe in the building are other supplies: give their temperature instead.
+    *Validity.* Fitted to water systems of the United States, of which few had an annual mean below
+    5 °C (from memory; the formula counts from 44 °F, 6.7 °C): colder climates are extrapolated. A
+    well, a roof tank or a long warm pipe in the building are other supplies: give their
+    temperature instead.
 
     *Source.* EnergyPlus Engineering Reference, Water Systems, water mains temperatures, citing
     Hendron et al. 2004; the limit at 32 °F as in the source of EnergyPlus, the turn of the sine in
@@ -90,10 +97,13 @@ def mains_temperature(
     Returns
     -------
     float64 array, shape (n_steps,)
-        Mains temperature of the step's day. [°C]
+        Mains temperature of the step's day, not below `BURIED_C`. [°C]
 
     Notes
     -----
+    In a cold climate with wide seasons the correlation falls towards 0 °C, at which buried mains
+    would freeze: it is bounded by `BURIED_C`, in every climate, so that no jump lies between two.
+
     The annual mean and the monthly means are those of the steps given: with fewer than twelve
     months (see `months_present`) they are not the climate's, and the result means little.
 
@@ -107,9 +117,10 @@ def mains_temperature(
     steps = np.bincount(month, minlength=12)
     sums = np.bincount(month, weights=t_out_c, minlength=12)
     monthly = sums[steps > 0] / steps[steps > 0]
-    return mains_correlation(
+    t_mains_c: FloatArray = mains_correlation(
         day_of_year, float(t_out_c.mean()), float(np.ptp(monthly)), southern=latitude_deg < 0.0
     )
+    return np.maximum(t_mains_c, BURIED_C)
 
 
 @any_container

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
 Sensitivity = Literal["very_sensitive", "sensitive", "medium_resistant", "resistant"]
+Material = Literal["glass", "metal", "concrete", "board", "wood"]
 
 GROWS_ABOVE_C, GROWS_BELOW_C = 0.0, 50.0
 DECLINE_FACTOR = 0.1  # of the decline on pine; ASHRAE 160-2016 where a material's is not known
@@ -49,6 +50,16 @@ CLASSES: dict[str, _Class] = {
     "sensitive": _Class(0.578, 0.386, (0.3, 6.0, 1.0), 80.0, 1.0),
     "medium_resistant": _Class(0.072, 0.097, (0.0, 5.0, 1.5), 85.0, 1.0),
     "resistant": _Class(0.033, 0.014, (0.0, 3.0, 1.0), 85.0, 1.0),
+}
+
+# Board is faced with paper; wood is painted or spruce, as window frames are: bare pine sapwood is
+# very sensitive. Ojanen et al. 2010; glass and metal by ASHRAE 160-2016 (both from memory).
+CLASS_OF: dict[Material, Sensitivity] = {
+    "glass": "resistant",
+    "metal": "resistant",
+    "concrete": "medium_resistant",
+    "board": "sensitive",
+    "wood": "sensitive",
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from difflib import get_close_matches
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Annotated, Literal, Self
@@ -15,7 +16,7 @@ from dewmargin.inputs import Inputs, require_rising, temperature_points
 from dewmargin.physics import air, glazing, series, surfaces
 from dewmargin.physics.glazing import FrameKind
 from dewmargin.physics.glazing import Kind as GlazingKind
-from dewmargin.physics.mould import Sensitivity
+from dewmargin.physics.mould import CLASS_OF, Material, Sensitivity
 from dewmargin.physics.series import ClockHour
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ KINDS = (
 )
 _OF_RUN = ("simulated", "construction")
 _WITH_PARTS = ("u_factor_w_m2_k", "glazing", "layers")
+_LIKE_GLASS = re.compile(r"\b(glass|glazing|panes?|windows?|skylights?)\b", re.IGNORECASE)
 
 
 class PaneInput(Inputs):
@@ -204,9 +206,17 @@ class SurfaceInput(Inputs):
         description="Film that stays before water runs off; default: engineering default between "
         "50 (BS 5250) and 200 (ISO 13788)",
     )
+    material: Material | None = Field(
+        None,
+        description="What mould would grow on: board faced with paper, wood painted or of spruce; "
+        "default: glass of glazing, its layers and a part, metal of a metal frame, else not known. "
+        "A wooden sash below the glass is wood",
+    )
     mould_class: Sensitivity | None = Field(
         None,
-        description="How easily mould grows on it; default: resistant for glass, else sensitive",
+        description="How easily mould grows on it, in the place of material; default: resistant "
+        "for glass and metal, medium_resistant for concrete, else sensitive; bare pine sapwood is "
+        "very_sensitive",
     )
 
     @field_validator("temperature_index_points", mode="before")
@@ -236,6 +246,16 @@ class SurfaceInput(Inputs):
         if len(given) != 1:
             got = " and ".join(given) or "none"
             raise ValueError(f"needs exactly one of {', '.join(KINDS)}, got {got}")
+        return self
+
+    @model_validator(mode="after")
+    def _one_mould_class(self) -> Self:
+        """Refuse a material beside the class that would take its place."""
+        if self.material is not None and self.mould_class is not None:
+            raise ValueError(
+                f"mould_class = {self.mould_class} takes the place of material = {self.material}: "
+                "leave one out"
+            )
         return self
 
     @model_validator(mode="after")
@@ -331,9 +351,9 @@ class SurfaceInput(Inputs):
         area_m2 = self.area_m2
         if area_m2 is None and face is not None:
             area_m2 = face.area_m2
-        sensitivity = self.mould_class
+        sensitivity = self._told_class()
         if sensitivity is None:
-            sensitivity = self._usual_class() if face is None else face.sensitivity
+            sensitivity = "sensitive" if face is None else face.sensitivity
         found = SurfaceYear(
             name=self.name,
             t_surface_c=t_c,
@@ -389,7 +409,7 @@ class SurfaceInput(Inputs):
         return change
 
     def note(self) -> str | None:
-        """Return what of it is a default that a measurement would beat."""
+        """Return what of it is a default that a measurement or a word would beat."""
         if self.glazing is not None:
             part = self.of_glass
             edge = "" if part == "centre" else f" with a {self.spacer or 'metal'} spacer"
@@ -405,11 +425,25 @@ class SurfaceInput(Inputs):
                 f"surface {self.name}: {kind} frame, {glazing.FRAMES[self.frame]:g} W/(m2 K) "
                 "(engineering default; the maker's value is better)"
             )
+        by_run = self.kind in _OF_RUN
+        if not by_run and self._told_class() is None and _LIKE_GLASS.search(self.name):
+            return (
+                f"surface {self.name}: it is named like glass, but its material is not told: mould "
+                'is judged as on paint, paper and wood; say material = "glass" if it is that, or '
+                "what it is"
+            )
         return None
 
-    def _usual_class(self) -> Sensitivity:
-        glass = self.glazing is not None or self.layers is not None
-        return "resistant" if glass and self.of_glass != "sightline" else "sensitive"
+    def _told_class(self) -> Sensitivity | None:
+        """Return how easily mould grows on what it is told to be; None if that is not told."""
+        if self.mould_class is not None:
+            return self.mould_class
+        material = self.material
+        if material is None and (self.part or self.glazing or self.layers) is not None:
+            material = "glass"
+        if material is None and self.frame in ("metal", "metal_thermal_break"):
+            material = "metal"
+        return None if material is None else CLASS_OF[material]
 
     def _index_points(self) -> tuple[tuple[float, ...], tuple[float, ...]]:
         """Return outdoor temperatures and the temperature index there, before any change."""

@@ -6,11 +6,11 @@ import math
 from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from dewmargin.case import BUFFER_REFERENCE_C, WARM_UP_DAYS, HourlyCase
 from dewmargin.errors import InputError
-from dewmargin.inputs import Inputs
+from dewmargin.inputs import Inputs, require_rising, temperature_points
 from dewmargin.physics import air, air_exchange, moisture_gains, room_temperature, series, surfaces
 from dewmargin.physics.series import ClockHour
 from dewmargin.space.plant import OwnPlant
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 HEAT_CAPACITY_WH_M2_K = 60.0
 INTERNAL_HEAT_W_M2 = 4.0
+USUAL_DEFROST_C = -5.0  # colder outdoors, most units defrost; common practice, no source
 EXCHANGE_PASSES = 2  # temperature and exchange act on each other; a third moves flows by < 1e-5
 
 MOST = 1e7  # in any unit of a house: more is a slip, and would drown the arithmetic
@@ -96,14 +97,120 @@ class Ventilation(Inputs):
         description="How unbalanced fans add to leakage; default: Handbook of Fundamentals 2009 "
         "ch. 16",
     )
+    defrost_below_c: Annotated[float, Field(ge=-60.0, le=10.0)] | None = Field(
+        None,
+        description="Outdoor temperature below which the recovery defrosts; default: it never "
+        f"does, and a note tells the hours colder than {USUAL_DEFROST_C:g} °C",
+    )
+    defrost: Literal["recirculation", "supply_off"] = Field(
+        "recirculation",
+        description="What it does then: room air through both sides, no outdoor air; or exhaust "
+        "alone, the outdoor air coming in unwarmed through leaks; default: common practice, no "
+        "source",
+    )
+    defrost_points: tuple[tuple[float, Fraction], ...] = Field(
+        ((-27.0, 0.23), (-5.0, 0.09)),
+        min_length=1,
+        description="[outdoor °C, share of the time in defrost], coldest first; straight between, "
+        "flat beyond; default: 6 minutes after 20 and after 60 of ventilation, common practice, no "
+        "source",
+    )
+
+    @field_validator("defrost_points", mode="before")
+    @classmethod
+    def _convert_temperatures(cls, points: object) -> object:
+        """Accept a temperature written with its unit."""
+        return temperature_points(points, "share of the time")
+
+    @field_validator("defrost_points")
+    @classmethod
+    def _in_order(cls, points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+        """Temperatures rise from point to point."""
+        require_rising(points)
+        return points
 
     @model_validator(mode="after")
     def _recovers_from_something(self) -> Self:
-        """Refuse a recovery without two flows, which would do nothing in silence."""
-        recovers = self.latent_effectiveness > 0.0 or self.sensible_effectiveness > 0.0
-        if recovers and min(self.supply_l_s, self.exhaust_l_s) == 0.0:
+        """Refuse a recovery without two flows, and a defrost of none: both would do nothing."""
+        if self.recovers and min(self.supply_l_s, self.exhaust_l_s) == 0.0:
             raise ValueError("recovery needs both supply_l_s and exhaust_l_s")
+        if self.defrost_below_c is not None and not self.recovers:
+            raise ValueError(
+                "defrost_below_c is of a recovery: give sensible_effectiveness or "
+                "latent_effectiveness"
+            )
+        for key in ("defrost", "defrost_points"):
+            if key in self.model_fields_set and self.defrost_below_c is None:
+                raise ValueError(f"{key} needs defrost_below_c")
         return self
+
+    @property
+    def recovers(self) -> bool:
+        """Whether heat or moisture is recovered."""
+        return self.latent_effectiveness > 0.0 or self.sensible_effectiveness > 0.0
+
+    def defrosting(self, t_out_c: FloatArray) -> FloatArray:
+        """Return the share of each step in which the recovery defrosts, shape of `t_out_c`. [-]."""
+        if self.defrost_below_c is None:
+            return np.zeros_like(t_out_c)
+        points_c, shares = zip(*self.defrost_points, strict=True)
+        share: FloatArray = np.interp(t_out_c, points_c, shares)
+        return np.where(t_out_c < self.defrost_below_c, share, 0.0)
+
+    def flows(
+        self, leakage_kg_s: FloatArray, room_kg_l: FloatArray, t_out_c: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return all outdoor air, and the part that passes the recovery, as dry air. [kg/s].
+
+        Parameters
+        ----------
+        leakage_kg_s : float64 array, shape (n_steps,)
+            Leakage without fans. [kg/s]
+        room_kg_l : float64 array, shape (n_steps,)
+            Density of the room's dry air. [kg/l]
+        t_out_c : float64 array, shape (n_steps,)
+            [°C]
+
+        Notes
+        -----
+        *Validity.* Defrost in cycles that are short beside the room's time constants. The heat that
+        thaws the core comes from room air and is left out, as is what freezing gave it before.
+
+        *Source.* Derivation: the mean over time of a flow that the room follows in proportion.
+        """
+        supply_kg_s, exhaust_kg_s = self.supply_l_s * room_kg_l, self.exhaust_l_s * room_kg_l
+        total = air_exchange.with_fans(leakage_kg_s, supply_kg_s, exhaust_kg_s, rule=self.rule)
+        balanced = np.minimum(supply_kg_s, exhaust_kg_s)
+        if self.defrost_below_c is None:
+            return total, balanced
+        meanwhile = leakage_kg_s
+        if self.defrost == "supply_off":
+            meanwhile = air_exchange.with_fans(
+                leakage_kg_s, np.zeros_like(leakage_kg_s), exhaust_kg_s, rule=self.rule
+            )
+        share = self.defrosting(t_out_c)
+        return (1.0 - share) * total + share * meanwhile, (1.0 - share) * balanced
+
+    def note(self, t_out_c: FloatArray, *, steps_per_hour: int) -> str | None:
+        """Return what of the recovery is left out, or how long it defrosts."""
+        if not self.recovers:
+            return None
+        if self.defrost_below_c is None:
+            cold_h = np.count_nonzero(t_out_c < USUAL_DEFROST_C) / steps_per_hour
+            note = "recovery without bypass or defrost: the same effectiveness all year"
+            return note + (
+                f", though {cold_h:.0f} h are colder than {USUAL_DEFROST_C:g} °C, where most "
+                "units defrost (common practice, no source): give defrost_below_c"
+                if cold_h
+                else ""
+            )
+        share = self.defrosting(t_out_c)
+        how = "by recirculation" if self.defrost == "recirculation" else "with the supply off"
+        return (
+            f"recovery without bypass; in {np.count_nonzero(share) / steps_per_hour:.0f} h below "
+            f"{self.defrost_below_c:g} °C outdoors it defrosts {how}, "
+            f"{share.sum() / steps_per_hour:.0f} h in all; the heat that thaws it is left out"
+        )
 
 
 class Buffer(Inputs):
@@ -190,7 +297,7 @@ class House(Inputs):
     humidity_reading: Literal["frost_point", "relative_humidity", "dew_point"] = Field(
         "frost_point",
         description="How outdoor humidity below 0 °C is read; default: frost point, the highest "
-        "demand and so safe for sizing",
+        "demand and so safe for sizing; a comparison tells what the other would change",
     )
 
     @model_validator(mode="after")
@@ -328,7 +435,7 @@ class House(Inputs):
             else self.heating.heat_source(heating_w=room.heating_w, t_out_c=t_out_c),
             notes=(
                 *weather.notes,
-                *self._notes(),
+                *self._notes(weather, t_out_c),
                 *(() if self.heating is None else self.heating.notes(air_system)),
             ),
             steps_per_hour=weather.steps_per_hour,
@@ -366,7 +473,7 @@ class House(Inputs):
         p_pa: FloatArray,
         wind_m_s: FloatArray,
     ) -> tuple[FloatArray, FloatArray]:
-        """Return all outdoor air, and the balanced part of the fans' air, as dry air. [kg/s]."""
+        """Return all outdoor air, and the part that passes the recovery, as dry air. [kg/s]."""
         leakage_m3_s = air_exchange.infiltration(
             t_air_c,
             t_out_c,
@@ -377,18 +484,13 @@ class House(Inputs):
             storeys=self.storeys,
             shelter_class=self.shelter_class,
         )
-        room_kg_l = 1e-3 * air.dry_air_density(t_air_c, w_out_kg_kg, p_pa)
-        supply_kg_s = self.ventilation.supply_l_s * room_kg_l
-        exhaust_kg_s = self.ventilation.exhaust_l_s * room_kg_l
-        total_kg_s = air_exchange.with_fans(
+        return self.ventilation.flows(
             leakage_m3_s * air.dry_air_density(t_out_c, w_out_kg_kg, p_pa),
-            supply_kg_s,
-            exhaust_kg_s,
-            rule=self.ventilation.rule,
+            1e-3 * air.dry_air_density(t_air_c, w_out_kg_kg, p_pa),
+            t_out_c,
         )
-        return total_kg_s, np.minimum(supply_kg_s, exhaust_kg_s)
 
-    def _notes(self) -> tuple[str, ...]:
+    def _notes(self, weather: Weather, t_out_c: FloatArray) -> tuple[str, ...]:
         """Return what a reader of the results must know about this house."""
         notes = [
             (
@@ -405,8 +507,9 @@ class House(Inputs):
                 f"{self._internal_heat_w:g} W"
             ),
         ]
-        if self.ventilation.latent_effectiveness > 0.0:
-            notes.append("recovery without bypass or defrost: the same effectiveness all year")
+        recovery = self.ventilation.note(t_out_c, steps_per_hour=weather.steps_per_hour)
+        if recovery is not None:
+            notes.append(recovery)
         if self.thermostat.cooling_c is not None:
             notes.append("mechanical cooling dries the air; the house model leaves that out")
         return tuple(notes)

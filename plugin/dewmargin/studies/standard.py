@@ -214,7 +214,10 @@ def _surfaces(case: HourlyCase) -> tuple[str, str]:
             "of double glazing (our choice), stands for the windows; "
             "Output:Variable,*,Surface Inside Face Temperature,Hourly; tells them"
         )
-        table = f'[[surfaces]]\nname = "window glass, edge"\ntemperature_index = {EDGE_INDEX:g}'
+        table = (
+            '[[surfaces]]\nname = "window glass, edge"\n'
+            f'temperature_index = {EDGE_INDEX:g}\nmaterial = "glass"'
+        )
         return why, table
     if len(found) <= MOST_FACES:
         return f"all window faces that the run reports decide; {edge}", _face_tables(found)

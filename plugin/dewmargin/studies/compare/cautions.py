@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dewmargin.physics.assembly import RUNOFF_G_M2
+from dewmargin.solve import balance
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,7 +19,19 @@ if TYPE_CHECKING:
     from dewmargin.site.site_file import AsMeasured
     from dewmargin.studies.compare.option import Option
     from dewmargin.studies.compare.quality import RunQuality
+    from dewmargin.studies.options.held import Held
+    from dewmargin.weather.epw import Weather
 
+# What else the columns of a weather file may mean below 0 °C.
+_OTHER = {
+    "frost_point": "dew_point",
+    "dew_point": "frost_point",
+    "relative_humidity": "frost_point",
+}
+_IN_WORDS = {
+    "frost_point": "the dew-point column taken as over ice",
+    "dew_point": "the dew-point column taken as over water",
+}
 ANOTHER_HEIGHT_PA = 2000.0  # between a year's mean and the standard atmosphere: about 170 m; ours
 
 
@@ -27,10 +41,15 @@ def warnings_of(
     options: Sequence[Option],
     quality: RunQuality | None,
     chosen: Option | None,
+    *,
+    weather: Weather | None,
+    held: Sequence[Held],
 ) -> list[str]:
     """Return what to know of a visit, of the case and its devices, and of the assembly."""
+    asked = next((h for h in held if chosen and h.strategy.name == chosen.strategy), held[0])
     return [
         *_of_site(scenario.site, case),
+        *_of_reading(case, weather, asked),
         *_of_case(case, options, quality),
         *_of_assembly(scenario.assembly, options[0], chosen),
     ]
@@ -89,6 +108,36 @@ def _of_case(case: HourlyCase, options: Sequence[Option], quality: RunQuality | 
             "recovery or open windows was not reported"
         )
     return warnings
+
+
+def _of_reading(case: HourlyCase, weather: Weather | None, held: Held) -> list[str]:
+    """Return what the other reading of outdoor humidity would change, by the year solved again.
+
+    Nothing where outdoor humidity is not the weather's, or does not act, as in a departure from a
+    run. The air's heat capacity and density stay those of the reading chosen: below 0.1 %.
+    """
+    name = _OTHER.get(case.humidity_reading)
+    if weather is None or name is None or case.departure:
+        return []
+    w_out = weather.outdoors(case.humidity_reading).w_out_kg_kg
+    other = weather.outdoors(name).w_out_kg_kg
+    cold = case.t_out_c < 0.0
+    if not cold.any() or not np.array_equal(w_out, case.w_out_kg_kg):
+        return []
+    asked = balance.Asked(rh_set_frac=held.rh_set, capability=None, wet=held.wet)
+    (again,) = balance.deliver_all(replace(case, w_out_kg_kg=other), [asked])
+    demand_kg = float(held.demand.added_kg.sum())
+    change_kg = float(again.added_kg.sum()) - demand_kg
+    share = 100.0 * (float(other[cold].mean() / w_out[cold].mean()) - 1.0)
+    per_cent = f" ({100.0 * abs(change_kg) / demand_kg:.1f} %)" if demand_kg > 0.0 else ""
+    told = (
+        f'outdoor humidity: {_IN_WORDS[name]} (humidity_reading = "{name}") would make outdoor air '
+        f"{abs(share):.0f} % {'more' if share > 0.0 else 'less'} humid in the "
+        f"{np.count_nonzero(cold) / case.steps_per_hour:.0f} h below 0 °C, and the demand of "
+        f"{held.strategy.name!r} {abs(change_kg):.0f} kg{per_cent} "
+        f"{'more' if change_kg > 0.0 else 'less'}"
+    )
+    return [told]
 
 
 def _of_site(site: AsMeasured | None, case: HourlyCase) -> list[str]:

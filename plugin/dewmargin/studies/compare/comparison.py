@@ -254,7 +254,9 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
         hours=building.hours,
         options=tuple(options),
         quality=found,
-        warnings=tuple(warnings_of(scenario, case, options, found, verdict.chosen)),
+        warnings=tuple(
+            warnings_of(scenario, case, options, found, verdict.chosen, weather=weather, held=held)
+        ),
         verdict_sentences=verdict.sentences,
         chosen=verdict.chosen,
     )
