@@ -140,7 +140,10 @@ def test_water_and_heat_close_around_the_house(case, device, supply, call, rh) -
     arrives = mains + heater - line
     if device == "steam":
         brought = outcome.added_kg * steam.STEAM_J_KG
-        drains = steam.BOILING_WATER_J_KG * (outcome.feed_kg - outcome.added_kg)
+        # What boils drains boiling; what is fed in a dead time drains as it came.
+        boiled = outcome.added_kg / (1.0 - humidifier.drained)
+        wasted = 1.0 - boiled / np.maximum(outcome.feed_kg, 1e-300)
+        drains = steam.BOILING_WATER_J_KG * (boiled - outcome.added_kg) + arrives * wasted
         boils = brought + drains - arrives
         if outside:  # its electricity tells what arrives
             boils = 0.9 * (outcome.device_j - 5.0 * 3600.0 * outcome.running_frac)

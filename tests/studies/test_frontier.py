@@ -292,8 +292,10 @@ def test_the_numbers_of_the_search_are_those_of_compare(demo: Frontier) -> None:
     numbers = demo.numbers[demo.lines.index(demo.chosen)]
     for name in ("band_h", "dry_h", "humid_h", "condensation_h", "wet_h", "runoff_h"):
         assert abs(numbers[name] - row[name]) <= 2.0, name
-    for name in ("delivered_kg", "feed_l", "cost", "co2_kg"):
-        assert numbers[name] == pytest.approx(row[name], rel=0.005), name
+    # What stood in its line is judged by the demand of all lines of the search, and takes a tenth
+    # of the feed: a demand that is a tenth off makes 1 % of feed.
+    for name, rel in (("delivered_kg", 0.005), ("feed_l", 0.01), ("cost", 0.005), ("co2_kg", 0.01)):
+        assert numbers[name] == pytest.approx(row[name], rel=rel), name
 
 
 @pytest.mark.slow

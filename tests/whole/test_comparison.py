@@ -126,12 +126,13 @@ def test_a_more_humid_set_point_demands_and_condenses_more(results, name) -> Non
 def test_hot_feed_needs_less_water_for_each_kilogram(results, name) -> None:
     """Same orifice, shut after each call. At 15 kg/h, 45 °C and 60 °C feed theory gives a third.
 
-    Here the plenum is near 50 °C and the feed 55 °C: between a quarter and two fifths.
+    Here the plenum is near 50 °C and the feed 55 °C, and after each pause the line's own 0.2 kg
+    come first: between a fifth and two fifths.
     """
     for cold, hot in zip(results[name].options[1::2], results[name].options[2::2], strict=True):
         assert cold.strategy == hot.strategy
         saved = 1.0 - hot.row["feed_l_per_kg"] / cold.row["feed_l_per_kg"]
-        assert 0.25 < saved < 0.40
+        assert 0.20 < saved < 0.40
         assert hot.row["hot_feed_l"] == hot.row["feed_l"]
         assert cold.row["hot_feed_l"] == 0.0
 
@@ -573,7 +574,8 @@ def test_the_demo_year_of_the_pad_is_affine_in_room_humidity(results) -> None:
     result = results["house"]
     case, option = result.case, result.options[3]
     equipment, supply = result.scenario.equipment[0], result.scenario.supplies[0]
-    water = supply.feed_water(case)
+    # Without its line, which makes the feed that comes first another.
+    water = supply.model_copy(update={"line": None}).feed_water(case)
     w_set = balance.setpoint_humidity_ratio(case, option.rh_setpoint_frac)
     line = equipment.capability(
         case, water, w_base_kg_kg=result.options[0].outcome.w_kg_kg, w_set_kg_kg=w_set

@@ -420,25 +420,23 @@ def mean_held(
     mean over both is below what the humidistat is set to. A plant fires 4 N f (1 - f) times an
     hour, so it is off for 1/(4 N f); `firings` is 4 N [1/s], f lies between `duty` and `duty_run`
     as the device evaporates. `dead` [s] is lost at the start of each.
-    The sag is exponential, by the air's exchange and the buffer's; the way back is straight, at its
-    mean slope.
+    The sag is exponential, by the air's exchange, the buffer's and the device's between firings;
+    the way back is straight, at its mean slope. A device that cannot hold swings too.
     """
     loss = a_out + h * k
     rate, off = max(r0 - r1 * low, 0.0), max(off0 - off1 * low, 0.0)
-    # A device that cannot hold swings by no more than it can give.
-    need = min(loss * low - h * y - g_in, rate)
-    lacks = max(need - off, 0.0) * inv_mass
-    share = max(need, 0.0) / (max(SLIGHT, rate))
+    need = loss * low - h * y - g_in
+    share = max(min(need, rate), 0.0) / (max(SLIGHT, rate))
     f = max(duty + (duty_run - duty) * share, LEAST_DUTY)
     rest = 1.0 - f
     t_off = 1.0 / (firings * f) + dead
-    decline = loss * inv_mass
-    phi, psi = decay(decline * t_off)
+    lacks = max(need - off, 0.0) * inv_mass
+    phi, psi = decay((loss + (off1 if off > 0.0 else 0.0)) * inv_mass * t_off)
     depth = lacks * t_off * phi
-    rise = max((on0 - on1 * low - need) * inv_mass + 0.5 * decline * depth, TINY)
-    t_up = min(depth / rise, t_off * f / (max(rest, LEAST_DUTY)))
-    mean = rest * (lacks * t_off * psi + 0.5 * depth * t_up / t_off)
-    return low - mean
+    rise = (on0 - on1 * low - need) * inv_mass + 0.5 * (loss + on1) * inv_mass * depth
+    t_on = t_off * f / (max(rest, LEAST_DUTY))
+    t_up = min(depth / (max(rise, TINY)), t_on)
+    return low - rest * (lacks * t_off * psi + 0.5 * depth * t_up / t_off)
 
 
 @inline
