@@ -22,7 +22,7 @@ import math
 import sys
 import tomllib
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -240,13 +240,14 @@ def pad(flow, effect, t_in, w_in, p, feed, t_feed):
 
 
 @njit
-def at_work(heat, blower, bypass, own_fan, flow, effect, feed, contact, t_room, w_room, p, t_feed):
+def at_work(heat, blower, bypass, own_fan, flow, effect, feed, contact, t_room, w_room, p, t_feed,
+            e, brought):  # fmt: skip
     """Return evaporation [kg/s] and heat that its water brings [W], in the air that it makes.
 
     A pad in a bypass sends its air back before the plant: the blower's air passes the rooms with
-    the rest alone, so that W_s = W + E/(M - m) and h_s = h + (Q + H)/(M - m).
+    the rest alone, so that W_s = W + E/(M - m) and h_s = h + (Q + H)/(M - m). Both are found in
+    turn, from a guess of them.
     """
-    e, brought = 0.0, 0.0
     rest = blower - flow if bypass else blower
     h = C_PA * t_room + w_room * (H_FG + C_PV * t_room)
     for _ in range(40):
@@ -259,9 +260,9 @@ def at_work(heat, blower, bypass, own_fan, flow, effect, feed, contact, t_room, 
         new, drain_c = pad(flow, effect, t_in, w_in, p, wet, t_feed)
         bring = C_W * (wet * t_feed - (wet - new) * drain_c)
         moved = abs(new - e)
-        # What comes back damps itself; half a step converges wherever a whole one swings.
-        e, brought = 0.3 * e + 0.7 * new, 0.3 * brought + 0.7 * bring
-        if moved < 1e-7 * abs(new) + 1e-12 or not bypass:
+        # What comes back damps itself: four fifths of a step converge where a whole one swings.
+        e, brought = 0.2 * e + 0.8 * new, 0.2 * brought + 0.8 * bring
+        if moved < 1e-6 * abs(new) + 1e-12 or not bypass:
             return new, bring
     return e, brought
 
@@ -281,6 +282,7 @@ def pad_table(wanted, heat, blower, bypass, own_fan, flow, effect, feed, contact
                     e[i, mode, j, m], brought[i, mode, j, m] = at_work(
                         heat[i] if mode == 0 else 0.0, blower[i], bypass, own_fan, flow, effect,
                         feed, contact, t[i], w_nodes[i, m], p[i], feed_nodes[i, j],
+                        e[i - 1, mode, j, m], brought[i - 1, mode, j, m],
                     )  # fmt: skip
     return e, brought
 
@@ -339,7 +341,7 @@ def line_loss_w_k(line: dict[str, Any]) -> np.ndarray:
 
 
 @njit
-def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, rh_set, p, w_out, leak,
+def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, band_rh, rh_set, p, w_out, leak,
            supply, exhaust, latent, gains, mass, buffer_kg, t_start, t_aim, t_rate, set_c, heat_w,
            first_w, most_w, capacity, most_firings, dead_s, blower_w, power_w, feed, w_nodes,
            feed_nodes, evaporation, brought, t_begin, held_kg, loss_w_k, line_inside, ambient,
@@ -354,11 +356,12 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, rh_set, p
     film = np.zeros(ns)
     sat = np.zeros(ns)
     beta_wet = np.zeros(ns)
-    balance, on, since = 0.0, False, 0.0
+    balance, on, since, runs = 0.0, False, 0.0, False
     band, drawn, drawn_s = 0.0, 0.0, 0.0
     ww, wf = np.zeros(3), np.zeros(3)
     k_buffer = 2.0 * math.pi / 86400.0
-    # Parcels in the line, the one that leaves next first.
+    # Parcels in the line, the one that leaves next first; what each loses of its warmth in a step.
+    cools = 1.0 - np.exp(-loss_w_k * dt / (max(held_kg, 1e-9) * C_W))
     parcel_kg, parcel_c, parcels = np.zeros(400), np.zeros(400), 0
     if held_kg > 0.0:
         parcel_kg[0], parcel_c[0], parcels = held_kg, t_begin[n - warm], 1
@@ -392,11 +395,10 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, rh_set, p
             if band <= 0.0:
                 band = 900.0 / most_firings * first_w[i]
             if on and off_by >= 0.5 * band:
-                on = False
+                on, since = False, 0.0
                 # So wide that 4 N f (1 - f) firings follow, with what the device draws.
                 net = first_w[i] - drawn / max(drawn_s, dt)
                 band = 900.0 / most_firings * max(net, 0.05 * first_w[i])
-                since = 0.0
             elif not on and off_by <= -0.5 * band:
                 on, since, drawn, drawn_s = True, 0.0, 0.0, 0.0
             # Flows of vapour without the device.
@@ -428,9 +430,15 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, rh_set, p
             elif not on and humid_call:
                 mode = 1
             gives, fed, taken, share = 0.0, 0.0, 0.0, 0.0
+            # A humidistat with a band lets a run end at the set-point, and the next begin where
+            # the room is below it by the band, or with the next firing.
+            if mode < 0:
+                runs = False
+            elif need > 0.0 and not runs:
+                runs = since <= 0.0 or w < w_set - band_rh * w_room_sat
             if unlimited:
                 gives = need
-            elif mode >= 0 and need > 0.0:
+            elif runs and need > 0.0:
                 t_feed = t_begin[i]
                 if held_kg > 0.0:
                     left, sum_c = feed * dt, 0.0
@@ -455,6 +463,7 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, rh_set, p
                     fed = feed
                 else:
                     share = min(need / rate, 1.0) if rate > 0.0 else 1.0
+                    runs = share == 1.0 or band_rh <= 0.0
                     gives, fed = share * rate, share * feed
                     taken = gives * (H_FG + C_PV * t) - share * bring
                 taken -= share * power_w
@@ -501,21 +510,22 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, rh_set, p
                     warmer = parcel_c[k] - air_c
                     place = min(abs(warmer), 79.0)
                     low = int(place)
-                    ua = loss_w_k[low] + (place - low) * (loss_w_k[low + 1] - loss_w_k[low])
-                    falls = warmer * (1.0 - math.exp(-ua * dt / (held_kg * C_W)))
+                    falls = warmer * (cools[low] + (place - low) * (cools[low + 1] - cools[low]))
                     parcel_c[k] -= falls
                     lost += falls * parcel_kg[k] * C_W
                 if line_inside:
                     out[7, i] += lost
                     taken -= lost / dt
             # The plant, and what the room is owed.
+            if not coupled:
+                out[8, i] += taken * dt
+                taken = 0.0
             if not unlimited:
                 output = 0.0
                 if on:
                     output = min(max(first_w[i], q + taken), most_w[i])
                     drawn += taken * dt
                     drawn_s += dt
-                    since += dt
                     if output >= most_w[i] and q + taken > output:
                         out[9, i] += (q + taken - output) * dt
                 more = output - q
@@ -525,8 +535,9 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, rh_set, p
                 out[8, i] += more * dt
                 out[6, i] += blown * dt
                 out[10, i] = min(out[10, i], balance / capacity)
-                if on and since <= dt:
+                if on and since <= 0.0:
                     out[11, i] += 1.0
+                since += dt
             w_new = w + (flow + gives) * dt / mass
             fog = max(w_new - w_room_sat, 0.0)
             w_new -= fog
@@ -632,12 +643,14 @@ def solve(
     feels: bool = False,
     house: House | None = None,
     coupled: bool = True,
+    band_rh: float = 0.0,
 ) -> dict[str, Any]:
     """Return a year's numbers of one option, by the names of the program's columns.
 
     Without equipment the device has no limit, without a strategy there is none. ``feels`` lets
     the room's temperature follow what the plant owes it. ``coupled`` False: the plant gives what
-    evaporates besides, without running longer.
+    evaporates besides, without running longer. ``band_rh`` is how far below its set-point the
+    room has to be before the humidistat calls again; 0: it lets through just what holds it.
     """
     house = built(scenario, folder) if house is None else house
     year, data = house.year, house.data
@@ -672,7 +685,7 @@ def solve(
     if equipment is not None:
         count = equipment.get("count", 1)
         feed = count * equipment["feed_kg_h"] / 3600.0
-        power = count * equipment.get("power_w", 0.0)
+        power = float(count * equipment.get("power_w", 0.0))
         call = equipment.get("call", "heating")
         heat_call, humid_call = call == "heating", call == "humidity"
         arrangement = equipment.get("arrangement", "bypass")
@@ -681,9 +694,13 @@ def solve(
         blower = plant["airflow_l_s"] / 1e3 * rho
         # A heat pump's backup adds what it lacks: here by what the device takes at full rate.
         output = np.clip(heat + feed * 0.3 * H_FG, house.first_w, house.most_w)
-        wanted = np.ones((n, 2), dtype=np.bool_)
-        wanted[:, 1] = humid_call
-        wanted[:, 0] = (heat > 0.0) | (np.roll(heat, 1) > 0.0) | (np.roll(heat, -1) > 0.0)
+        # Nothing is asked of the pad on days on which a device without limit adds nothing, nor on
+        # their neighbours, nor in hours without heat on a call for heating.
+        asked = solve(scenario, folder, strategy=strategy, house=house)["hourly"][2] > 0.0
+        days = asked.reshape(-1, 24).any(axis=1)
+        asked = np.repeat(days | np.roll(days, 1) | np.roll(days, -1), 24)
+        heats = (heat > 0.0) | (np.roll(heat, 1) > 0.0) | (np.roll(heat, -1) > 0.0)
+        wanted = np.stack([asked & heats, asked & humid_call], axis=1)
         e, brought = pad_table(
             wanted, output, blower, arrangement == "bypass", arrangement == "own_fan",
             count * equipment["airflow_kg_s"], equipment["effectiveness"], feed,
@@ -705,7 +722,7 @@ def solve(
     sized = [s.get("area_m2", 0.0) for s in surfaces]
     out, wet_h = follow(
         3600.0 / parts, parts, WARM_UP_H, heat_call, humid_call,
-        equipment is None and strategy is not None, feels,
+        equipment is None and strategy is not None, feels, coupled, band_rh,
         rh_set, year.p, year.w, house.leak, fans.get("supply_l_s", 0.0) / 1e3,
         fans.get("exhaust_l_s", 0.0) / 1e3, fans.get("latent_effectiveness", 0.0), house.gains,
         mass, buffer_kg, start, aim, rate, house.set_c, heat, house.first_w, house.most_w,
@@ -745,10 +762,6 @@ def solve(
         "hourly_rh": rh,
         "hourly": out,
     }
-
-
-def _none(scenario: dict[str, Any], folder: Path, house: House) -> dict[str, Any]:
-    return solve(scenario, folder, house=house)
 
 
 def main() -> None:
