@@ -12,22 +12,22 @@ user wrote. What is reality here and an approximation there:
 - The pad is marched down its height (Runge and Kutta), in the air that it makes in the plenum.
 
 Outdoor air, radiation and the plant's base load are the hour's means, as the weather tells them.
-`python tests/references/whole_house.py [scenario.toml ...]` prints a table of every option.
+`python tests/whole_house_cases.py` prints it beside the program.
 """
 
 from __future__ import annotations
 
 import csv
 import math
-import sys
-import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numba import njit
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 C_PA, C_PV, C_W, H_FG, RATIO = 1006.0, 1860.0, 4186.0, 2.501e6, 0.621945
 J_PER_KWH = 3.6e6
@@ -262,7 +262,7 @@ def at_work(heat, blower, bypass, own_fan, flow, effect, feed, contact, t_room, 
         moved = abs(new - e)
         # What comes back damps itself: four fifths of a step converge where a whole one swings.
         e, brought = 0.2 * e + 0.8 * new, 0.2 * brought + 0.8 * bring
-        if moved < 1e-6 * abs(new) + 1e-12 or not bypass:
+        if moved < 1e-5 * abs(new) + 1e-12 or not (bypass or own_fan):
             return new, bring
     return e, brought
 
@@ -341,22 +341,23 @@ def line_loss_w_k(line: dict[str, Any]) -> np.ndarray:
 
 
 @njit
-def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, band_rh, rh_set, p, w_out, leak,
-           supply, exhaust, latent, gains, mass, buffer_kg, t_start, t_aim, t_rate, set_c, heat_w,
-           first_w, most_w, capacity, most_firings, dead_s, blower_w, power_w, feed, w_nodes,
-           feed_nodes, evaporation, brought, t_begin, held_kg, loss_w_k, line_inside, ambient,
-           mains, area, beta, index, t_out, retention):  # fmt: skip
+def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, band_rh, rh_set,
+           p, w_out, leak, supply, exhaust, latent, gains, mass, buffer_kg, t_start, t_aim,
+           t_rate, set_c, heat_w, first_w, most_w, capacity, most_firings, dead_s, blower_w,
+           power_w, feed, w_nodes, feed_nodes, evaporation, brought, t_begin, held_kg, loss_w_k,
+           line_inside, ambient, mains, area, beta, index, t_out, retention):  # fmt: skip
     """Follow the house. Returns hourly W, T and sums by hour; see the names in `HOURLY`."""
     n = p.size
     ns = area.size
-    out = np.zeros((16, n))
+    out = np.zeros((17, n))
     wet_h = np.zeros(ns)
     w = w_out[n - warm] + 1e-3
     buffer_rh = 0.3
     film = np.zeros(ns)
     sat = np.zeros(ns)
     beta_wet = np.zeros(ns)
-    balance, on, since, runs = 0.0, False, 0.0, False
+    balance, on, since, runs, ran = 0.0, False, 0.0, False, False
+    usual = 0.0
     band, drawn, drawn_s = 0.0, 0.0, 0.0
     ww, wf = np.zeros(3), np.zeros(3)
     k_buffer = 2.0 * math.pi / 86400.0
@@ -417,12 +418,13 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, 
                 c = beta_wet[j] * (w - sat[j])
                 c = max(c, -film[j] / dt)
                 film[j] += c * dt
-                if film[j] > retention[j]:
-                    film[j] = retention[j]
+                film[j] = min(film[j], retention[j])  # the rest runs off
                 flow -= area[j] * c
                 if c > 0.0:
                     out[12, i] += area[j] * c * dt
-            need = max((w_set - w) * mass / dt - flow, 0.0)
+            # With a band a run ends half of it above the set-point, and begins half of it below.
+            half = 0.5 * band_rh * w_room_sat
+            need = max((w_set + half - w) * mass / dt - flow, 0.0)
             # The device.
             mode = -1
             if on and (heat_call or humid_call):
@@ -430,15 +432,10 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, 
             elif not on and humid_call:
                 mode = 1
             gives, fed, taken, share = 0.0, 0.0, 0.0, 0.0
-            # A humidistat with a band lets a run end at the set-point, and the next begin where
-            # the room is below it by the band, or with the next firing.
-            if mode < 0:
-                runs = False
-            elif need > 0.0 and not runs:
-                runs = since <= 0.0 or w < w_set - band_rh * w_room_sat
+            runs = mode >= 0 and (w < w_set - half or (runs and w < w_set + half) or half <= 0.0)
             if unlimited:
                 gives = need
-            elif runs and need > 0.0:
+            elif runs and rh_set[i] > 0.0 and need > 0.0:
                 t_feed = t_begin[i]
                 if held_kg > 0.0:
                     left, sum_c = feed * dt, 0.0
@@ -463,7 +460,6 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, 
                     fed = feed
                 else:
                     share = min(need / rate, 1.0) if rate > 0.0 else 1.0
-                    runs = share == 1.0 or band_rh <= 0.0
                     gives, fed = share * rate, share * feed
                     taken = gives * (H_FG + C_PV * t) - share * bring
                 taken -= share * power_w
@@ -523,20 +519,26 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, 
             if not unlimited:
                 output = 0.0
                 if on:
-                    output = min(max(first_w[i], q + taken), most_w[i])
+                    output = min(max(first_w[i], q + usual), most_w[i])
                     drawn += taken * dt
                     drawn_s += dt
                     if output >= most_w[i] and q + taken > output:
                         out[9, i] += (q + taken - output) * dt
                 more = output - q
-                # The blower's warmth in what the plant runs longer.
-                blown = blower_w * more / first_w[i]
+                # The blower's warmth in what the plant runs longer; where it runs all the time
+                # anyway a backup gives more without it.
+                blown = blower_w * ((1.0 if on else 0.0) - min(q / first_w[i], 1.0))
+                out[16, i] += taken * dt
+                usual += (taken - usual) * dt / 1800.0
                 balance += (more + blown - taken - t_rate[i] * balance) * dt
                 out[8, i] += more * dt
                 out[6, i] += blown * dt
                 out[10, i] = min(out[10, i], balance / capacity)
                 if on and since <= 0.0:
                     out[11, i] += 1.0
+                if runs and not ran:
+                    out[15, i] += 1.0
+                ran = runs
                 since += dt
             w_new = w + (flow + gives) * dt / mass
             fog = max(w_new - w_room_sat, 0.0)
@@ -569,6 +571,7 @@ class House:
     t: np.ndarray
     first_w: np.ndarray
     most_w: np.ndarray
+    known: dict[Any, Any] = field(default_factory=dict)  # years and pads solved already
 
 
 def built(scenario: dict[str, Any], folder: Path) -> House:
@@ -644,13 +647,15 @@ def solve(
     house: House | None = None,
     coupled: bool = True,
     band_rh: float = 0.0,
+    most_firings: float | None = None,
 ) -> dict[str, Any]:
     """Return a year's numbers of one option, by the names of the program's columns.
 
     Without equipment the device has no limit, without a strategy there is none. ``feels`` lets
     the room's temperature follow what the plant owes it. ``coupled`` False: the plant gives what
-    evaporates besides, without running longer. ``band_rh`` is how far below its set-point the
-    room has to be before the humidistat calls again; 0: it lets through just what holds it.
+    evaporates besides, without running longer. ``band_rh`` is what lies between off and
+    on of the humidistat, half of it above its set-point; 0: it lets through just what holds it.
+    ``most_firings`` takes the place of the plant's.
     """
     house = built(scenario, folder) if house is None else house
     year, data = house.year, house.data
@@ -692,20 +697,23 @@ def solve(
         w_room = w_nodes[:, 1]
         rho = year.p / (287.042 * (house.t + 273.15) * (1.0 + 1.607858 * w_room))
         blower = plant["airflow_l_s"] / 1e3 * rho
-        # A heat pump's backup adds what it lacks: here by what the device takes at full rate.
-        output = np.clip(heat + feed * 0.3 * H_FG, house.first_w, house.most_w)
         # Nothing is asked of the pad on days on which a device without limit adds nothing, nor on
         # their neighbours, nor in hours without heat on a call for heating.
-        asked = solve(scenario, folder, strategy=strategy, house=house)["hourly"][2] > 0.0
-        days = asked.reshape(-1, 24).any(axis=1)
+        asked_kg = unlimited(scenario, folder, house, strategy)["hourly"][2]
+        days = (asked_kg > 0.0).reshape(-1, 24).any(axis=1)
         asked = np.repeat(days | np.roll(days, 1) | np.roll(days, -1), 24)
         heats = (heat > 0.0) | (np.roll(heat, 1) > 0.0) | (np.roll(heat, -1) > 0.0)
         wanted = np.stack([asked & heats, asked & humid_call], axis=1)
-        e, brought = pad_table(
-            wanted, output, blower, arrangement == "bypass", arrangement == "own_fan",
-            count * equipment["airflow_kg_s"], equipment["effectiveness"], feed,
-            equipment.get("contact_frac", 1.0), house.t, w_nodes, year.p, feed_nodes,
-        )  # fmt: skip
+        # A heat pump's backup adds what it lacks, by the hour's mean of what evaporates.
+        output = np.clip(heat + asked_kg * H_FG / 3600.0, house.first_w, house.most_w)
+        key = (strategy and strategy["name"], equipment["name"], (supply or {}).get("name"))
+        if key not in house.known:
+            house.known[key] = pad_table(
+                wanted, output, blower, arrangement == "bypass", arrangement == "own_fan",
+                count * equipment["airflow_kg_s"], equipment["effectiveness"], feed,
+                equipment.get("contact_frac", 1.0), house.t, w_nodes, year.p, feed_nodes,
+            )  # fmt: skip
+        e, brought = house.known[key]
     wall = data.get("buffer")
     buffer_kg = 0.0
     if wall is not None:
@@ -726,7 +734,7 @@ def solve(
         rh_set, year.p, year.w, house.leak, fans.get("supply_l_s", 0.0) / 1e3,
         fans.get("exhaust_l_s", 0.0) / 1e3, fans.get("latent_effectiveness", 0.0), house.gains,
         mass, buffer_kg, start, aim, rate, house.set_c, heat, house.first_w, house.most_w,
-        capacity, float(plant.get("most_cycles_per_h", 3.0)), float(plant.get("dead_time_s", 0.0)),
+        capacity, most_firings or float(plant.get("most_cycles_per_h", 3.0)), float(plant.get("dead_time_s", 0.0)),
         float(plant.get("blower_w", 0.0)), power, feed, w_nodes, feed_nodes, e, brought, t_begin,
         held, loss, inside, ambient, mains,
         np.array(sized, dtype=float),
@@ -734,6 +742,9 @@ def solve(
         np.array([s["temperature_index"] for s in surfaces], dtype=float), year.t,
         np.array([s.get("retention_g_m2", 100.0) / 1e3 for s in surfaces], dtype=float),
     )  # fmt: skip
+    bare = {"makeup_heat_kwh": 0.0, "fan_kwh": 0.0}
+    if equipment is not None:
+        bare = unlimited(scenario, folder, house, None)
     w, t = out[0], out[1]
     rh = year.p * w / (RATIO + w) / np.array([p_sat(x) for x in t])
     daily = np.repeat(year.t.reshape(-1, 24).mean(axis=1), 24)
@@ -751,12 +762,14 @@ def solve(
         "feed_l": out[3].sum(),
         "running_h": out[4].sum() / 3600.0,
         "feed_heat_kwh": out[5].sum() / J_PER_KWH,
-        "makeup_heat_kwh": out[8].sum() / J_PER_KWH,
-        "fan_kwh": out[6].sum() / J_PER_KWH,
+        "makeup_heat_kwh": out[8].sum() / J_PER_KWH - bare["makeup_heat_kwh"],
+        "fan_kwh": out[6].sum() / J_PER_KWH - bare["fan_kwh"],
         "line_heat_kwh": out[7].sum() / J_PER_KWH,
         "unmet_heat_kwh": out[9].sum() / J_PER_KWH,
         "cooler_k": -out[10].min(),
+        "taken_kwh": out[16].sum() / J_PER_KWH,
         "firings": out[11].sum(),
+        "starts": out[15].sum(),
         "mean_feed_c": out[13].sum() / max(out[3].sum(), 1e-9),
         "heating_kwh": heat.sum() / 1e3,
         "hourly_rh": rh,
@@ -764,32 +777,11 @@ def solve(
     }
 
 
-def main() -> None:
-    """Print every option of the scenarios named."""
-    for name in sys.argv[1:] or ["scenarios/larch_house.toml"]:
-        path = Path(name)
-        scenario = tomllib.loads(path.read_text())
-        house = built(scenario, path.parent)
-        keys = None
-        for strategy in [None, *scenario["strategies"]]:
-            wanted = {} if strategy is None else solve(
-                scenario, path.parent, strategy=strategy, house=house
-            )  # fmt: skip
-            devices = scenario["equipment"] if strategy else [None]
-            for device in devices:
-                for supply in scenario["supplies"] if device else [None]:
-                    row = {"demand_kg": wanted.get("delivered_kg", 0.0)} | solve(
-                        scenario, path.parent, strategy=strategy, equipment=device,
-                        supply=supply, house=house,
-                    )  # fmt: skip
-                    if keys is None:
-                        keys = [k for k, v in row.items() if np.ndim(v) == 0]
-                        print("option", *keys, sep=",")
-                    option = "none" if strategy is None else "|".join(
-                        [strategy["name"], device["name"], supply["name"]]
-                    )  # fmt: skip
-                    print(option, *(f"{row[k]:.2f}" for k in keys), sep=",")
-
-
-if __name__ == "__main__":
-    main()
+def unlimited(
+    scenario: dict[str, Any], folder: Path, house: House, strategy: dict[str, Any] | None
+) -> dict[str, Any]:
+    """Return the year of a device without limit; without a strategy that of no device."""
+    name = strategy and strategy["name"]
+    if name not in house.known:
+        house.known[name] = solve(scenario, folder, strategy=strategy, house=house)
+    return house.known[name]
