@@ -216,12 +216,16 @@ def pad(flow, effect, t_in, w_in, p, feed, t_feed):
     dL/dz = -A G, L c dT/dz = -A F with A = effectiveness times air: no film resistance, Lewis 1.
     """
     a = flow * effect
-    steps = int(max(20.0, 2.0 * a * 4000.0 / (feed * C_W)))
-    dz = 1.0 / steps
     least = 1e-6 * feed
-    mass, t = feed, t_feed
-    for _ in range(steps):
+    mass, t, z = feed, t_feed, 0.0
+    while z < 1.0:
         g1, f1 = forces(t, t_in, w_in, p)
+        if abs(f1) < 2.0:  # at the wet bulb within 0.001 K, where it stays
+            mass = max(mass - a * g1 * (1.0 - z), 0.0)
+            break
+        # A third of the depth in which the water comes nearer to the wet bulb by a factor of e.
+        _, f_near = forces(t + 0.1, t_in, w_in, p)
+        dz = min(mass * C_W / (3.0 * a * 10.0 * (f_near - f1)), 1.0 - z, 0.1)
         m2 = max(mass - 0.5 * dz * a * g1, least)
         t2 = t - 0.5 * dz * a * f1 / (mass * C_W)
         g2, f2 = forces(t2, t_in, w_in, p)
@@ -236,6 +240,7 @@ def pad(flow, effect, t_in, w_in, p, feed, t_feed):
         if d >= mass - least:
             return feed, t
         mass -= d
+        z += dz
     return feed - mass, t
 
 
@@ -357,7 +362,7 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, 
     sat = np.zeros(ns)
     beta_wet = np.zeros(ns)
     balance, on, since, runs, ran = 0.0, False, 0.0, False, False
-    usual = 0.0
+    usual, stored = 0.0, 0.0
     band, drawn, drawn_s = 0.0, 0.0, 0.0
     ww, wf = np.zeros(3), np.zeros(3)
     k_buffer = 2.0 * math.pi / 86400.0
@@ -370,6 +375,7 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, 
         i = hour % n
         if hour == 0:
             out[:] = 0.0
+            stored = balance
             wet_h[:] = 0.0
         t_base = t_start[i]
         aim, fade = t_aim[i], math.exp(-t_rate[i] * dt)
@@ -553,6 +559,7 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, 
                 if w_mean > ratio_of(p_sat(t_s), p_i):
                     wet_h[j] += 1.0
                     out[14, i] = 1.0
+    out[8, n - 1] -= balance - stored  # what the room still has of it is not used up
     return out, wet_h
 
 
@@ -734,7 +741,8 @@ def solve(
         rh_set, year.p, year.w, house.leak, fans.get("supply_l_s", 0.0) / 1e3,
         fans.get("exhaust_l_s", 0.0) / 1e3, fans.get("latent_effectiveness", 0.0), house.gains,
         mass, buffer_kg, start, aim, rate, house.set_c, heat, house.first_w, house.most_w,
-        capacity, most_firings or float(plant.get("most_cycles_per_h", 3.0)), float(plant.get("dead_time_s", 0.0)),
+        capacity, most_firings or float(plant.get("most_cycles_per_h", 3.0)),
+        float(plant.get("dead_time_s", 0.0)),
         float(plant.get("blower_w", 0.0)), power, feed, w_nodes, feed_nodes, e, brought, t_begin,
         held, loss, inside, ambient, mains,
         np.array(sized, dtype=float),
@@ -744,7 +752,7 @@ def solve(
     )  # fmt: skip
     bare = {"makeup_heat_kwh": 0.0, "fan_kwh": 0.0}
     if equipment is not None:
-        bare = unlimited(scenario, folder, house, None)
+        bare = unlimited(scenario, folder, house, None, step_s)
     w, t = out[0], out[1]
     rh = year.p * w / (RATIO + w) / np.array([p_sat(x) for x in t])
     daily = np.repeat(year.t.reshape(-1, 24).mean(axis=1), 24)
@@ -778,10 +786,14 @@ def solve(
 
 
 def unlimited(
-    scenario: dict[str, Any], folder: Path, house: House, strategy: dict[str, Any] | None
+    scenario: dict[str, Any],
+    folder: Path,
+    house: House,
+    strategy: dict[str, Any] | None,
+    step_s: float = 10.0,
 ) -> dict[str, Any]:
     """Return the year of a device without limit; without a strategy that of no device."""
-    name = strategy and strategy["name"]
-    if name not in house.known:
-        house.known[name] = solve(scenario, folder, strategy=strategy, house=house)
-    return house.known[name]
+    key = (strategy and strategy["name"], step_s)
+    if key not in house.known:
+        house.known[key] = solve(scenario, folder, strategy=strategy, step_s=step_s, house=house)
+    return house.known[key]

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import whole_house_cases as cases
@@ -69,10 +70,10 @@ def pair(
 
 
 def test_pad_of_the_reference_agrees_with_a_stiff_solution() -> None:
-    """Within 0.02 %: Runge and Kutta's fourth order in 20 steps or more, of a smooth course."""
+    """Within 0.02 %: a method of fourth order in steps of a third of the course's length."""
     path = Path(__file__).parents[1] / "references" / "pad_reference.csv"
-    rows = np.genfromtxt(path, delimiter=",", names=True, comments="#")
-    assert rows.size == 9
+    rows = pd.read_csv(path, comment="#").to_dict("records")
+    assert len(rows) == 9
     for row in rows:
         gives, _ = whole_house.pad(
             row["airflow_kg_s"], row["effectiveness"], row["t_in_c"], 0.00433678804789151,
@@ -102,8 +103,8 @@ def test_reference_does_not_depend_on_its_step() -> None:
 def test_plant_of_the_reference_fires_by_the_thermostat_curve() -> None:
     """4 N f (1 - f) times an hour, in hours whose load is that of their neighbours.
 
-    Within 2 %: a step of 10 s in cycles of 20 min or more makes 0.8 %, what is left of the
-    neighbours' load as much.
+    Within 2 %: a step of 10 s in cycles of 20 min or more makes 0.8 %, and firings are counted
+    whole in a few hundred hours.
     """
     scenario = tomllib.loads(cases.text_of("demo", HERE))
     house = whole_house.built(scenario, HERE)
@@ -111,7 +112,7 @@ def test_plant_of_the_reference_fires_by_the_thermostat_curve() -> None:
     f = house.room[3] / house.first_w
     apart = np.maximum(np.abs(f - np.roll(f, 1)), np.abs(f - np.roll(f, -1)))
     steady = (apart < 0.01) & (f > 0.1) & (f < 0.9)
-    assert steady.sum() > 1000
+    assert steady.sum() > 300
     expected = np.sum(4.0 * 3.0 * f[steady] * (1.0 - f[steady]))
     assert fires[steady].sum() == pytest.approx(expected, rel=0.02)
 
