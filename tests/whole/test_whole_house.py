@@ -1,0 +1,148 @@
+"""Whole houses in ten-second steps, written apart from the program, beside its public results.
+
+Tolerances are the project's, set before anything was compared: vapour 1 % or 2 kg, dry and
+condensation hours 3 % or 10 h, energy 1 %. Energy is that of plant, water heater and fans
+together, for each kilogram of vapour, since the kilograms are judged by themselves; each of the
+three may be off by as much of their sum.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import whole_house_cases as cases
+from references import whole_house
+
+HERE = Path()
+ENERGY = ("makeup_heat_kwh", "feed_heat_kwh", "fan_kwh")
+
+# The program takes the density of the fans' air at outdoor humidity, which makes their dry air up
+# to 0.6 % too much; in a tight house with strong fans demand is 1.8 % too large by it.
+TOO_DENSE = "fans' air at outdoor humidity: demand of the tight house is 1.8 % too large"
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A house by the program and by the reference."""
+
+    program: dict[str, Any]
+    reference: dict[str, Any]
+
+    def misses(self, option: str, *, hours: bool = True) -> list[str]:
+        """Return what is off by more than its tolerance."""
+        ours, true = self.program[option], self.reference[option]
+        off = []
+
+        def judge(what: str, found: float, right: float, allowed: float) -> None:
+            if abs(found - right) > allowed:
+                off.append(f"{option}: {what} {found:.4g}, by the reference {right:.4g}")
+
+        kg, true_kg = ours["delivered_kg"], true["delivered_kg"]
+        judge("delivered_kg", kg, true_kg, max(0.01 * true_kg, 2.0))
+        if hours:
+            for key in ("dry_h", "condensation_h"):
+                judge(key, ours[key], true[key], max(0.03 * true[key], 10.0))
+        if true_kg > 0.0:
+            whole = sum(true[key] for key in ENERGY) / true_kg
+            judge("energy a kg", sum(ours[key] for key in ENERGY) / kg, whole, 0.01 * whole)
+            for key in (*ENERGY, "line_heat_kwh"):
+                judge(f"{key} a kg", ours[key] / kg, true[key] / true_kg, 0.01 * whole)
+        return off
+
+
+def pair(
+    name: str,
+    folder: Path,
+    *,
+    supplies: tuple[str, ...],
+    calls: tuple[str, ...] = cases.CALLS,
+    band_rh: float = 0.0,
+) -> Pair:
+    text = cases.text_of(name, folder, calls=calls, supplies=supplies)
+    return Pair(cases.by_program(text, folder), cases.by_reference(text, band_rh=band_rh))
+
+
+def test_pad_of_the_reference_agrees_with_a_stiff_solution() -> None:
+    """Within 0.02 %: a method of fourth order in steps of a third of the course's length."""
+    path = Path(__file__).parents[1] / "references" / "pad_reference.csv"
+    rows = pd.read_csv(path, comment="#").to_dict("records")
+    assert len(rows) == 9
+    for row in rows:
+        gives, _ = whole_house.pad(
+            row["airflow_kg_s"], row["effectiveness"], row["t_in_c"], 0.00433678804789151,
+            101325.0, row["feed_kg_h"] / 3600.0, row["t_feed_c"],
+        )  # fmt: skip
+        assert gives * 3600.0 == pytest.approx(row["evaporation_kg_h"], rel=2e-4)
+
+
+@pytest.mark.slow
+def test_reference_does_not_depend_on_its_step() -> None:
+    """Vapour and energy within 0.2 %, a fifth of what it is to judge; hours within 5 h."""
+    scenario = tomllib.loads(cases.text_of("demo", HERE))
+    found = [
+        whole_house.solve(
+            scenario, HERE, strategy=scenario["strategies"][0],
+            equipment=scenario["equipment"][0], supply=scenario["supplies"][1], step_s=step_s,
+        )
+        for step_s in (10.0, 5.0)
+    ]  # fmt: skip
+    for key in ("delivered_kg", "feed_l", "makeup_heat_kwh", "feed_heat_kwh"):
+        assert found[0][key] == pytest.approx(found[1][key], rel=2e-3), key
+    for key in ("dry_h", "condensation_h"):
+        assert abs(found[0][key] - found[1][key]) <= 5.0, key
+
+
+@pytest.mark.slow
+def test_plant_of_the_reference_fires_by_the_thermostat_curve() -> None:
+    """4 N f (1 - f) times an hour, in hours whose load is that of their neighbours.
+
+    Within 2 %: a step of 10 s in cycles of 20 min or more makes 0.8 %, and firings are counted
+    whole in a few hundred hours.
+    """
+    scenario = tomllib.loads(cases.text_of("demo", HERE))
+    house = whole_house.built(scenario, HERE)
+    fires = whole_house.unlimited(scenario, HERE, house, None)["hourly"][11]
+    f = house.room[3] / house.first_w
+    apart = np.maximum(np.abs(f - np.roll(f, 1)), np.abs(f - np.roll(f, -1)))
+    steady = (apart < 0.01) & (f > 0.1) & (f < 0.9)
+    assert steady.sum() > 300
+    expected = np.sum(4.0 * 3.0 * f[steady] * (1.0 - f[steady]))
+    assert fires[steady].sum() == pytest.approx(expected, rel=0.02)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=pytest.mark.xfail(reason=TOO_DENSE) if name == "tight" else ())
+        for name in cases.HOUSES
+    ],
+)
+def test_house_agrees_with_ten_second_steps(name, tmp_path) -> None:
+    """Without humidifier, and on both calls with cold and hot water that has no line."""
+    both = pair(name, tmp_path, supplies=("cold", "hot"))
+    assert len(both.reference) == 5
+    assert [miss for option in both.reference for miss in both.misses(option)] == []
+
+
+@pytest.mark.slow
+def test_line_agrees_with_parcels_in_it(tmp_path) -> None:
+    """A line cools between the calls, so the humidistat has to be a real one, with a band.
+
+    One without would let the water trickle. On a call for heating the program runs once a firing,
+    which a band of 2 points comes near to. Hours at an edge move with the band: they are not of
+    interest here.
+    """
+    both = pair(
+        "demo", tmp_path, calls=("heating",), supplies=("cold line", "hot line"),
+        band_rh=cases.USUAL_BAND_RH,
+    )  # fmt: skip
+    options = list(both.reference)[1:]
+    assert [miss for option in options for miss in both.misses(option, hours=False)] == []
