@@ -74,7 +74,11 @@ def test_demand_is_the_same_for_all_equipment_and_supplies(results, name) -> Non
 @pytest.mark.slow
 @pytest.mark.parametrize("name", FILES)
 def test_the_demo_agrees_with_ten_second_steps(results, name, monkeypatch) -> None:
-    """Annual 0.5 %, the project's decision 9, on the demo's own inputs; its plant fires."""
+    """Annual 0.5 % at duties above 0.2, else 1 %, on the demo's own inputs; its plant fires.
+
+    The project's bounds of what closed forms of firings may miss. The simulated house gives a third
+    of its vapour at duties of 0.2 and less, the house 4 %.
+    """
     result = results[name]
     asked: list[tuple] = []
     solver = kernel.cases()
@@ -108,7 +112,9 @@ def test_the_demo_agrees_with_ten_second_steps(results, name, monkeypatch) -> No
         most, not unlimited,
     )  # fmt: skip
     condensed = area[:, None] * np.maximum(taken, 0.0)
-    assert outcome.added_kg.sum() == pytest.approx(added.sum(), rel=5e-3)
+    seldom = added[np.reshape(f, (-1, round(3600.0 / step_s))).mean(axis=1) <= 0.2].sum()
+    rel = 5e-3 if seldom < 0.1 * added.sum() else 1e-2
+    assert outcome.added_kg.sum() == pytest.approx(added.sum(), rel=rel)
     # Condensate goes with what is left of the humidity above saturation: 2 %, as its hours.
     assert outcome.condensed_kg.sum() == pytest.approx(condensed.sum(), rel=2e-2)
 
@@ -127,12 +133,12 @@ def test_hot_feed_needs_less_water_for_each_kilogram(results, name) -> None:
     """Same orifice, shut after each call. At 15 kg/h, 45 °C and 60 °C feed theory gives a third.
 
     Here the plenum is near 50 °C and the feed 55 °C, and after each pause the line's own 0.2 kg
-    come first: between a fifth and two fifths.
+    come first, the more of it the less the plant runs: between a seventh and two fifths.
     """
     for cold, hot in zip(results[name].options[1::2], results[name].options[2::2], strict=True):
         assert cold.strategy == hot.strategy
         saved = 1.0 - hot.row["feed_l_per_kg"] / cold.row["feed_l_per_kg"]
-        assert 0.20 < saved < 0.40
+        assert 1 / 7 < saved < 0.40
         assert hot.row["hot_feed_l"] == hot.row["feed_l"]
         assert cold.row["hot_feed_l"] == 0.0
 
