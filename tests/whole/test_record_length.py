@@ -14,6 +14,7 @@ import pytest
 
 import dewmargin
 from dewmargin.physics import air
+from dewmargin.weather.epw import read_epw
 
 DRY_BULB, DEW_POINT, HUMIDITY, PRESSURE, GLOBAL, WIND = 6, 7, 8, 9, 13, 21
 ROOT = Path(__file__).parents[2]
@@ -134,3 +135,61 @@ def test_a_year_does_not_depend_on_how_often_its_weather_is_recorded(
             if (name, key) == ("heat pump", "condensation_h"):
                 allowed = np.maximum(0.03 * hourly[key], least)
             assert np.all(moved[key] <= allowed), (n, key, found[n][key], hourly[key])
+
+
+def test_all_records_tell_one_weather(weather: dict[int, Path]) -> None:
+    """Means over each hour of what the house feels; the files have six decimals.
+
+    The reader takes instants on a straight line and radiation as the record's mean, so the mean of
+    an hour's records is that of the hour: to 1e-6 of the files, and to what a dew point of six
+    decimals leaves of the humidity ratio, 1e-7 of it.
+    """
+    hourly = read_epw(weather[1])
+    for n, path in weather.items():
+        fine = read_epw(path)
+        for name in ("t_out_c", "p_pa", "wind_m_s", "t_sky_c"):
+            got, expected = (getattr(w.outdoors("frost_point"), name) for w in (fine, hourly))
+            np.testing.assert_allclose(got.reshape(-1, n).mean(axis=1), expected, 1e-6, 1e-6)
+        got = fine.outdoors("frost_point").w_out_kg_kg.reshape(-1, n).mean(axis=1)
+        np.testing.assert_allclose(got, hourly.outdoors("frost_point").w_out_kg_kg, 1e-6)
+        got = fine.global_horizontal_w_m2.reshape(-1, n).mean(axis=1)
+        np.testing.assert_allclose(got, hourly.global_horizontal_w_m2, 1e-6, 2e-5)
+
+
+STEADY = ("hold 40 %", "gentle reset")  # one that stays, with condensation, and one that follows
+
+
+def without_set_back(name: str, weather: Path) -> str:
+    """Return a scenario of a thermostat that stays, with two strategies."""
+    text = house(name, weather)
+    assert text.count("night_c = 18\n") == 1
+    text = text.replace("night_c = 18\n", "")
+    before, *blocks = text.split("[[strategies]]\n")
+    last, after = blocks[-1].split("[[equipment]]", 1)
+    kept = [b for b in (*blocks[:-1], last) if any(f'name = "{one}"' in b for one in STEADY)]
+    assert len(kept) == len(STEADY)
+    return "[[strategies]]\n".join([before, *kept]) + "[[equipment]]" + after
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", HOUSES)
+def test_without_a_set_back_the_bounds_hold_as_they_are(name, weather, tmp_path) -> None:
+    """The project's bounds for an hour and for 5 minutes, with nothing added.
+
+    Within an hour there is then no step of the room's temperature, whose heat and set-point an
+    hour's means would mix. Dry hours count at an edge as those of condensation do, and have their
+    bound. The demand of a set-point that stays has that of what is delivered: it is the weather.
+    """
+    found = {}
+    for n in (RECORDS[0], RECORDS[-1]):
+        scenario = tmp_path / f"house_{n}.toml"
+        scenario.write_text(without_set_back(name, weather[n]))
+        table = dewmargin.compare(scenario).comparison
+        assert tuple(table["strategy"][1:]) == STEADY
+        found[n] = {key: np.array(table[key][1:], dtype=float) for key in COLUMNS}
+    hourly, fine = found.values()
+    bounds = {key: each for key, each in COLUMNS.items() if key != "demand_kg"}
+    for key, (rel, least) in (bounds | {"dry_h": COLUMNS["condensation_h"]}).items():
+        moved, allowed = np.abs(fine[key] - hourly[key]), np.maximum(rel * hourly[key], least)
+        assert np.all(moved <= allowed), (key, fine[key], hourly[key])
+    assert fine["demand_kg"][0] == pytest.approx(hourly["demand_kg"][0], rel=3e-3, abs=2.0)
