@@ -274,10 +274,13 @@ def test_what_an_equipment_could_give_is_what_it_gives_while_it_runs_all_it_may(
     for option in result.options[1:]:
         added, able = option.outcome.added_kg, option.able_kg
         w = np.maximum(option.outcome.w_kg_kg, option.outcome.w_end_kg_kg)
-        throughout = relative_humidity(result.hours, w) < 0.67
-        throughout &= system.heat_frac > 0.0
+        # A plant at a fifth of its time rests for at most 25 minutes (4 N f (1 - f) firings an
+        # hour, N = 3), in which a room of an air change in two hours falls by at most a fifth of
+        # what it is above the dry one: below 60 % nothing is held back of a set-point of 70 %.
+        throughout = relative_humidity(result.hours, w) < 0.60
+        throughout &= system.heat_frac > 0.2
 
-        assert throughout.sum() > 2000
+        assert throughout.sum() > 200
         # Able is at the hour's mean: a room that swings by 0.1 g/kg in the hour moves the rate of a
         # pad, some 10 g/kg from its wet bulb, by 1 %.
         np.testing.assert_allclose(added[throughout], able[throughout], rtol=0.02)
