@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 MASS_TRANSFER_KG_M2_S = mass_transfer()
 WARM_UP_DAYS = 14  # a whole year is preceded by its own last 14 days
+LIKELY_RH = 0.35  # of a room in the heating season, where it is not known yet
 BUFFER_REFERENCE_C = 20.0  # where the buffer's temperature factor is 1
 
 _COLUMNS = (

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal, Protocol, runtime_checkable
 
 import numpy as np
 
+from dewmargin.case import LIKELY_RH
 from dewmargin.physics import air
 from dewmargin.units import GALLON_L, INCH_M, INCH_OF_WATER_PA
 
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 Points = tuple[tuple[float, float], ...]  # a quantity that rises, and what belongs to it
 Symptom = tuple[str, str, str]  # what is seen, its likely cause, what to do
 
-_RUNS_AT_RH = 0.35  # a room that is humidified lies about there
 _WHOLE = 1e-9  # of a unit: nearer than this a number of units is whole
 HOT_ABOVE_COLD_K = 0.5  # a feed counts as hot only when it is clearly warmer than the cold water
 # Tolerances of what is measured on site; common practice, no source.
@@ -239,7 +239,7 @@ class Capability:
             return self.with_vapour(f)
         known = np.isfinite(case.air_system.output_w)
         output_w = np.where(known, case.air_system.output_w, 0.0)
-        w = air.humidity_ratio(_RUNS_AT_RH * case.p_sat_pa, case.p_pa)
+        w = air.humidity_ratio(LIKELY_RH * case.p_sat_pa, case.p_pa)
         vapour_j_kg = air.vapour_enthalpy(case.t_air_c)
         between_w: FloatArray | float = 0.0
         if self.added is not None:

@@ -145,7 +145,7 @@ def read_weather(path: Path) -> Year:
 
 
 def mains_c(year: Year) -> np.ndarray:
-    """Mains temperature by the day: Hendron et al. 2004, in °F [°C]."""
+    """Mains temperature by the day: Hendron et al. 2004, in °F; at least 3 °C, as documented."""
     months = [year.t[year.month == m].mean() for m in range(1, 13)]
     mean_f = year.t.mean() * 1.8 + 32.0
     swing_f = (max(months) - min(months)) * 1.8
@@ -154,7 +154,7 @@ def mains_c(year: Year) -> np.ndarray:
     turn = 90.0 if year.southern else -90.0
     angle = np.radians(0.986 * (year.day - 15.0 - lag) + turn)
     f = mean_f + 6.0 + share * swing_f / 2.0 * np.sin(angle)
-    return (np.maximum(f, 32.0) - 32.0) / 1.8
+    return np.maximum((f - 32.0) / 1.8, 3.0)
 
 
 @njit
@@ -177,7 +177,7 @@ def room_year(t_out, w_out, p, wind, gains, set_c, limit, ua, capacity, area_cm2
             flow = area_cm2 / 1000.0 * math.sqrt(c_s * abs(mean - t_out[i]) + c_w * wind[i] ** 2)
             m_leak = flow * dry_air_density(t_out[i], w_out[i], p[i])
             w_room = ratio_of(0.35 * p_sat(mean), p[i])
-            m_s = supply * dry_air_density(mean, w_room, p[i])
+            m_s = supply * dry_air_density(mean, w_out[i], p[i])
             m_e = exhaust * dry_air_density(mean, w_room, p[i])
             m_b = min(m_s, m_e)
             total = math.sqrt(m_leak**2 + (m_s - m_e) ** 2) + m_b
@@ -409,8 +409,8 @@ def follow(dt, n_parts, warm, heat_call, humid_call, unlimited, feels, coupled, 
             elif not on and off_by <= -0.5 * band:
                 on, since, drawn, drawn_s = True, 0.0, 0.0, 0.0
             # Flows of vapour without the device.
-            rho = dry_air_density(t, w, p_i)
-            m_s, m_e = supply * rho, exhaust * rho
+            m_s = supply * dry_air_density(t, w_out[i], p_i)
+            m_e = exhaust * dry_air_density(t, w, p_i)
             m_b = min(m_s, m_e)
             m_x = math.sqrt(leak[i] ** 2 + (m_s - m_e) ** 2) + m_b * (1.0 - latent)
             flow = gains[i] + m_x * (w_out[i] - w)

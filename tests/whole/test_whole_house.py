@@ -23,9 +23,13 @@ from references import whole_house
 HERE = Path()
 ENERGY = ("makeup_heat_kwh", "feed_heat_kwh", "fan_kwh")
 
-# The program takes the density of the fans' air at outdoor humidity, which makes their dry air up
-# to 0.6 % too much; in a tight house with strong fans demand is 1.8 % too large by it.
-TOO_DENSE = "fans' air at outdoor humidity: demand of the tight house is 1.8 % too large"
+# What is off by more, and why: within an hour the program holds the hour's mean, so that a
+# set-point that falls with the room's temperature gives back its vapour half an hour late. In the
+# tight house that moves 8 kg of 1,022 into the first hour of a set-back, in which the blower runs
+# for it alone: fan and plant's heat are 1.03 and 1.05 % of all energy off, their sum 0.2 %.
+KNOWN_MISSES = {
+    ("tight", "hold 40 % | humidity | cold"): {"makeup_heat_kwh a kg", "fan_kwh a kg"},
+}
 
 
 @dataclass(frozen=True)
@@ -35,7 +39,7 @@ class Pair:
     program: dict[str, Any]
     reference: dict[str, Any]
 
-    def misses(self, option: str, *, hours: bool = True) -> list[str]:
+    def misses(self, option: str) -> list[str]:
         """Return what is off by more than its tolerance."""
         ours, true = self.program[option], self.reference[option]
         off = []
@@ -46,9 +50,8 @@ class Pair:
 
         kg, true_kg = ours["delivered_kg"], true["delivered_kg"]
         judge("delivered_kg", kg, true_kg, max(0.01 * true_kg, 2.0))
-        if hours:
-            for key in ("dry_h", "condensation_h"):
-                judge(key, ours[key], true[key], max(0.03 * true[key], 10.0))
+        for key in ("dry_h", "condensation_h"):
+            judge(key, ours[key], true[key], max(0.03 * true[key], 10.0))
         if true_kg > 0.0:
             whole = sum(true[key] for key in ENERGY) / true_kg
             judge("energy a kg", sum(ours[key] for key in ENERGY) / kg, whole, 0.01 * whole)
@@ -104,45 +107,31 @@ def test_plant_of_the_reference_fires_by_the_thermostat_curve() -> None:
     """4 N f (1 - f) times an hour, in hours whose load is that of their neighbours.
 
     Within 2 %: a step of 10 s in cycles of 20 min or more makes 0.8 %, and firings are counted
-    whole in a few hundred hours.
+    whole.
     """
     scenario = tomllib.loads(cases.text_of("demo", HERE))
     house = whole_house.built(scenario, HERE)
     fires = whole_house.unlimited(scenario, HERE, house, None)["hourly"][11]
     f = house.room[3] / house.first_w
     apart = np.maximum(np.abs(f - np.roll(f, 1)), np.abs(f - np.roll(f, -1)))
-    steady = (apart < 0.01) & (f > 0.1) & (f < 0.9)
-    assert steady.sum() > 300
+    steady = (apart < 0.03) & (f > 0.1) & (f < 0.9)
+    assert steady.sum() > 1000
     expected = np.sum(4.0 * 3.0 * f[steady] * (1.0 - f[steady]))
     assert fires[steady].sum() == pytest.approx(expected, rel=0.02)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(
-            name,
-            marks=pytest.mark.xfail(reason=TOO_DENSE, strict=True)
-            if name in ("tight", "mountain")
-            else (),
-        )
-        for name in cases.HOUSES
-    ],
-)
-def test_vapour_of_a_house_agrees_with_ten_second_steps(name, tmp_path) -> None:
-    """Without humidifier, and on both calls with cold and hot water that has no line: 1 %.
-
-    Hours and energy are not held yet: energy a kilogram is up to 1.3 % below the reference on a
-    call for heating, up to 3 % on a call for humidity, whose feed and fan are short by as much.
-    """
+@pytest.mark.parametrize("name", cases.HOUSES)
+def test_a_house_agrees_with_ten_second_steps(name, tmp_path) -> None:
+    """Without humidifier, and on both calls with cold and hot water that has no line."""
     both = pair(name, tmp_path, supplies=("cold", "hot"))
     assert len(both.reference) == 5
     for option, true in both.reference.items():
-        kg, true_kg = both.program[option]["delivered_kg"], true["delivered_kg"]
-        assert kg == pytest.approx(true_kg, rel=0.01, abs=2.0), option
-        if true_kg == 0.0:
-            assert both.misses(option) == []
+        off = both.misses(option)
+        known = KNOWN_MISSES.get((name, option), set())
+        assert {what for what in known if any(what in line for line in off)} == known, off
+        assert [line for line in off if not any(what in line for what in known)] == []
+        assert (true["delivered_kg"] > 0.0) == (option != "no humidifier")
 
 
 @pytest.mark.slow

@@ -421,7 +421,9 @@ def mean_held(
     hour, so it is off for 1/(4 N f); `firings` is 4 N [1/s], f lies between `duty` and `duty_run`
     as the device evaporates. `dead` [s] is lost at the start of each.
     The sag is exponential, by the air's exchange, the buffer's and the device's between firings;
-    the way back is straight, at its mean slope. A device that cannot hold swings too.
+    the way back is straight, at its mean slope. A device that does not come back swings as far as
+    its firing lifts the room; the longer it rests beside the room's own time, the rarer that meets
+    the set-point.
     """
     loss = a_out + h * k
     rate, off = max(r0 - r1 * low, 0.0), max(off0 - off1 * low, 0.0)
@@ -436,7 +438,9 @@ def mean_held(
     rise = (on0 - on1 * low - need) * inv_mass + 0.5 * (loss + on1) * inv_mass * depth
     t_on = t_off * f / (max(rest, LEAST_DUTY))
     t_up = min(depth / (max(rise, TINY)), t_on)
-    return low - rest * (lacks * t_off * psi + 0.5 * depth * t_up / t_off)
+    back = max(rise, 0.0) * t_on / (max(depth, TINY))
+    swings = 1.0 if back >= 1.0 else back * phi
+    return low - swings * rest * (lacks * t_off * psi + 0.5 * depth * t_up / t_off)
 
 
 @inline
