@@ -438,8 +438,8 @@ def mean_held(
     rise = (on0 - on1 * low - need) * inv_mass + 0.5 * (loss + on1) * inv_mass * depth
     t_on = t_off * f / (max(rest, LEAST_DUTY))
     t_up = min(depth / (max(rise, TINY)), t_on)
-    back = max(rise, 0.0) * t_on / (max(depth, TINY))
-    swings = 1.0 if back >= 1.0 else back * phi
+    lift = min(max(rise, 0.0) * t_on, depth)
+    swings = phi * lift / (max(depth, TINY)) if lift < depth else 1.0
     return low - swings * rest * (lacks * t_off * psi + 0.5 * depth * t_up / t_off)
 
 
