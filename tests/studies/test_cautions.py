@@ -1,4 +1,4 @@
-"""The other reading of outdoor humidity: what a comparison says of it, against a second one."""
+"""Cautions that tell another result: what a comparison says of it, against a second one."""
 
 from __future__ import annotations
 
@@ -97,3 +97,34 @@ def test_nothing_is_said_where_the_reading_does_not_act(results) -> None:
         assert said_of(compare_case(scenario, weather, other)) == []
     assert said_of(compare_case(scenario, None, case)) == []
     assert len(said_of(compare_case(scenario, weather, case))) == 1
+
+
+FIRINGS = re.compile(
+    r"each firing (?:gives vapour at once \(dead_time_s = 0\); if it took 60 s for it|loses 60 s "
+    r"\(dead_time_s\); if it lost none), '([^']+)' would give (\d+) kg instead of (\d+), with "
+    r"(\d+) dry h instead of (\d+)"
+)
+
+
+def with_dead_time(dead_time_s: float):
+    """Return the demo at one set-point and supply, on a call for heating."""
+    demo = read_as("frost_point")
+    heating = demo.space.heating.model_copy(update={"dead_time_s": dead_time_s})
+    return replace(demo, space=demo.space.model_copy(update={"heating": heating}))
+
+
+def test_both_ends_of_a_firing_s_start_are_those_of_two_comparisons() -> None:
+    """The numbers told are the rounded results of the scenario with the other dead time."""
+    ends = {dead_s: compare(with_dead_time(dead_s)) for dead_s in (0.0, 60.0)}
+    given = {}
+    for dead_s, other in ((0.0, 60.0), (60.0, 0.0)):
+        (said,) = [w for w in ends[dead_s].warnings if w.startswith("each firing ")]
+        found = FIRINGS.fullmatch(said)
+        assert found is not None, said
+        assert ends[dead_s].chosen is not None
+        assert found[1] == ends[dead_s].chosen.name
+        for end, kg, dry_h in ((other, found[2], found[4]), (dead_s, found[3], found[5])):
+            row = ends[end].options[1].row
+            assert (int(kg), int(dry_h)) == (round(row["delivered_kg"]), round(row["dry_h"]))
+        given[dead_s] = int(found[3])
+    assert given[60.0] < given[0.0]

@@ -32,6 +32,7 @@ _IN_WORDS = {
     "frost_point": "the dew-point column taken as over ice",
     "dew_point": "the dew-point column taken as over water",
 }
+LATE_S = 60.0  # the other end of what a firing may take before it gives vapour: our own choice
 ANOTHER_HEIGHT_PA = 2000.0  # between a year's mean and the standard atmosphere: about 170 m; ours
 
 
@@ -44,13 +45,18 @@ def warnings_of(
     *,
     weather: Weather | None,
     held: Sequence[Held],
+    late: Option | None,
 ) -> list[str]:
-    """Return what to know of a visit, of the case and its devices, and of the assembly."""
+    """Return what to know of a visit, of the case and its devices, and of the assembly.
+
+    `late` is what is chosen if firings gave vapour at their other end, see `firings_end`.
+    """
     asked = next((h for h in held if chosen and h.strategy.name == chosen.strategy), held[0])
     return [
         *_of_site(scenario.site, case),
         *_of_reading(case, weather, asked),
         *_of_case(case, options, quality),
+        *_of_firings(case, chosen, late),
         *_of_assembly(scenario.assembly, options[0], chosen),
     ]
 
@@ -108,6 +114,36 @@ def _of_case(case: HourlyCase, options: Sequence[Option], quality: RunQuality | 
             "recovery or open windows was not reported"
         )
     return warnings
+
+
+def firings_end(case: HourlyCase) -> HourlyCase | None:
+    """Return the case at the other end of its plant's dead time; None if nothing fires."""
+    system = case.air_system
+    if system is None or not system.most_cycles_per_h > 0.0:
+        return None
+    other = 0.0 if system.dead_time_s > 0.0 else LATE_S
+    return replace(case, air_system=replace(system, dead_time_s=other))
+
+
+def _of_firings(case: HourlyCase, chosen: Option | None, late: Option | None) -> list[str]:
+    """Return what a firing's start takes from the option chosen, as both ends of its results."""
+    if chosen is None or late is None or case.air_system is None:
+        return []
+    (kg, dry_h), (other_kg, other_dry_h) = (
+        (option.row["delivered_kg"] or 0.0, option.row["dry_h"] or 0.0) for option in (chosen, late)
+    )
+    if abs(kg - other_kg) < 0.001 * kg:
+        return []
+    dead_s = case.air_system.dead_time_s
+    start = f"each firing gives vapour at once (dead_time_s = 0); if it took {LATE_S:g} s for it"
+    if dead_s > 0.0:
+        start = f"each firing loses {dead_s:g} s (dead_time_s); if it lost none"
+    return [
+        (
+            f"{start}, {chosen.name!r} would give {other_kg:.0f} kg instead of {kg:.0f}, with "
+            f"{other_dry_h:.0f} dry h instead of {dry_h:.0f}"
+        )
+    ]
 
 
 def _of_reading(case: HourlyCase, weather: Weather | None, held: Held) -> list[str]:

@@ -15,7 +15,7 @@ from dewmargin.reports.csv import CsvTables
 from dewmargin.reports.tables import frame
 from dewmargin.scenario import Scenario, load
 from dewmargin.scenario.visit import with_visit
-from dewmargin.studies.compare.cautions import warnings_of
+from dewmargin.studies.compare.cautions import firings_end, warnings_of
 from dewmargin.studies.compare.option import Option, Results, humidified, without_humidifier
 from dewmargin.studies.compare.quality import RunQuality, quality
 from dewmargin.studies.compare.tables import OF_ASSEMBLY, TABLES
@@ -31,8 +31,10 @@ if TYPE_CHECKING:
 
     from dewmargin.case import HourlyCase
     from dewmargin.columns import Table
-    from dewmargin.contracts import Report
+    from dewmargin.contracts import FeedWater, Report
     from dewmargin.site.site_file import SiteFile
+    from dewmargin.studies.options.engine import Prepared
+    from dewmargin.studies.options.held import Held
     from dewmargin.units import Units
     from dewmargin.weather.epw import Weather
 
@@ -255,8 +257,41 @@ def _compare(scenario: Scenario, weather: Weather | None, case: HourlyCase) -> C
         options=tuple(options),
         quality=found,
         warnings=tuple(
-            warnings_of(scenario, case, options, found, verdict.chosen, weather=weather, held=held)
+            warnings_of(
+                scenario,
+                case,
+                options,
+                found,
+                verdict.chosen,
+                weather=weather,
+                held=held,
+                late=_late(scenario, building, waters, held, options, verdict.chosen),
+            )
         ),
         verdict_sentences=verdict.sentences,
         chosen=verdict.chosen,
     )
+
+
+def _late(
+    scenario: Scenario,
+    building: Prepared,
+    waters: Sequence[FeedWater],
+    held: Sequence[Held],
+    options: Sequence[Option],
+    chosen: Option | None,
+) -> Option | None:
+    """Return the chosen option at the other end of its plant's dead time, see `firings_end`."""
+    case = firings_end(building.case)
+    if chosen is None or chosen.strategy is None or case is None:
+        return None
+    (late,) = humidified(
+        replace(
+            scenario, equipment=tuple(e for e in scenario.equipment if e.name == chosen.equipment)
+        ),
+        replace(building, case=case),
+        [water for water in waters if water.name == chosen.supply],
+        [each for each in held if each.strategy.name == chosen.strategy],
+        options[0].outcome,
+    )
+    return late
