@@ -142,7 +142,7 @@ def part_index(
     Examples
     --------
     >>> round(part_index(2.0, part="edge", spacer="metal"), 3)
-    0.631
+    0.632
     """
     if panes is None:
         panes = 2 if u_factor_w_m2_k >= LEAST_DOUBLE_W_M2_K else 3
