@@ -23,12 +23,14 @@ from scipy.sparse.linalg import spsolve
 if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
+# Films, panel, wood, sealant, desiccant and aluminium are also printed so in a public report of an
+# edge that was calculated after EN ISO 10077-2, seen at second hand.
 GLASS_W_M_K = 1.0
 PANE_M = 0.004
 FRAME_W_M_K = 0.13  # soft wood, and hollow PVC as a solid (ISO 10077-2, from memory)
 PANEL_W_M_K = 0.035  # in the place of the glass, for a frame's own U-value (ISO 10077-2, memory)
 SEALANT_W_M_K = 0.40  # polysulphide (ISO 10077-2, from memory)
-SPACER_M, SEALANT_M = 0.0065, 0.003  # heights; common practice, no source
+SPACER_M, SEALANT_M = 0.0065, 0.003  # heights; common practice, the latter as in that report
 REBATE_M, BELOW_M = 0.015, 0.005  # the frame covers the glass; room of the blocks below it
 FRAME_M, VISIBLE_M = 0.100, 0.190  # frame below the sightline, glass above it (ISO 10077-2)
 DEPTHS_M = (0.068, 0.082)  # of frames
@@ -221,7 +223,7 @@ def section(
     gas: Literal["at rest", "at the sill", "at the head"] = "at rest",
     panel: bool = False,
     uniform: bool = False,
-    finest_m: float = 0.0005,
+    finest_m: float = 0.0008,
 ) -> Section:
     """Return the indices of a section.
 
