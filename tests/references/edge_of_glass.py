@@ -205,9 +205,7 @@ def lines(marks, fine_at, *, finest, coarsest=0.005):
 class Section(NamedTuple):
     """What a section of the sill gives: temperature indices [-], and its heat."""
 
-    sightline: (
-        float  # coldest of the glass, which is where it meets the frame but for a single pane
-    )
+    sightline: float  # coldest of the glass: where it meets the frame, but of a single pane above
     edge: float  # mean of the 63.5 mm above
     centre: float  # of the glass at the top of the section
     frame: float  # coldest of the frame's face that looks into the room
