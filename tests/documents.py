@@ -256,14 +256,15 @@ def _help(command: str) -> str:
 
 def _glazing() -> list[str]:
     """Return the default temperature indices as tables."""
-    head = ["kind", "centre", "edge, metal", "edge, warm", "sightline, metal", "sightline, warm"]
+    parts = ("edge", "sightline")
+    head = ["kind", "centre", *(f"{part}, {s}" for part in parts for s in glazing.SPACERS)]
     rows = [f"| {' | '.join(head)} |", "|---" * len(head) + "|"]
     for kind, found in glazing.GLAZING.items():
-        parts = [found.centre]
-        parts += [part[s] for part in (found.edge, found.sightline) for s in glazing.SPACERS]
-        rows.append(f"| `{kind}` | {' | '.join(f'{part:.2f}' for part in parts)} |")
+        indices = [found.centre, *found.edge, *found.sightline]
+        rows.append(f"| `{kind}` | {' | '.join(f'{index:.2f}' for index in indices)} |")
     rows += ["", "| frame | U, W/(m2 K) | index |", "|---|---|---|"]
-    rows += [f"| `{k}` | {u:g} | {1.0 - 0.13 * u:.2f} |" for k, u in glazing.FRAMES.items()]
+    for name, frame in glazing.FRAMES.items():
+        rows.append(f"| `{name}` | {frame.u_factor_w_m2_k:g} | {frame.index:.2f} |")
     return rows
 
 

@@ -54,7 +54,7 @@ def test_the_handbook_s_table_of_single_and_double_windows() -> None:
 
     1.5 points: the handbook prints whole per cent, and ours are rounded down to them, straight
     between steps of 5 K. Its double column is an index of 0.55: the edge of clear double glazing
-    that our class has at 0.54 with a metal spacer, told here by its own number.
+    that our class has with a metal spacer, told here by its own number.
     """
     result = compared(
         23.33,
@@ -74,7 +74,7 @@ def test_the_public_table_of_double_glazing() -> None:
     """A table in steps of 5 points, so half a step, at the cold end of each of its rows.
 
     It decodes to an index of 0.49 to 0.53: the edge of clear double glazing with a metal spacer is
-    0.54 by class, its sightline 0.45. 0.52 is the middle of what it decodes to.
+    0.55 by class, its sightline 0.39. 0.52 is the middle of what it decodes to.
     """
     result = compared(
         21.1,

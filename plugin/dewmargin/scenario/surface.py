@@ -14,7 +14,7 @@ from dewmargin.case import SurfaceYear
 from dewmargin.errors import InputError
 from dewmargin.inputs import Inputs, require_rising, temperature_points
 from dewmargin.physics import air, glazing, series, surfaces
-from dewmargin.physics.glazing import FrameKind
+from dewmargin.physics.glazing import INSIDE_M2_K_W, FrameKind, Spacer
 from dewmargin.physics.glazing import Kind as GlazingKind
 from dewmargin.physics.mould import CLASS_OF, Material, Sensitivity
 from dewmargin.physics.series import ClockHour
@@ -27,7 +27,6 @@ Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 Emissivity = Annotated[float, Field(ge=0.01, le=1.0)]
 IndexChange = Annotated[float, Field(ge=-1.0, le=1.0)]
 
-INSIDE_M2_K_W = 0.13  # ISO 6946, and ISO 13788 for windows (from memory)
 COLD_K = 10.0  # colder outdoors than this, a temperature index can be read off a simulation
 
 KINDS = (
@@ -97,6 +96,7 @@ class Layers(Inputs):
         film_w_m2_k: FloatArray | float = glazing.DESIGN_FILM_W_M2_K,
         t_sky_c: FloatArray | None = None,
         sky_frac: float = 0.5,
+        p_pa: FloatArray | float = air.STANDARD_PRESSURE,
     ) -> glazing.GlassYear:
         """Return what the glazing does; see `glazing.solve`."""
         return glazing.solve(
@@ -108,6 +108,7 @@ class Layers(Inputs):
             t_sky_c=t_sky_c,
             sky_frac=sky_frac,
             height_m=self.height_m,
+            p_pa=p_pa,
         )
 
     def design_u_factor(self) -> float:
@@ -144,7 +145,7 @@ class SurfaceInput(Inputs):
         None, description="Kind of glazing, whose index is an engineering default"
     )
     frame: FrameKind | None = Field(
-        None, description="Kind of frame, whose U-factor is an engineering default"
+        None, description="Kind of frame, whose index is an engineering default"
     )
     layers: Layers | None = Field(
         None, description="Panes and gaps, whose temperature is solved step by step"
@@ -164,8 +165,10 @@ class SurfaceInput(Inputs):
         description="Of glazing: centre, edge (a band of 63.5 mm) or the bottom sightline, the "
         "coldest; default: sightline of a kind of glazing, else centre",
     )
-    spacer: Literal["metal", "warm"] | None = Field(
-        None, description="What holds the panes apart at the edge; default: metal, the colder"
+    spacer: Spacer | None = Field(
+        None,
+        description="What holds the panes apart at the edge: metal is aluminium or plain steel, "
+        "stainless a thin steel, plastic one with a foil of metal; default: metal, the coldest",
     )
     index_change: IndexChange = Field(
         0.0, description="Added to the temperature index: a corner, furniture in front; default: 0"
@@ -218,6 +221,17 @@ class SurfaceInput(Inputs):
         "for glass and metal, medium_resistant for concrete, else sensitive; bare pine sapwood is "
         "very_sensitive",
     )
+
+    @field_validator("spacer", mode="before")
+    @classmethod
+    def _one_of_three(cls, spacer: object) -> object:
+        """Refuse a name that stood for two spacers of unlike sightlines."""
+        if spacer == "warm":
+            raise ValueError(
+                f"must be one of {', '.join(glazing.SPACERS)}; 'warm' may be stainless or plastic, "
+                "whose sightlines are 0.04 to 0.08 apart"
+            )
+        return spacer
 
     @field_validator("temperature_index_points", mode="before")
     @classmethod
@@ -306,7 +320,7 @@ class SurfaceInput(Inputs):
         return self.kind not in (*_OF_RUN, "layers") and self.outside == "design"
 
     @property
-    def of_glass(self) -> str:
+    def of_glass(self) -> Literal["centre", "edge", "sightline"]:
         """Part of the glazing; "centre" where there are no parts."""
         return self.part or ("sightline" if self.kind == "glazing" else "centre")
 
@@ -420,10 +434,11 @@ class SurfaceInput(Inputs):
                 "(engineering default; a test or a two-dimensional calculation is better)"
             )
         if self.frame is not None:
-            kind = self.frame.replace("_", " ")
+            kind, found = self.frame.replace("_", " "), glazing.FRAMES[self.frame]
             return (
-                f"surface {self.name}: {kind} frame, {glazing.FRAMES[self.frame]:g} W/(m2 K) "
-                "(engineering default; the maker's value is better)"
+                f"surface {self.name}: {kind} frame, {found.u_factor_w_m2_k:g} W/(m2 K), "
+                f"temperature index {found.index:g} at its coldest "
+                "(engineering default; a test or a two-dimensional calculation is better)"
             )
         by_run = self.kind in _OF_RUN
         if not by_run and self._told_class() is None and _LIKE_GLASS.search(self.name):
@@ -452,26 +467,30 @@ class SurfaceInput(Inputs):
             return t_c, index
         if self.glazing is not None:
             kind = glazing.GLAZING[self.glazing]
-            part, spacer = self.of_glass, self.spacer or "metal"
-            return (0.0,), (kind.centre if part == "centre" else getattr(kind, part)[spacer],)
+            part = self.of_glass
+            if part == "centre":
+                return (0.0,), (kind.centre,)
+            return (0.0,), (kind.part(part, self.spacer or "metal"),)
         if self.temperature_index is not None:
             return (0.0,), (self.temperature_index,)
+        if self.frame is not None:
+            frame = glazing.FRAMES[self.frame]
+            film = self.inside_m2_k_w - INSIDE_M2_K_W
+            return (0.0,), (frame.index - frame.u_factor_w_m2_k * film,)
         u = self.u_factor_w_m2_k
-        if u is None:
-            assert self.frame is not None  # noqa: S101 - `_one_kind` saw to it
-            u = glazing.FRAMES[self.frame]
-        return (0.0,), (1.0 - u * self.inside_m2_k_w + self._edge_drop(u),)
+        assert u is not None  # noqa: S101 - `_one_kind` saw to it
+        return (0.0,), (1.0 - u * self.inside_m2_k_w + self._part_drop(u),)
 
-    def _edge_drop(self, u_factor_w_m2_k: float) -> float:
+    def _part_drop(self, u_factor_w_m2_k: float, panes: int | None = None) -> float:
         """Return by how much the edge's or sightline's index differs from the centre's."""
-        if self.of_glass == "centre":
+        part = self.of_glass
+        if part == "centre":
             return 0.0
-        spacer = self.spacer or "metal"
-        centre = 1.0 - glazing.EDGE_INSIDE_M2_K_W * u_factor_w_m2_k
-        drop = glazing.edge_index(u_factor_w_m2_k, spacer=spacer) - centre
-        if self.of_glass == "sightline":
-            drop -= glazing.SIGHTLINE_DROP[spacer]
-        return drop
+        centre = 1.0 - INSIDE_M2_K_W * u_factor_w_m2_k
+        index = glazing.part_index(
+            u_factor_w_m2_k, part=part, spacer=self.spacer or "metal", panes=panes
+        )
+        return index - centre
 
     def _by_index(self, case: HourlyCase, where: str) -> FloatArray:
         index = np.interp(case.t_out_c, *self._index_points())
@@ -489,12 +508,16 @@ class SurfaceInput(Inputs):
         )
 
     def _glass(self, layers: Layers, case: HourlyCase, where: str) -> FloatArray:
-        if self.outside == "design":
-            found = layers.solve(case.t_air_c, case.t_out_c)
-        else:
+        film: FloatArray | float = glazing.DESIGN_FILM_W_M2_K
+        t_sky_c: FloatArray | None = None
+        if self.outside == "weather":
             film, t_sky_c = self._exposure(case, where)
-            found = layers.solve(case.t_air_c, case.t_out_c, film, t_sky_c, self.sky_frac)
-        drop = 0.0 if self.of_glass == "centre" else self._edge_drop(layers.design_u_factor())
+        found = layers.solve(
+            case.t_air_c, case.t_out_c, film, t_sky_c, self.sky_frac, p_pa=case.p_pa
+        )
+        drop = 0.0
+        if self.of_glass != "centre":
+            drop = self._part_drop(layers.design_u_factor(), len(layers.panes))
         return found.t_inside_c + drop * (case.t_air_c - case.t_out_c)
 
     def _exposure(self, case: HourlyCase, where: str) -> tuple[FloatArray, FloatArray]:
