@@ -69,9 +69,10 @@ PARTS = {
 }
 CHICAGO, GOLDEN, DULLES = "USA_IL_Chicago", "USA_CO_Golden", "USA_VA_Sterling"
 CLIMATES = {CHICAGO: "Chicago", GOLDEN: "Golden, 1829 m", DULLES: "Dulles"}
-BY_IDEAL_LOADS, LIVING_ROOMS, BY_STEAM = (
+BY_IDEAL_LOADS, LIVING_ROOMS, BY_OWN_UNIT, BY_STEAM = (
     "held at 40 %",
     "living rooms held at 40 %",
+    "held at 40 % by a unit of their own",
     "steam at 40 %",
 )
 # House: the zone, and the variant that the engine humidifies.
@@ -81,6 +82,7 @@ HELD = {
     "alder_house": ("CEDAR", BY_STEAM),
     "aspen_house": ("CEDAR", BY_STEAM),
     "rowan_house": ("LIVING", BY_IDEAL_LOADS),
+    "linden_house": ("LIVING", BY_OWN_UNIT),
     "birch_house": ("LIVING", LIVING_ROOMS),
     "hazel_house": ("LIVING", LIVING_ROOMS),
     "fern_house": ("LIVING", LIVING_ROOMS),
@@ -152,7 +154,7 @@ def engine_kg(held: Path, zone: str, variant: str) -> np.ndarray:
     # (EnergyPlus, PsyHgAirFnWTdb); dividing by 2.5e6 J/kg would give 3 % more.
     latent_j = houses.series(held, "Zone Ideal Loads Supply Air Latent Heating Energy")
     t_supply = houses.series(held, "Zone Ideal Loads Supply Air Temperature")
-    unit = f"{zone} IDEAL"
+    unit = f"{zone} {'HUMIDIFIER' if variant == BY_OWN_UNIT else 'IDEAL'}"
     return latent_j[unit] / (2_500_940.0 + 1_858.95 * t_supply[unit])
 
 

@@ -89,11 +89,22 @@ Output:Variable, *, Zone Ideal Loads Heat Recovery Latent Heating Rate, Hourly;
 Output:Variable, *, Zone Ideal Loads Heat Recovery Latent Cooling Rate, Hourly;
 Output:Variable, *, Zone Ideal Loads Heat Recovery Active Time, Hourly;
 """
-RECOVERY: Changes = (
-    (
-        "None, NoEconomizer,\n  None, 0.7, 0.65;\n\n! HUMIDISTAT ZoneControl:Humidistat, LIVING",
-        "None, NoEconomizer,\n  Enthalpy, 0.7, 0.6;\n\n! HUMIDISTAT ZoneControl:Humidistat, LIVING",
-    ),
+
+
+def _recovery(sensible: float, latent: float) -> Changes:
+    """Let the ideal loads of the living rooms hand back heat and moisture."""
+    before, after = "None, NoEconomizer,\n  ", ";\n\n! HUMIDISTAT ZoneControl:Humidistat, LIVING"
+    none = f"{before}None, 0.7, 0.65{after}"
+    return ((none, f"{before}Enthalpy, {sensible}, {latent}{after}"),)
+
+
+# Fewer leaks than Spruce House, double glazing and air alone to fill, so that little is needed.
+TIGHT_WITH_WHEEL: Changes = (
+    ("Fresh Air, Flow/Zone, , , 0.020;", "Fresh Air, Flow/Zone, , , 0.030;"),
+    ("AirChanges/Hour, , , , 0.25,", "AirChanges/Hour, , , , 0.08,"),
+    ("SingleGl, Living", "DoubleGl, Living"),
+    ("Furnished, , 1, 4, 1, 1;", "Furnished, , 1, 1, 1, 1;"),
+    *_recovery(0.8, 0.7),
 )
 DAMP: Changes = ((", EquipmentLevel, 60, , , 1.0", ", EquipmentLevel, 240, , , 1.0"),)
 LOFT = """
@@ -144,7 +155,9 @@ HOUSES = {
         more=NODES + "Output:Variable, *, Evaporative Cooler Wet Bulb Effectiveness, Timestep;\n",
     ),
     # Outdoor air by ideal loads, with recovery of heat and moisture.
-    "rowan_house": House("spruce_house", changes=RECOVERY, more=RECOVERY_OUTPUTS),
+    "rowan_house": House("spruce_house", changes=_recovery(0.7, 0.6), more=RECOVERY_OUTPUTS),
+    # A tight house of which a wheel ventilates the living rooms.
+    "linden_house": House("spruce_house", changes=TIGHT_WITH_WHEEL, more=RECOVERY_OUTPUTS),
     # Living rooms and basement exchange air by an open stair.
     "birch_house": House(
         "spruce_house",
@@ -217,6 +230,25 @@ LIVING_HELD: Changes = (
     ),
     ("! HUMIDISTAT ZoneControl:Humidistat, LIVING", "ZoneControl:Humidistat, LIVING"),
 )
+# Ideal loads that do not heat pass outdoor air on as cold as it is, which takes water up to its
+# saturation only. A second unit, of the rooms' own air, holds what is asked. Its air is kept
+# well below saturation at 18 °C, so that this unit is not short of air itself.
+OWN_UNIT: Changes = (
+    ("LIVING In Node, , LIVING Air Node", "LIVING Inlets, , LIVING Air Node"),
+    (
+        "ZoneHVAC:IdealLoadsAirSystem, LIVING Ideal, 1, 1, , ;",
+        """ZoneHVAC:IdealLoadsAirSystem, LIVING Ideal, 1, 1, , ,
+  ZoneHVAC:IdealLoadsAirSystem, LIVING Humidifier, 2, 2, , ;""",
+    ),
+    (
+        "! HUMIDISTAT ZoneControl:Humidistat, LIVING",
+        """NodeList, LIVING Inlets, LIVING In Node, LIVING Humid Node;
+ZoneHVAC:IdealLoadsAirSystem, LIVING Humidifier, , LIVING Humid Node, , ,
+  50, 13, 0.0125, 0.0077, NoLimit, , , NoLimit, , , , , None, , Humidistat, , ,
+  None, NoEconomizer, None, 0.7, 0.65;
+ZoneControl:Humidistat, LIVING""",
+    ),
+)
 HELD_BY_STEAM: Changes = (("RH Held, AnyNumber, 0;", "RH Held, AnyNumber, 40;"),)
 WIND_AND_SKY = """Output:Variable, *, Site Wind Speed, Hourly;
 Output:Variable, *, Site Sky Temperature, Hourly;
@@ -225,6 +257,7 @@ VARIANTS: dict[str, Changes] = {
     "free": (),
     "held at 40 %": HELD,
     "living rooms held at 40 %": LIVING_HELD,
+    "held at 40 % by a unit of their own": OWN_UNIT,
     "steam at 40 %": HELD_BY_STEAM,
     "free, coil not reported": (("Supply Air Sensible Cooling Rate", "Economizer Active Time"),),
     "free, every ten minutes": ((", Hourly;", ", Timestep;"),),

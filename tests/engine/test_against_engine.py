@@ -106,6 +106,43 @@ def test_demand_agrees_however_the_air_moves(pair, house, limit):
     assert found.correlation > 0.98
 
 
+# A tight house over a heated basement, 0.03 m³/s of outdoor air through a wheel (0.8 sensible, 0.7
+# latent): little is needed, so that small misses count. Goal: 1 % of the year, all its hours, where
+# the engine holds what it is set to; measured +0.4 % of 807 kg. Its ideal loads alone do not: while
+# they do not heat they let the wheel rest and pass outdoor air on as cold as it is, at most
+# saturated (EnergyPlus, PurchasedAirManager.cc: dead band, limit of the supply humidity).
+def test_a_wheel_s_demand_agrees_where_the_engine_holds_what_it_is_set_to(pair):
+    found = pair("linden_house", CHICAGO)
+
+    assert found.ours.added_kg.sum() == pytest.approx(found.engine_kg.sum(), rel=0.01)
+    assert found.correlation > 0.98
+
+
+def test_ideal_loads_hold_less_where_they_pass_outdoor_air_on_unheated(pair, run_engine):
+    found = pair("linden_house", CHICAGO)
+    held = run_engine("linden_house", accuracy.LIVING_ROOMS, CHICAGO)
+    engine_kg = accuracy.engine_kg(held, "LIVING", accuracy.LIVING_ROOMS)
+    t, w = (
+        houses.series(held, f"Zone Mean Air {name}")["LIVING"]
+        for name in ("Temperature", "Humidity Ratio")
+    )
+    active = houses.series(held, "Zone Ideal Loads Heat Recovery Active Time")["LIVING IDEAL"]
+    rh = air.relative_humidity(t, w, found.case.p_pa)
+    short = (engine_kg > 0.001) & (rh < accuracy.RH_SET - 0.01)
+
+    at_what_it_held = balance.demand(found.case, np.minimum(rh, accuracy.RH_SET)).added_kg
+
+    # Of the hours in which it humidifies and falls short, the wheel rests in nearly all; ours is
+    # larger there, and nowhere else by more than the goal.
+    ours = found.ours.added_kg
+    assert short.sum() > 100
+    assert np.mean(active[short] < 0.99) > 0.95
+    assert ours.sum() > 1.02 * engine_kg.sum()
+    assert ours[~short].sum() == pytest.approx(engine_kg[~short].sum(), rel=0.01)
+    # Asked for no more than the engine held, we agree with it.
+    assert at_what_it_held.sum() == pytest.approx(engine_kg.sum(), rel=0.01)
+
+
 def test_a_neighbour_taken_for_outdoors_or_for_nothing_would_miss_the_demand(pair):
     # Both simpler readings of a basement that mixes with the humidified rooms, beside ours.
     found = pair("birch_house", CHICAGO)

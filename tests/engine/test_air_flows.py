@@ -133,6 +133,10 @@ def test_the_effectiveness_of_a_recovery_is_found_in_the_run(run_engine, ask):
     assert "the latent effectiveness of the heat recovery is fitted to the run's own outputs" in (
         case.notes
     )
+    # Told, as a unit that runs on would need less: the engine's own hours of rest.
+    rests_h = np.sum(1.0 - active[ask(folder, "Site Outdoor Air Drybulb Temperature")[
+        "Environment"] < 15.0])  # fmt: skip
+    assert any(f"rests in {rests_h:.0f} h colder than 15 °C" in note for note in case.notes)
     given = Simulation(results="eplusout.sql", zones=LIVING, latent_effectiveness=0.6)
     np.testing.assert_allclose(
         given.case(weather=None, folder=folder).exchange_kg_s, case.exchange_kg_s, rtol=0.01

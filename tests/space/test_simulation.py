@@ -565,6 +565,7 @@ def test_a_recovery_s_effectiveness_is_fitted_to_what_it_hands_back(run):
     plain = read(run)
     fan = column(run, "Zone Mechanical Ventilation Mass Flow Rate", HOUSE)
     works = (np.arange(fan.size) % 4 != 0).astype(float)
+    works[::8] = 0.5
     handed_back = 0.65 * works * fan * (plain.w_base_kg_kg - plain.w_out_kg_kg)
     unit = "Zone Ideal Loads Heat Recovery"
     report(run, f"{unit} Latent Heating Rate", UNIT, 2_538_119.0 * handed_back, "W")
@@ -583,6 +584,12 @@ def test_a_recovery_s_effectiveness_is_fitted_to_what_it_hands_back(run):
     np.testing.assert_allclose(
         given.exchange_kg_s, plain.exchange_kg_s - 0.4 * works * fan, rtol=1e-9
     )
+    # What its rest costs, summed here by hand.
+    rests = np.where((plain.t_out_c < 15.0) & (fan > 0.0), 1.0 - works, 0.0)
+    added = 0.65 * np.sum(rests * fan) / np.sum(rests)
+    (note,) = [each for each in case.notes if "heat recovery rests" in each]
+    assert f"rests in {rests.sum():.0f} h colder than 15 °C outdoors" in note
+    assert f"is then {added:.3g} kg/s larger" in note
 
 
 def test_a_heat_exchanger_of_the_air_loop_is_idle_while_it_defrosts(run):

@@ -257,6 +257,7 @@ class Simulation(Inputs):
 
         exchanged = moved.read(
             values,
+            t_out_c=t_out,
             w_kg_kg=w_air,
             w_out_kg_kg=w_out,
             latent_effectiveness=self.latent_effectiveness,

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from dewmargin.columns import FloatArray
 
 _VAPOUR_J_KG = 2_538_119.0  # of room air at 20 °C; 10 K more or less are 0.7 %
+_COLD_C = 15.0  # of outdoor air, as the heating season's usual limit
 
 W_ZONE = Quantity(
     {
@@ -290,6 +291,7 @@ class AirSeries:
         self,
         values: Values,
         *,
+        t_out_c: FloatArray,
         w_kg_kg: FloatArray,
         w_out_kg_kg: FloatArray,
         latent_effectiveness: float | None,
@@ -300,6 +302,8 @@ class AirSeries:
         ----------
         values : Values
             What the run reports.
+        t_out_c : float64 array, shape (n_steps,)
+            Outdoor temperature. [°C]
         w_kg_kg, w_out_kg_kg : float64 array, shape (n_steps,)
             Humidity ratio of the space and outdoors. [kg/kg]
         latent_effectiveness : float or None
@@ -332,6 +336,7 @@ class AirSeries:
         notes = self._flow_notes()
         if latent_effectiveness is None:
             notes += self._recovery_notes(values)
+        notes += self._rest_notes(values, recovered, times[:, None] * mechanical, t_out_c)
         brought = np.zeros(values.n_steps)
         exchange, loss, flow = outdoors, outdoors[None], np.zeros((1, 1, values.n_steps))
         if len(self.zones) > self.n_chosen:
@@ -397,6 +402,39 @@ class AirSeries:
         return [
             "mechanical ventilation is taken without latent recovery; latent_effectiveness sets it"
         ]
+
+    def _rest_notes(
+        self, values: Values, recovered: FloatArray, mechanical: FloatArray, t_out_c: FloatArray
+    ) -> list[str]:
+        """Say how long the recovery of ideal loads rests, and what that adds to the exchange.
+
+        `recovered` and `mechanical` [kg/s] have the shape (n_zones, n_steps).
+
+        Notes
+        -----
+        *Source.* EnergyPlus, `PurchasedAirManager.cc`: dead band shuts off heat recovery, and so
+        does cooling while the room's enthalpy is above that outdoors; supply air is limited to
+        saturation at its own temperature.
+        """
+        rests_h, lost_kg = 0.0, 0.0
+        step_s = 3600.0 / values.steps_per_hour
+        for place, one in enumerate(self.zones[: self.n_chosen]):
+            working = float(recovered[place].max())
+            if not one.recovery.active or working <= 0.0:
+                continue
+            idle = np.where((mechanical[place] > 0.0) & (t_out_c < _COLD_C), 1.0, 0.0)
+            idle *= 1.0 - recovered[place] / working
+            rests_h = max(rests_h, float(idle.sum()) / values.steps_per_hour)
+            lost_kg += step_s * working * float(idle @ mechanical[place])
+        if rests_h < 1.0:
+            return []
+        note = (
+            f"the heat recovery rests in {rests_h:.0f} h colder than {_COLD_C:g} °C outdoors, in "
+            "which the engine's ideal loads do not heat: the exchange is then "
+            f"{lost_kg / (3600.0 * rests_h):.3g} kg/s larger than with one that runs on; a "
+            "humidistat of the engine's own holds less than it is set to in such hours"
+        )
+        return [note]
 
     def _neighbour_notes(
         self, paths: Paths, outdoors: FloatArray, exchange: FloatArray
