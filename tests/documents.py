@@ -34,13 +34,14 @@ PACKAGE = ROOT / "plugin" / "dewmargin"
 README = ROOT / "README.md"
 DEVELOPERS = ROOT / "DEVELOPERS.md"
 DOCS = ROOT / "plugin" / "docs"
+STUDY = ROOT / "scenarios" / "study" / "answer.md"
 PAGES = [
     README,
     DEVELOPERS,
     ROOT / "plugin" / "CHANGELOG.md",
     *sorted(DOCS.glob("*.md")),
     ROOT / "weather" / "README.md",
-    ROOT / "scenarios" / "study" / "answer.md",
+    STUDY,
     *sorted((ROOT / "tests").glob("*/README.md")),
 ]
 TABLES = {
@@ -226,10 +227,10 @@ def expected_marks() -> set[str]:
     """Return what must be generated somewhere in the pages, once."""
     marks = {f"table {table}" for table in TABLES} | {f"help {c}" for c in command_names(cli)}
     marks |= {f"keys {model}" for model in models()} | {f"physics {m}" for m in physics_modules()}
-    return marks | {"glazing", "map"}
+    return marks | {"glazing", "map", "study"}
 
 
-def generated(kind: str, page: Path) -> str:
+def generated(kind: str, page: Path) -> str:  # noqa: PLR0911 - one for each kind
     """Return what belongs between the marks of a page."""
     kind, _, name = kind.partition(" ")
     match kind:
@@ -246,6 +247,8 @@ def generated(kind: str, page: Path) -> str:
             return "\n".join(_glazing())
         case "map":
             return "\n".join(["```text", *_floors(), "```"])
+        case "study":
+            return "\n".join(re.findall(r"^\d\. .+$", text_of(STUDY), re.MULTILINE))
     raise AssertionError(f"nothing is generated for {kind!r}")
 
 
