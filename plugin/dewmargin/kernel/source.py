@@ -56,6 +56,7 @@ SETTLED = 1e-3  # of the stretch: after so short a step the next, of third order
 AT_LIMIT = 1e-9  # kg/kg: nearer than this the room is at its set-point
 DRY = 1e-10  # kg/m2: a film that evaporates is gone when less is left
 AT_BALANCE = 1e-11  # kg/kg, times all conductances: nearer than this a rate is at its limit
+NEAR, FAR = 2.5, 40.0  # of a decay: few doublings are enough; its exponential is below rounding
 TINY = 1e-300
 SLIGHT = 1e-200  # kg/s: by it even a rate without limit can be divided
 LEAST_DUTY = 1e-12  # of a plant that fires
@@ -87,15 +88,14 @@ SURFACE = 5 * ROW
 
 
 @inline
-def decay(y: float) -> tuple[float, float]:
-    """Return phi = (1 - exp(-y))/y and psi = (1 - phi)/y for y >= 0, without cancellation.
+def doubled(y: float, times: int) -> tuple[float, float]:
+    """Return what `decay` does, for y up to 5/16 times two to the power of `times`.
 
-    Series at y/128, then seven doublings in which every term is positive, so that y = 0 needs no
-    branch; beyond 40 the exponential is below rounding. Relative error below 4e-15 (tested against
-    the exponential of 40 digits).
+    A series where y is halved so often, then as many doublings, in which every term is positive, so
+    that y = 0 needs no branch.
     """
-    c = min(y, 40.0)
-    z = c * (1.0 / 128.0)
+    part = 0.5**times
+    z = y * part
     # Terms in pairs: a shorter chain of operations that wait for each other.
     q = z * z
     r = q * q
@@ -110,25 +110,37 @@ def decay(y: float) -> tuple[float, float]:
     e = -z * phi
     # phi' = (2 + e) phi / 2, psi' = ((2 + e) psi + phi) / 4; the powers of two wait for the end.
     scale = 1.0
-    for _ in range(7):
+    for _ in range(times):
         grown = 2.0 + e
         psi = grown * psi + scale * phi
         phi = grown * phi
         e = e * grown
         scale = scale * 2.0
-    phi = phi * (1.0 / 128.0)
-    psi = psi * (1.0 / 16384.0)
-    far = y > c
-    phi = 1.0 / y if far else phi
-    psi = (1.0 - phi) * phi if far else psi
-    return phi, psi
+    return phi * part, psi * (part * part)
 
 
 @inline
-def spans(t: float, l1: float, l2: float) -> tuple[float, float, float, float]:
+def decay(y: float, near: bool) -> tuple[float, float]:  # noqa: FBT001 - numba takes no keywords
+    """Return phi = (1 - exp(-y))/y and psi = (1 - phi)/y for y >= 0, without cancellation.
+
+    Beyond 40 the exponential is below rounding. Relative error below 4e-15 (tested against the
+    exponential of 40 digits). Who knows that y is `near`, at most `NEAR`, is spared the other way.
+    """
+    if near or y <= NEAR:
+        return doubled(y, 3)
+    if y <= FAR:
+        return doubled(y, 7)
+    phi = 1.0 / y
+    return phi, (1.0 - phi) * phi
+
+
+@inline
+def spans(
+    t: float, l1: float, l2: float, near: bool,  # noqa: FBT001 - numba takes no keywords
+) -> tuple[float, float, float, float]:  # fmt: skip
     """Return E1, E2 - E1 [s] and their integrals I1, I2 - I1 [s2], E_i = (1 - exp(-l_i t))/l_i."""
-    phi1, psi1 = decay(l1 * t)
-    phi2, psi2 = decay(l2 * t)
+    phi1, psi1 = decay(l1 * t, near)
+    phi2, psi2 = decay(l2 * t, near)
     e1 = t * phi1
     i1 = t * t * psi1
     return e1, t * phi2 - e1, i1, t * t * psi2 - i1
@@ -148,7 +160,7 @@ def first_guess(m0: float, m_end: float, g: float, end: float) -> float:
 @inline
 def refine(
     t: float, low: float, high: float,
-    halve: bool,  # noqa: FBT001 - numba takes no keywords
+    halve: bool, near: bool,  # noqa: FBT001 - numba takes no keywords
     end: float, m0: float, g: float, u: float, l1: float, l2: float,
 ) -> tuple[float, float, float]:  # fmt: skip
     """One step towards the time at which m(t) = m0 + g E1 + u (E2 - E1) falls through zero.
@@ -158,8 +170,8 @@ def refine(
     closes the bracket on t, and a closed bracket no longer changes: who calls may stop there, or go
     on for the sake of others, and gets the same t.
     """
-    e1 = t * decay(l1 * t)[0]
-    e2 = t * decay(l2 * t)[0]
+    e1 = t * decay(l1 * t, near)[0]
+    e2 = t * decay(l2 * t, near)[0]
     m = m0 + g * e1 + u * (e2 - e1)
     d1 = 1.0 - l1 * e1
     d2 = 1.0 - l2 * e2
@@ -352,7 +364,7 @@ def film_refine(
     film: float, beta: float, x_sat: float, x: float, gx: float, ux: float, l1: float, l2: float,
 ) -> tuple[float, float, float]:  # fmt: skip
     """One step of Newton's towards the time at which a film is used up; as `refine`."""
-    e1, e21, i1, i21 = spans(t, l1, l2)
+    e1, e21, i1, i21 = spans(t, l1, l2, False)
     m = film + beta * ((x - x_sat) * t + gx * i1 + ux * i21)
     slope = beta * (x - x_sat + gx * e1 + ux * e21)
     near = abs(m) <= 0.5 * DRY
@@ -431,7 +443,7 @@ def mean_held(
     rest = 1.0 - f
     t_off = 1.0 / (firings * f) + dead
     lacks = max(need - off, 0.0) * inv_mass
-    phi, psi = decay((loss + (off1 if off > 0.0 else 0.0)) * inv_mass * t_off)
+    phi, psi = decay((loss + (off1 if off > 0.0 else 0.0)) * inv_mass * t_off, False)
     depth = lacks * t_off * phi
     rise = (on0 - on1 * low - need) * inv_mass + 0.5 * (loss + on1) * inv_mass * depth
     t_on = t_off * f / (max(rest, LEAST_DUTY))
@@ -527,6 +539,15 @@ def join(b: FloatArray, n: int, n_surfaces: int) -> bool:
 
 
 @inline
+def span(b: FloatArray, n: int, near: bool) -> None:  # noqa: FBT001 - numba takes no keywords
+    """Let each lane's regime last as long as there is time."""
+    for q in range(n):
+        t = b[LEFT + q]
+        b[T + q] = t
+        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(t, b[L1 + q], b[L2 + q], near)
+
+
+@inline
 def begin(b: FloatArray, n: int) -> None:
     """Work out each lane's regime as if it lasted to the end, and how far beyond its limit.
 
@@ -539,10 +560,13 @@ def begin(b: FloatArray, n: int) -> None:
             b[X + q], b[Y + q], b[LOW + q], b[HIGH + q], b[R0 + q], b[R1 + q],
             b[INV_MASS + q], b[INV_BUFFER + q], b[H + q], b[K + q], b[G + q], b[A + q],
         )  # fmt: skip
+    near = True
     for q in range(n):
-        t = b[LEFT + q]
-        b[T + q] = t
-        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(t, b[L1 + q], b[L2 + q])
+        near = near & (b[LEFT + q] * b[L2 + q] <= NEAR)
+    if near:
+        span(b, n, True)
+    else:
+        span(b, n, False)
     for q in range(n):
         x, low, high, r0, r1 = b[X + q], b[LOW + q], b[HIGH + q], b[R0 + q], b[R1 + q]
         run, hold, fog, rate, need, _ = choose(
@@ -556,22 +580,8 @@ def begin(b: FloatArray, n: int) -> None:
 
 
 @inline
-def search(b: FloatArray, n: int, found: IntArray) -> None:
-    """End the lanes whose regime ends before: all side by side, as long as the slowest takes.
-
-    The root of m(t) = m0 + g E1 + u (E2 - E1), where m0 counts as positive and m is negative at the
-    end.
-    """
-    m = 0
-    for q in range(n):
-        if b[M_END + q] < 0.0:
-            found[m] = q
-            b[S_LEFT + m], b[S_M0 + m], b[S_END + m] = b[LEFT + q], b[M0 + q], b[M_END + q]
-            b[S_G + m], b[S_U + m] = b[MG + q], b[MU + q]
-            b[S_L1 + m], b[S_L2 + m] = b[L1 + q], b[L2 + q]
-            m += 1
-    if m == 0:
-        return
+def close_in(b: FloatArray, m: int, near: bool) -> None:  # noqa: FBT001 - numba takes no keywords
+    """Find the ends of the m lanes in the list of a search, and their spans."""
     for s in range(filled(m)):
         left = b[S_LEFT + s]
         b[S_T + s] = first_guess(b[S_M0 + s], b[S_END + s], b[S_G + s], left)
@@ -580,7 +590,7 @@ def search(b: FloatArray, n: int, found: IntArray) -> None:
         halve = halves(step)
         for s in range(filled(m)):
             b[S_T + s], b[S_FROM + s], b[S_TO + s] = refine(
-                b[S_T + s], b[S_FROM + s], b[S_TO + s], halve, b[S_LEFT + s], b[S_M0 + s],
+                b[S_T + s], b[S_FROM + s], b[S_TO + s], halve, near, b[S_LEFT + s], b[S_M0 + s],
                 b[S_G + s], b[S_U + s], b[S_L1 + s], b[S_L2 + s],
             )  # fmt: skip
         wide = False
@@ -590,8 +600,32 @@ def search(b: FloatArray, n: int, found: IntArray) -> None:
             break
     for s in range(filled(m)):
         b[S_E1 + s], b[S_E21 + s], b[S_I1 + s], b[S_I21 + s] = spans(
-            b[S_T + s], b[S_L1 + s], b[S_L2 + s]
+            b[S_T + s], b[S_L1 + s], b[S_L2 + s], near
         )
+
+
+@inline
+def search(b: FloatArray, n: int, found: IntArray) -> None:
+    """End the lanes whose regime ends before: all side by side, as long as the slowest takes.
+
+    The root of m(t) = m0 + g E1 + u (E2 - E1), where m0 counts as positive and m is negative at the
+    end.
+    """
+    m, near = 0, True
+    for q in range(n):
+        if b[M_END + q] < 0.0:
+            found[m] = q
+            b[S_LEFT + m], b[S_M0 + m], b[S_END + m] = b[LEFT + q], b[M0 + q], b[M_END + q]
+            b[S_G + m], b[S_U + m] = b[MG + q], b[MU + q]
+            b[S_L1 + m], b[S_L2 + m] = b[L1 + q], b[L2 + q]
+            near = near & (b[LEFT + q] * b[L2 + q] <= NEAR)
+            m += 1
+    if m == 0:
+        return
+    if near:
+        close_in(b, m, True)
+    else:
+        close_in(b, m, False)
     for s in range(m):
         q = found[s]
         b[T + q] = b[S_T + s]
@@ -622,7 +656,7 @@ def dry_up(b: FloatArray, n: int, n_surfaces: int) -> None:
                     dry = dries_after(film, beta, x_sat, x, gx, ux, l1, l2, sum_x, t)
                     if dry < t:
                         b[T + q] = dry
-                        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(dry, l1, l2)
+                        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(dry, l1, l2, False)
 
 
 @inline
@@ -770,7 +804,7 @@ def ends_after(
     """Return when a regime ends, as `search` finds it for many side by side."""
     found, low, high = first_guess(m0, m_end, g, left), 0.0, left
     for step in range(SEARCH_STEPS):
-        found, low, high = refine(found, low, high, halves(step), left, m0, g, u, l1, l2)
+        found, low, high = refine(found, low, high, halves(step), False, left, m0, g, u, l1, l2)
         if low >= high:
             break
     return found
@@ -807,7 +841,7 @@ def stretch_alone(
             x, y, low, high, r0, r1, inv_mass, inv_buffer, h, k, g, a
         )
         t = left
-        e1, e21, i1, i21 = spans(t, l1, l2)
+        e1, e21, i1, i21 = spans(t, l1, l2, False)
         if part < most - 1:
             m0, m_end, mg, mu = limit(
                 run, hold, foggy, rate, need, gx, gy, ux, uy, x, low, high, ceiling,
@@ -815,7 +849,7 @@ def stretch_alone(
             )  # fmt: skip
             if m_end < 0.0:
                 t = ends_after(left, m0, m_end, mg, mu, l1, l2)
-                e1, e21, i1, i21 = spans(t, l1, l2)
+                e1, e21, i1, i21 = spans(t, l1, l2, False)
             if wet:
                 for j in range(n_surfaces):
                     if exchanges(x, x_sat[j], film[j]):
@@ -823,7 +857,7 @@ def stretch_alone(
                         dry = dries_after(film[j], beta[j], x_sat[j], x, gx, ux, l1, l2, part_x, t)
                         if dry < t:
                             t = dry
-                            e1, e21, i1, i21 = spans(t, l1, l2)
+                            e1, e21, i1, i21 = spans(t, l1, l2, False)
         x_end, y_end, part_x, gained, to_hold, running, holding, lost = follow(
             run, hold, foggy, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
         )
