@@ -66,8 +66,9 @@ UNLIMITED = 1e30  # kg/s, the rate of a device without limit
 LANES = 32  # cases side by side
 MANY = 2  # of so many lanes one goes on: not worth to move
 ACCOUNTED = 6  # outputs of a step of which a year's account is made; the state comes behind them
-# A row of the buffer: the cases, then a dense list of those not done with a step's first segment.
-ROW = 2 * LANES
+# A row of the buffer: the cases, then a dense list of those not done with a step's first segment;
+# and a line of a processor's cache, lest the rows' beginnings meet in a few places of it.
+ROW = 2 * LANES + 8
 # Rows, by their first element. The outputs of a step, in their order,
 (SUM_X, ADDED, ADDED_HELD, RUNNING, HELD, FOG, X, Y,
  # what else a segment changes,
@@ -75,15 +76,16 @@ ROW = 2 * LANES
  # what holds in a step: what is to be held, the device, and the building,
  LOW, R0, R1, HIGH, K, G_IN, A_OUT, H, INV_MASS, INV_BUFFER,
  # whether the device has no limit, and the room's air; the device on heat and between firings, the
- # plant's duty without and with what it evaporates, firings and the time that each loses,
- UNBOUND, MASS, ON0, ON1, OFF0, OFF1, DUTY, DUTY_RUN, FIRINGS, DEAD,
+ # plant's duty without and with what it evaporates, firings and the time that each loses, and the
+ # longest rest,
+ UNBOUND, MASS, ON0, ON1, OFF0, OFF1, DUTY, DUTY_RUN, FIRINGS, DEAD, LONGEST,
  # its segment: inflow and exchange with surfaces, the limit, the motion, how long it lasts,
  G, A, CEILING, WET, M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
  # the search for the ends of segments, a dense list,
  S_LEFT, S_M0, S_END, S_G, S_U, S_L1, S_L2, S_T, S_FROM, S_TO, S_E1, S_E21, S_I1, S_I21,
  # and the first of the surfaces' rows: what a segment changes, what holds in a step.
  FILM, TAKEN, AREA, BETA, X_SAT,
- ) = range(0, 70 * ROW, ROW)  # fmt: skip
+ ) = range(0, 71 * ROW, ROW)  # fmt: skip
 SURFACE = 5 * ROW
 
 
@@ -421,10 +423,32 @@ def filled(n: int) -> int:
 
 
 @inline
+def lacking(
+    low: float, y: float, r0: float, r1: float, off0: float, off1: float, duty: float,
+    h: float, k: float, g_in: float, a_out: float,
+) -> tuple[float, float]:  # fmt: skip
+    """Return what a room at `low` needs, and how much more than it gets between firings [kg/s].
+
+    The latter is zero too where nothing fires, or always.
+    """
+    need = (a_out + h * k) * low - h * y - g_in
+    off = max(off0 - off1 * low, 0.0)
+    fires = ((r0 != 0.0) | (r1 != 0.0)) & (duty < 1.0)
+    return need, max(need - off, 0.0) if fires else 0.0
+
+
+@inline
+def rest_s(duty: float, firings: float, dead: float) -> float:
+    """Return how long a plant rests between two firings, see `mean_held`. [s]."""
+    return 1.0 / (firings * max(duty, LEAST_DUTY)) + dead
+
+
+@inline
 def mean_held(
     low: float, y: float, r0: float, r1: float, on0: float, on1: float, off0: float, off1: float,
     duty: float, duty_run: float, firings: float, dead: float,
     inv_mass: float, h: float, k: float, g_in: float, a_out: float,
+    near: bool,  # noqa: FBT001 - numba takes no keywords
 ) -> float:  # fmt: skip
     """Return what a room keeps on average whose plant fires while `low` is to be held.
 
@@ -435,20 +459,22 @@ def mean_held(
     The sag is exponential, by the air's exchange, the buffer's and the device's between firings;
     the way back is straight, at its mean slope. A device that cannot hold swings too.
     """
+    need, lack = lacking(low, y, r0, r1, off0, off1, duty, h, k, g_in, a_out)
+    if not lack > 0.0:
+        return low
     loss = a_out + h * k
-    rate, off = max(r0 - r1 * low, 0.0), max(off0 - off1 * low, 0.0)
-    need = loss * low - h * y - g_in
+    rate = max(r0 - r1 * low, 0.0)
     share = max(min(need, rate), 0.0) / (max(SLIGHT, rate))
     f = max(duty + (duty_run - duty) * share, LEAST_DUTY)
     rest = 1.0 - f
-    t_off = 1.0 / (firings * f) + dead
-    lacks = max(need - off, 0.0) * inv_mass
-    phi, psi = decay((loss + (off1 if off > 0.0 else 0.0)) * inv_mass * t_off, False)
-    depth = lacks * t_off * phi
-    rise = (on0 - on1 * low - need) * inv_mass + 0.5 * (loss + on1) * inv_mass * depth
-    t_on = t_off * f / (max(rest, LEAST_DUTY))
-    t_up = min(depth / (max(rise, TINY)), t_on)
-    return low - rest * (lacks * t_off * psi + 0.5 * depth * t_up / t_off)
+    t_off = rest_s(f, firings, dead)
+    fall = lack * inv_mass
+    phi, psi = decay((loss + (off1 if off0 > off1 * low else 0.0)) * inv_mass * t_off, near)
+    mean_slope = 0.5 * (loss + on1) * inv_mass * fall * t_off * phi
+    rise = (on0 - on1 * low - need) * inv_mass + mean_slope
+    # The way back over the way down, in time; it ends with the firing.
+    back = min(fall * phi / (max(rise, TINY)), f / (max(rest, LEAST_DUTY)))
+    return low - rest * fall * t_off * (psi + 0.5 * phi * back)
 
 
 @inline
@@ -485,6 +511,11 @@ def parted(
 @inline
 def share_out(b: FloatArray, n: int, step_s: float) -> None:
     """Part each lane's vapour and time of a step, see `parted`."""
+    any_runs = False
+    for q in range(n):
+        any_runs = any_runs | (b[RUNNING + q] > 0.0) | (b[HELD + q] > 0.0) | (b[ADDED + q] > 0.0)
+    if not any_runs:
+        return
     for q in range(n):
         b[ADDED + q], b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q] = parted(
             b[SUM_X + q] / step_s, b[ADDED + q], b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q],
@@ -493,14 +524,32 @@ def share_out(b: FloatArray, n: int, step_s: float) -> None:
 
 
 @inline
-def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
-    """Begin a step: what exceeds saturation becomes fog, a device without limit lifts at once."""
+def sag(b: FloatArray, n: int, near: bool) -> None:  # noqa: FBT001 - numba takes no keywords
+    """Lower what each lane is to hold to what its room keeps on average, see `mean_held`."""
     for q in range(n):
         b[LOW + q] = mean_held(
             b[LOW + q], b[Y + q], b[R0 + q], b[R1 + q], b[ON0 + q], b[ON1 + q], b[OFF0 + q],
             b[OFF1 + q], b[DUTY + q], b[DUTY_RUN + q], b[FIRINGS + q], b[DEAD + q],
-            b[INV_MASS + q], b[H + q], b[K + q], b[G_IN + q], b[A_OUT + q],
+            b[INV_MASS + q], b[H + q], b[K + q], b[G_IN + q], b[A_OUT + q], near,
         )  # fmt: skip
+
+
+@inline
+def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
+    """Begin a step: what exceeds saturation becomes fog, a device without limit lifts at once."""
+    sags, near = False, True
+    for q in range(n):
+        low, h, k, a, off1 = b[LOW + q], b[H + q], b[K + q], b[A_OUT + q], b[OFF1 + q]
+        _, lack = lacking(
+            low, b[Y + q], b[R0 + q], b[R1 + q], b[OFF0 + q], off1, b[DUTY + q], h, k, b[G_IN + q], a
+        )
+        sags = sags | (lack > 0.0)
+        most = (a + h * k + max(off1, 0.0)) * b[INV_MASS + q] * b[LONGEST + q]
+        near = near & ((most <= NEAR) | (lack <= 0.0))
+    if sags and near:
+        sag(b, n, True)
+    elif sags:
+        sag(b, n, False)
     for q in range(n):
         x, low = min(b[X + q], b[HIGH + q]), b[LOW + q]
         lifts = (b[UNBOUND + q] > 0.0) & (x < low)
@@ -767,34 +816,60 @@ def stretch(b: FloatArray, size: int, n_surfaces: int, case: IntArray, found: In
 
 
 @inline
+def runs(of: IntArray, size: int, begins: IntArray) -> int:
+    """Return how many runs of equals there are; fill in where they begin, and where the last ends.
+
+    What the lanes of a run share is read once. It is written in whole vectors: those that it ends
+    in belong to the next run too, which comes later.
+    """
+    count = 0
+    for q in range(size):
+        if q == 0 or of[q] != of[q - 1]:
+            begins[count] = q
+            count += 1
+    begins[count] = size
+    return count
+
+
+@inline
 def furnish(
-    b: FloatArray, size: int, n_surfaces: int, i: int, n: int, of_b: IntArray, high: FloatArray,
-    k: FloatArray, g_in: FloatArray, a_out: FloatArray, beta: FloatArray, x_sat: FloatArray,
+    b: FloatArray, n_surfaces: int, i: int, n: int, of_b: IntArray, n_runs: int, begins: IntArray,
+    high: FloatArray, k: FloatArray, g_in: FloatArray, a_out: FloatArray, beta: FloatArray,
+    x_sat: FloatArray,
 ) -> None:  # fmt: skip
     """Set what is of each lane's building in step `i` of `n`; its rows begin at `of_b`."""
-    for q in range(size):
-        at = of_b[q] + i
-        b[HIGH + q], b[K + q], b[G_IN + q], b[A_OUT + q] = high[at], k[at], g_in[at], a_out[at]
-    for j in range(n_surfaces):
-        row = j * SURFACE
-        for q in range(size):
-            at = of_b[q] * n_surfaces + j * n + i
-            b[BETA + row + q], b[X_SAT + row + q] = beta[at], x_sat[at]
+    for run in range(n_runs):
+        first, lanes = begins[run], filled(begins[run + 1] - begins[run])
+        at = of_b[first] + i
+        high_i, k_i, g_i, a_i = high[at], k[at], g_in[at], a_out[at]
+        for q in range(first, first + lanes):
+            b[HIGH + q], b[K + q], b[G_IN + q], b[A_OUT + q] = high_i, k_i, g_i, a_i
+        for j in range(n_surfaces):
+            at = of_b[first] * n_surfaces + j * n + i
+            beta_i, x_sat_i = beta[at], x_sat[at]
+            row = j * SURFACE
+            for q in range(first, first + lanes):
+                b[BETA + row + q], b[X_SAT + row + q] = beta_i, x_sat_i
 
 
 @inline
 def equip(
-    b: FloatArray, size: int, i: int, step_s: float, of_d: IntArray, on0: FloatArray,
-    on1: FloatArray, off0: FloatArray, off1: FloatArray, duty: FloatArray, duty_run: FloatArray,
+    b: FloatArray, i: int, step_s: float, of_d: IntArray, n_runs: int, begins: IntArray,
+    on0: FloatArray, on1: FloatArray, off0: FloatArray, off1: FloatArray, duty: FloatArray,
+    duty_run: FloatArray,
 ) -> None:  # fmt: skip
     """Set what is of each lane's device in step `i`, and its mean; its rows begin at `of_d`."""
-    for q in range(size):
-        at = of_d[q] + i
-        f = duty_run[at]
-        b[ON0 + q], b[ON1 + q], b[OFF0 + q], b[OFF1 + q] = on0[at], on1[at], off0[at], off1[at]
-        b[R0 + q] = f * on0[at] + (1.0 - f) * off0[at]
-        b[R1 + q] = f * on1[at] + (1.0 - f) * off1[at]
-        b[DUTY + q], b[DUTY_RUN + q], b[LEFT + q] = duty[at], f, step_s
+    for run in range(n_runs):
+        first, lanes = begins[run], filled(begins[run + 1] - begins[run])
+        at = of_d[first] + i
+        on0_i, on1_i, off0_i, off1_i = on0[at], on1[at], off0[at], off1[at]
+        d, f = duty[at], duty_run[at]
+        r0, r1 = f * on0_i + (1.0 - f) * off0_i, f * on1_i + (1.0 - f) * off1_i
+        longest = rest_s(d, b[FIRINGS + first], b[DEAD + first])
+        for q in range(first, first + lanes):
+            b[ON0 + q], b[ON1 + q], b[OFF0 + q], b[OFF1 + q] = on0_i, on1_i, off0_i, off1_i
+            b[R0 + q], b[R1 + q], b[DUTY + q], b[DUTY_RUN + q] = r0, r1, d, f
+            b[LONGEST + q], b[LEFT + q] = longest, step_s
 
 
 @inline
@@ -926,6 +1001,7 @@ def cases(
     duties, duties_run = duty.ravel(), duty_run.ravel()
     of_b, of_d = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     of_dry, of_wet = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
+    begin_b, begin_d = np.zeros(LANES + 1, np.int64), np.zeros(LANES + 1, np.int64)
     for first in range(0, x.size, LANES):
         size = min(x.size - first, LANES)
         for q in range(size):
@@ -941,8 +1017,11 @@ def cases(
             for j in range(n_surfaces):
                 b[FILM + j * SURFACE + q] = film[c, j]
                 b[AREA + j * SURFACE + q] = area[of, j]
+        n_b, n_d = runs(of_b, size, begin_b), runs(of_d, size, begin_d)
         for i in range(n):
-            furnish(b, size, n_surfaces, i, n, of_b, highs, ks, g_ins, a_outs, betas, x_sats)
+            furnish(
+                b, n_surfaces, i, n, of_b, n_b, begin_b, highs, ks, g_ins, a_outs, betas, x_sats
+            )
             for q in range(size):
                 held = of_dry[q]
                 if of_wet[q] != held:
@@ -950,7 +1029,9 @@ def cases(
                         if b[FILM + j * SURFACE + q] > wet_above[order[first + q], j]:
                             held = of_wet[q]
                 b[LOW + q] = lows[held + i]
-            equip(b, size, i, step_s, of_d, on0s, on1s, off0s, off1s, duties, duties_run)
+            equip(
+                b, i, step_s, of_d, n_d, begin_d, on0s, on1s, off0s, off1s, duties, duties_run
+            )
             arrive(b, filled(size), n_surfaces)
             wet = stretch(b, size, n_surfaces, case, found)
             share_out(b, filled(size), step_s)

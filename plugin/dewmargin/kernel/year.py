@@ -260,7 +260,7 @@ def year(
             r1 = duty_run * on1 + (1.0 - duty_run) * off1
             low_i = mean_held(
                 low[held, i], y, r0, r1, on0, on1, off0, off1, duty, duty_run, device[FIRINGS],
-                device[DEAD], inv_mass, h, step[K], step[G_IN], step[A_OUT],
+                device[DEAD], inv_mass, h, step[K], step[G_IN], step[A_OUT], False,
             )  # fmt: skip
             high = step[HIGH]
             full = min(x, high)
