@@ -558,9 +558,10 @@ def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
         b[X + q] = low if lifts else x
         b[SUM_X + q], b[OWED + q] = 0.0, 0.0
         b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q] = 0.0, 0.0, 0.0
-    for row in range(TAKEN, TAKEN + n_surfaces * SURFACE, SURFACE):
+    for at in range(0, n_surfaces * SURFACE, SURFACE):
+        face = b[at:]
         for q in range(n):
-            b[row + q] = 0.0
+            face[TAKEN + q] = 0.0
 
 
 @inline
@@ -572,10 +573,11 @@ def join(b: FloatArray, n: int, n_surfaces: int) -> bool:
     for q in range(n):
         b[G + q], b[A + q], b[CEILING + q], b[WET + q] = b[G_IN + q], b[A_OUT + q], -NEVER, 0.0
     for at in range(0, n_surfaces * SURFACE, SURFACE):
+        face = b[at:]
         for q in range(n):
-            x_sat = b[X_SAT + at + q]
-            sink = b[AREA + at + q] * b[BETA + at + q]
-            on = exchanges(b[X + q], x_sat, b[FILM + at + q])
+            x_sat = face[X_SAT + q]
+            sink = face[AREA + q] * face[BETA + q]
+            on = exchanges(b[X + q], x_sat, face[FILM + q])
             g, a, ceiling = b[G + q], b[A + q], b[CEILING + q]
             b[G + q] = g + sink * x_sat if on else g
             b[A + q] = a + sink if on else a
@@ -736,13 +738,14 @@ def go_on(b: FloatArray, n: int) -> None:
 def take(b: FloatArray, n: int, n_surfaces: int) -> None:
     """Add what the surfaces took in a segment, and what the room is owed for their rounding."""
     for at in range(0, n_surfaces * SURFACE, SURFACE):
+        face = b[at:]
         for q in range(n):
-            film, x_sat = b[FILM + at + q], b[X_SAT + at + q]
+            film, x_sat = face[FILM + q], face[X_SAT + q]
             on = exchanges(b[START + q], x_sat, film)
-            change = b[BETA + at + q] * (b[PART + q] - x_sat * b[T + q]) if on else 0.0
-            b[FILM + at + q], took, rest = wetted(film, change)
-            b[TAKEN + at + q] += took
-            b[OWED + q] += b[AREA + at + q] * rest
+            change = face[BETA + q] * (b[PART + q] - x_sat * b[T + q]) if on else 0.0
+            face[FILM + q], took, rest = wetted(film, change)
+            face[TAKEN + q] += took
+            b[OWED + q] += face[AREA + q] * rest
 
 
 @inline
@@ -839,17 +842,18 @@ def furnish(
 ) -> None:  # fmt: skip
     """Set what is of each lane's building in step `i` of `n`; its rows begin at `of_b`."""
     for run in range(n_runs):
-        first, lanes = begins[run], filled(begins[run + 1] - begins[run])
-        at = of_b[first] + i
+        first, size = begins[run], filled(begins[run + 1] - begins[run])
+        lanes, at = b[first:], of_b[first] + i
         high_i, k_i, g_i, a_i = high[at], k[at], g_in[at], a_out[at]
-        for q in range(first, first + lanes):
-            b[HIGH + q], b[K + q], b[G_IN + q], b[A_OUT + q] = high_i, k_i, g_i, a_i
+        for q in range(size):
+            lanes[HIGH + q], lanes[K + q] = high_i, k_i
+            lanes[G_IN + q], lanes[A_OUT + q] = g_i, a_i
         for j in range(n_surfaces):
             at = of_b[first] * n_surfaces + j * n + i
             beta_i, x_sat_i = beta[at], x_sat[at]
-            row = j * SURFACE
-            for q in range(first, first + lanes):
-                b[BETA + row + q], b[X_SAT + row + q] = beta_i, x_sat_i
+            lanes = b[first + j * SURFACE :]
+            for q in range(size):
+                lanes[BETA + q], lanes[X_SAT + q] = beta_i, x_sat_i
 
 
 @inline
@@ -860,16 +864,18 @@ def equip(
 ) -> None:  # fmt: skip
     """Set what is of each lane's device in step `i`, and its mean; its rows begin at `of_d`."""
     for run in range(n_runs):
-        first, lanes = begins[run], filled(begins[run + 1] - begins[run])
-        at = of_d[first] + i
+        first, size = begins[run], filled(begins[run + 1] - begins[run])
+        lanes, at = b[first:], of_d[first] + i
         on0_i, on1_i, off0_i, off1_i = on0[at], on1[at], off0[at], off1[at]
         d, f = duty[at], duty_run[at]
         r0, r1 = f * on0_i + (1.0 - f) * off0_i, f * on1_i + (1.0 - f) * off1_i
         longest = rest_s(d, b[FIRINGS + first], b[DEAD + first])
-        for q in range(first, first + lanes):
-            b[ON0 + q], b[ON1 + q], b[OFF0 + q], b[OFF1 + q] = on0_i, on1_i, off0_i, off1_i
-            b[R0 + q], b[R1 + q], b[DUTY + q], b[DUTY_RUN + q] = r0, r1, d, f
-            b[LONGEST + q], b[LEFT + q] = longest, step_s
+        for q in range(size):
+            lanes[ON0 + q], lanes[ON1 + q] = on0_i, on1_i
+            lanes[OFF0 + q], lanes[OFF1 + q] = off0_i, off1_i
+            lanes[R0 + q], lanes[R1 + q] = r0, r1
+            lanes[DUTY + q], lanes[DUTY_RUN + q] = d, f
+            lanes[LONGEST + q], lanes[LEFT + q] = longest, step_s
 
 
 @inline
