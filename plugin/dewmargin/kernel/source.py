@@ -80,12 +80,12 @@ ROW = 2 * LANES + 8
  # longest rest,
  UNBOUND, MASS, ON0, ON1, OFF0, OFF1, DUTY, DUTY_RUN, FIRINGS, DEAD, LONGEST,
  # its segment: inflow and exchange with surfaces, the limit, the motion, how long it lasts,
- G, A, CEILING, WET, M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
+ G, A, CEILING, WET, RUN, HOLD, LOSE, RATE, NEED, M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
  # the search for the ends of segments, a dense list,
  S_LEFT, S_M0, S_END, S_G, S_U, S_L1, S_L2, S_T, S_FROM, S_TO, S_E1, S_E21, S_I1, S_I21,
  # and the first of the surfaces' rows: what a segment changes, what holds in a step.
  FILM, TAKEN, AREA, BETA, X_SAT,
- ) = range(0, 71 * ROW, ROW)  # fmt: skip
+ ) = range(0, 76 * ROW, ROW)  # fmt: skip
 SURFACE = 5 * ROW
 
 
@@ -606,11 +606,14 @@ def begin(b: FloatArray, n: int) -> None:
     """
     for q in range(n):
         (
-            _, _, _, _, _, b[GX + q], b[GY + q], b[UX + q], b[UY + q], b[L1 + q], b[L2 + q],
+            run, hold, fog, b[RATE + q], b[NEED + q], b[GX + q], b[GY + q], b[UX + q], b[UY + q],
+            b[L1 + q], b[L2 + q],
         ) = regime(
             b[X + q], b[Y + q], b[LOW + q], b[HIGH + q], b[R0 + q], b[R1 + q],
             b[INV_MASS + q], b[INV_BUFFER + q], b[H + q], b[K + q], b[G + q], b[A + q],
         )  # fmt: skip
+        b[RUN + q], b[HOLD + q] = 1.0 if run else 0.0, 1.0 if hold else 0.0
+        b[LOSE + q] = 1.0 if fog else 0.0
     near = True
     for q in range(n):
         near = near & (b[LEFT + q] * b[L2 + q] <= NEAR)
@@ -619,13 +622,10 @@ def begin(b: FloatArray, n: int) -> None:
     else:
         span(b, n, False)
     for q in range(n):
-        x, low, high, r0, r1 = b[X + q], b[LOW + q], b[HIGH + q], b[R0 + q], b[R1 + q]
-        run, hold, fog, rate, need, _ = choose(
-            x, b[Y + q], low, high, r0, r1, b[H + q], b[K + q], b[G + q], b[A + q]
-        )
         b[M0 + q], m_end, b[MG + q], b[MU + q] = limit(
-            run, hold, fog, rate, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, low, high,
-            b[CEILING + q], r0, r1, b[H + q], b[E1 + q], b[E21 + q],
+            b[RUN + q] > 0.0, b[HOLD + q] > 0.0, b[LOSE + q] > 0.0, b[RATE + q], b[NEED + q],
+            b[GX + q], b[GY + q], b[UX + q], b[UY + q], b[X + q], b[LOW + q], b[HIGH + q],
+            b[CEILING + q], b[R0 + q], b[R1 + q], b[H + q], b[E1 + q], b[E21 + q],
         )  # fmt: skip
         b[M_END + q] = m_end if b[LEFT + q] > 0.0 else 0.0
 
@@ -714,13 +714,11 @@ def dry_up(b: FloatArray, n: int, n_surfaces: int) -> None:
 def go_on(b: FloatArray, n: int) -> None:
     """Follow each lane's regime to its end; a lane that has no time stays as it is."""
     for q in range(n):
-        x, y, t, r0, r1 = b[X + q], b[Y + q], b[T + q], b[R0 + q], b[R1 + q]
-        run, hold, fog, _, need, _ = choose(
-            x, y, b[LOW + q], b[HIGH + q], r0, r1, b[H + q], b[K + q], b[G + q], b[A + q]
-        )
+        x, y, t = b[X + q], b[Y + q], b[T + q]
         x_end, y_end, sum_x, added, to_hold, running, holding, lost = follow(
-            run, hold, fog, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, y, t,
-            r0, r1, b[H + q], b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q],
+            b[RUN + q] > 0.0, b[HOLD + q] > 0.0, b[LOSE + q] > 0.0, b[NEED + q], b[GX + q],
+            b[GY + q], b[UX + q], b[UY + q], x, y, t, b[R0 + q], b[R1 + q], b[H + q], b[E1 + q],
+            b[E21 + q], b[I1 + q], b[I21 + q],
         )  # fmt: skip
         b[START + q], b[PART + q] = x, sum_x
         b[X + q] = x_end if t > 0.0 else x
