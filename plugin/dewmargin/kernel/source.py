@@ -74,7 +74,7 @@ ROW = 2 * LANES + 8
  # what else a segment changes,
  OWED, LEFT,
  # what holds in a step: what is to be held, the device, and the building,
- LOW, R0, R1, HIGH, K, G_IN, A_OUT, H, INV_MASS, INV_BUFFER,
+ LOW, R0, R1, HIGH, LEAST_SAT, K, G_IN, A_OUT, H, INV_MASS, INV_BUFFER,
  # whether the device has no limit, and the room's air; the device on heat and between firings, the
  # plant's duty without and with what it evaporates, firings and the time that each loses, and the
  # longest rest,
@@ -85,7 +85,7 @@ ROW = 2 * LANES + 8
  S_LEFT, S_M0, S_END, S_G, S_U, S_L1, S_L2, S_T, S_FROM, S_TO, S_E1, S_E21, S_I1, S_I21,
  # and the first of the surfaces' rows: what a segment changes, what holds in a step.
  FILM, TAKEN, AREA, BETA, X_SAT,
- ) = range(0, 76 * ROW, ROW)  # fmt: skip
+ ) = range(0, 77 * ROW, ROW)  # fmt: skip
 SURFACE = 5 * ROW
 
 
@@ -570,8 +570,20 @@ def join(b: FloatArray, n: int, n_surfaces: int) -> bool:
 
     Sets inflow, exchange and the humidity at which the next surface begins.
     """
+    # In most segments no surface of any lane does.
+    dry = True
+    for at in range(0, n_surfaces * SURFACE, SURFACE):
+        face = b[at:]
+        for q in range(n):
+            dry = dry & (face[FILM + q] <= 0.0)
     for q in range(n):
-        b[G + q], b[A + q], b[CEILING + q], b[WET + q] = b[G_IN + q], b[A_OUT + q], -NEVER, 0.0
+        least = b[LEAST_SAT + q]
+        dry = dry & (b[X + q] <= least + AT_LIMIT)
+        b[G + q], b[A + q], b[CEILING + q] = b[G_IN + q], b[A_OUT + q], least + 2.0 * AT_LIMIT
+    if dry:
+        return False
+    for q in range(n):
+        b[CEILING + q], b[WET + q] = -NEVER, 0.0
     for at in range(0, n_surfaces * SURFACE, SURFACE):
         face = b[at:]
         for q in range(n):
@@ -842,16 +854,17 @@ def furnish(
     for run in range(n_runs):
         first, size = begins[run], filled(begins[run + 1] - begins[run])
         lanes, at = b[first:], of_b[first] + i
-        high_i, k_i, g_i, a_i = high[at], k[at], g_in[at], a_out[at]
-        for q in range(size):
-            lanes[HIGH + q], lanes[K + q] = high_i, k_i
-            lanes[G_IN + q], lanes[A_OUT + q] = g_i, a_i
+        high_i, k_i, g_i, a_i, least = high[at], k[at], g_in[at], a_out[at], -NEVER
         for j in range(n_surfaces):
             at = of_b[first] * n_surfaces + j * n + i
             beta_i, x_sat_i = beta[at], x_sat[at]
-            lanes = b[first + j * SURFACE :]
+            least = min(least, x_sat_i)
+            face = b[first + j * SURFACE :]
             for q in range(size):
-                lanes[BETA + q], lanes[X_SAT + q] = beta_i, x_sat_i
+                face[BETA + q], face[X_SAT + q] = beta_i, x_sat_i
+        for q in range(size):
+            lanes[HIGH + q], lanes[LEAST_SAT + q], lanes[K + q] = high_i, least, k_i
+            lanes[G_IN + q], lanes[A_OUT + q] = g_i, a_i
 
 
 @inline
