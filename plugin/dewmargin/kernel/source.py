@@ -235,9 +235,10 @@ def decays(
     e = h * k * inv_buffer
     f = h * inv_buffer
     spread = a - f
-    l2 = 0.5 * (a + f + math.sqrt(spread * spread + 4.0 * d * e))
+    gap = math.sqrt(spread * spread + 4.0 * d * e)
+    l2 = 0.5 * (a + f + gap)
     l1 = free * loss * inv_mass * f / (max(TINY, l2))
-    inv_gap = 1.0 / (max(TINY, l2 - l1))
+    inv_gap = 1.0 / (max(TINY, gap))
     return a, d, e, f, l1, l2, inv_gap
 
 
@@ -616,6 +617,7 @@ def begin(b: FloatArray, n: int) -> None:
 
     Short loops: a processor overlaps the lanes of a loop as far as it looks ahead.
     """
+    near = True
     for q in range(n):
         (
             run, hold, fog, b[RATE + q], b[NEED + q], b[GX + q], b[GY + q], b[UX + q], b[UY + q],
@@ -626,8 +628,6 @@ def begin(b: FloatArray, n: int) -> None:
         )  # fmt: skip
         b[RUN + q], b[HOLD + q] = 1.0 if run else 0.0, 1.0 if hold else 0.0
         b[LOSE + q] = 1.0 if fog else 0.0
-    near = True
-    for q in range(n):
         near = near & (b[LEFT + q] * b[L2 + q] <= NEAR)
     if near:
         span(b, n, True)
