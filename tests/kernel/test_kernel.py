@@ -42,7 +42,7 @@ def test_decay_agrees_with_the_exponential_of_40_digits(y: float) -> None:
         psi = (1 - phi) / exact if y else Decimal("0.5")
 
     # Eight doublings of a series good to rounding: a few units in the last place each.
-    assert source.decay(y) == pytest.approx((float(phi), float(psi)), rel=4e-15)
+    assert source.decay(y, False) == pytest.approx((float(phi), float(psi)), rel=4e-15)
 
 
 def test_a_free_hour_agrees_with_the_closed_form() -> None:
@@ -614,7 +614,7 @@ def test_a_cache_that_cannot_be_written_only_costs_time(monkeypatch, tmp_path) -
 
     decay = kernel.compiled().decay
 
-    assert decay(1.0) == source.decay(1.0)
+    assert decay(1.0, False) == source.decay(1.0, False)
 
 
 def test_threads_that_ask_at_once_get_a_whole_kernel() -> None:
