@@ -56,7 +56,9 @@ SETTLED = 1e-3  # of the stretch: after so short a step the next, of third order
 AT_LIMIT = 1e-9  # kg/kg: nearer than this the room is at its set-point
 DRY = 1e-10  # kg/m2: a film that evaporates is gone when less is left
 AT_BALANCE = 1e-11  # kg/kg, times all conductances: nearer than this a rate is at its limit
-NEAR, FAR = 2.5, 40.0  # of a decay: few doublings are enough; its exponential is below rounding
+NEAR = 2.5  # of a decay: up to there few doublings are enough
+SURELY_NEAR, PERHAPS_FAR = True, False  # what is known of it
+FAR = 40.0  # of a decay: beyond, its exponential is below rounding
 TINY = 1e-300
 SLIGHT = 1e-200  # kg/s: by it even a rate without limit can be divided
 LEAST_DUTY = 1e-12  # of a plant that fires
@@ -66,8 +68,8 @@ UNLIMITED = 1e30  # kg/s, the rate of a device without limit
 LANES = 32  # cases side by side
 MANY = 2  # of so many lanes one goes on: not worth to move
 ACCOUNTED = 6  # outputs of a step of which a year's account is made; the state comes behind them
-# A row of the buffer: the cases, then a dense list of those not done with a step's first segment;
-# and a line of a processor's cache, lest the rows' beginnings meet in a few places of it.
+# A row of the buffer: the cases, then a dense list of those not done with a step's first segment,
+# and a gap, lest all rows share the few places of a processor's cache that a power of two leaves.
 ROW = 2 * LANES + 8
 # Rows, by their first element. The outputs of a step, in their order,
 (SUM_X, ADDED, ADDED_HELD, RUNNING, HELD, FOG, X, Y,
@@ -79,8 +81,10 @@ ROW = 2 * LANES + 8
  # plant's duty without and with what it evaporates, firings and the time that each loses, and the
  # longest rest,
  UNBOUND, MASS, ON0, ON1, OFF0, OFF1, DUTY, DUTY_RUN, FIRINGS, DEAD, LONGEST,
- # its segment: inflow and exchange with surfaces, the limit, the motion, how long it lasts,
- G, A, CEILING, WET, RUN, HOLD, LOSE, RATE, NEED, M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
+ # its segment: inflow and exchange with surfaces, what `choose` says, the limit, the motion, how
+ # long it lasts,
+ G, A, CEILING, WET, RUN, HOLD, LOSE, RATE, NEED,
+ M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
  # the search for the ends of segments, a dense list,
  S_LEFT, S_M0, S_END, S_G, S_U, S_L1, S_L2, S_T, S_FROM, S_TO, S_E1, S_E21, S_I1, S_I21,
  # and the first of the surfaces' rows: what a segment changes, what holds in a step.
@@ -90,13 +94,12 @@ SURFACE = 5 * ROW
 
 
 @inline
-def doubled(y: float, times: int) -> tuple[float, float]:
-    """Return what `decay` does, for y up to 5/16 times two to the power of `times`.
+def doubled(y: float, times: int, part: float) -> tuple[float, float]:
+    """Return what `decay` does, for y up to 5/16 / `part`; that is 0.5 to the power of `times`.
 
-    A series where y is halved so often, then as many doublings, in which every term is positive, so
-    that y = 0 needs no branch.
+    A series at y times `part`, then so many doublings in which every term is positive, so that
+    y = 0 needs no branch.
     """
-    part = 0.5**times
     z = y * part
     # Terms in pairs: a shorter chain of operations that wait for each other.
     q = z * z
@@ -125,13 +128,14 @@ def doubled(y: float, times: int) -> tuple[float, float]:
 def decay(y: float, near: bool) -> tuple[float, float]:  # noqa: FBT001 - numba takes no keywords
     """Return phi = (1 - exp(-y))/y and psi = (1 - phi)/y for y >= 0, without cancellation.
 
-    Beyond 40 the exponential is below rounding. Relative error below 4e-15 (tested against the
-    exponential of 40 digits). Who knows that y is `near`, at most `NEAR`, is spared the other way.
+    Relative error below 4e-15 (tested against the exponential of 40 digits). How y is doubled
+    depends on y alone. Who knows that it is `near`, at most `NEAR`, is spared the other way: side
+    by side all lanes would go both.
     """
     if near or y <= NEAR:
-        return doubled(y, 3)
+        return doubled(y, 3, 1.0 / 8.0)
     if y <= FAR:
-        return doubled(y, 7)
+        return doubled(y, 7, 1.0 / 128.0)
     phi = 1.0 / y
     return phi, (1.0 - phi) * phi
 
@@ -367,7 +371,7 @@ def film_refine(
     film: float, beta: float, x_sat: float, x: float, gx: float, ux: float, l1: float, l2: float,
 ) -> tuple[float, float, float]:  # fmt: skip
     """One step of Newton's towards the time at which a film is used up; as `refine`."""
-    e1, e21, i1, i21 = spans(t, l1, l2, False)
+    e1, e21, i1, i21 = spans(t, l1, l2, PERHAPS_FAR)
     m = film + beta * ((x - x_sat) * t + gx * i1 + ux * i21)
     slope = beta * (x - x_sat + gx * e1 + ux * e21)
     near = abs(m) <= 0.5 * DRY
@@ -511,11 +515,11 @@ def parted(
 
 @inline
 def share_out(b: FloatArray, n: int, step_s: float) -> None:
-    """Part each lane's vapour and time of a step, see `parted`."""
-    any_runs = False
+    """Part each lane's vapour and time of a step, see `parted`: there is none if nothing ran."""
+    ran = False
     for q in range(n):
-        any_runs = any_runs | (b[RUNNING + q] > 0.0) | (b[HELD + q] > 0.0) | (b[ADDED + q] > 0.0)
-    if not any_runs:
+        ran = ran | (b[RUNNING + q] > 0.0) | (b[HELD + q] > 0.0) | (b[ADDED + q] > 0.0)
+    if not ran:
         return
     for q in range(n):
         b[ADDED + q], b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q] = parted(
@@ -526,7 +530,7 @@ def share_out(b: FloatArray, n: int, step_s: float) -> None:
 
 @inline
 def sag(b: FloatArray, n: int, near: bool) -> None:  # noqa: FBT001 - numba takes no keywords
-    """Lower what each lane is to hold to what its room keeps on average, see `mean_held`."""
+    """Lower what each lane is to hold to `mean_held`; all `near` (see `decay`) or not."""
     for q in range(n):
         b[LOW + q] = mean_held(
             b[LOW + q], b[Y + q], b[R0 + q], b[R1 + q], b[ON0 + q], b[ON1 + q], b[OFF0 + q],
@@ -542,15 +546,25 @@ def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
     for q in range(n):
         low, h, k, a, off1 = b[LOW + q], b[H + q], b[K + q], b[A_OUT + q], b[OFF1 + q]
         _, lack = lacking(
-            low, b[Y + q], b[R0 + q], b[R1 + q], b[OFF0 + q], off1, b[DUTY + q], h, k, b[G_IN + q], a
+            low,
+            b[Y + q],
+            b[R0 + q],
+            b[R1 + q],
+            b[OFF0 + q],
+            off1,
+            b[DUTY + q],
+            h,
+            k,
+            b[G_IN + q],
+            a,
         )
         sags = sags | (lack > 0.0)
         most = (a + h * k + max(off1, 0.0)) * b[INV_MASS + q] * b[LONGEST + q]
         near = near & ((most <= NEAR) | (lack <= 0.0))
     if sags and near:
-        sag(b, n, True)
+        sag(b, n, SURELY_NEAR)
     elif sags:
-        sag(b, n, False)
+        sag(b, n, PERHAPS_FAR)
     for q in range(n):
         x, low = min(b[X + q], b[HIGH + q]), b[LOW + q]
         lifts = (b[UNBOUND + q] > 0.0) & (x < low)
@@ -604,7 +618,7 @@ def join(b: FloatArray, n: int, n_surfaces: int) -> bool:
 
 @inline
 def span(b: FloatArray, n: int, near: bool) -> None:  # noqa: FBT001 - numba takes no keywords
-    """Let each lane's regime last as long as there is time."""
+    """Let each lane's regime last as long as there is time, all `near` (see `decay`) or not."""
     for q in range(n):
         t = b[LEFT + q]
         b[T + q] = t
@@ -615,6 +629,7 @@ def span(b: FloatArray, n: int, near: bool) -> None:  # noqa: FBT001 - numba tak
 def begin(b: FloatArray, size: int, n: int) -> None:
     """Work out each lane's regime as if it lasted to the end, and how far beyond its limit.
 
+    The `size` lanes that count may all decay alike, as in one building without a device.
     Short loops: a processor overlaps the lanes of a loop as far as it looks ahead.
     """
     near = True
@@ -634,13 +649,13 @@ def begin(b: FloatArray, size: int, n: int) -> None:
         alike = alike & (b[L1 + q] == b[L1]) & (b[L2 + q] == b[L2]) & (b[LEFT + q] == b[LEFT])
     if alike:
         t = b[LEFT]
-        e1, e21, i1, i21 = spans(t, b[L1], b[L2], False)
+        e1, e21, i1, i21 = spans(t, b[L1], b[L2], PERHAPS_FAR)
         for q in range(n):
             b[T + q], b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = t, e1, e21, i1, i21
     elif near:
-        span(b, n, True)
+        span(b, n, SURELY_NEAR)
     else:
-        span(b, n, False)
+        span(b, n, PERHAPS_FAR)
     for q in range(n):
         b[M0 + q], m_end, b[MG + q], b[MU + q] = limit(
             b[RUN + q] > 0.0, b[HOLD + q] > 0.0, b[LOSE + q] > 0.0, b[RATE + q], b[NEED + q],
@@ -652,7 +667,7 @@ def begin(b: FloatArray, size: int, n: int) -> None:
 
 @inline
 def close_in(b: FloatArray, m: int, near: bool) -> None:  # noqa: FBT001 - numba takes no keywords
-    """Find the ends of the m lanes in the list of a search, and their spans."""
+    """Find the ends of the m lanes in the list of a search, all `near` (see `decay`) or not."""
     for s in range(filled(m)):
         left = b[S_LEFT + s]
         b[S_T + s] = first_guess(b[S_M0 + s], b[S_END + s], b[S_G + s], left)
@@ -694,9 +709,9 @@ def search(b: FloatArray, n: int, found: IntArray) -> None:
     if m == 0:
         return
     if near:
-        close_in(b, m, True)
+        close_in(b, m, SURELY_NEAR)
     else:
-        close_in(b, m, False)
+        close_in(b, m, PERHAPS_FAR)
     for s in range(m):
         q = found[s]
         b[T + q] = b[S_T + s]
@@ -727,7 +742,9 @@ def dry_up(b: FloatArray, n: int, n_surfaces: int) -> None:
                     dry = dries_after(film, beta, x_sat, x, gx, ux, l1, l2, sum_x, t)
                     if dry < t:
                         b[T + q] = dry
-                        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(dry, l1, l2, False)
+                        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(
+                            dry, l1, l2, PERHAPS_FAR
+                        )
 
 
 @inline
@@ -904,7 +921,9 @@ def ends_after(
     """Return when a regime ends, as `search` finds it for many side by side."""
     found, low, high = first_guess(m0, m_end, g, left), 0.0, left
     for step in range(SEARCH_STEPS):
-        found, low, high = refine(found, low, high, halves(step), False, left, m0, g, u, l1, l2)
+        found, low, high = refine(
+            found, low, high, halves(step), PERHAPS_FAR, left, m0, g, u, l1, l2
+        )
         if low >= high:
             break
     return found
@@ -941,7 +960,7 @@ def stretch_alone(
             x, y, low, high, r0, r1, inv_mass, inv_buffer, h, k, g, a
         )
         t = left
-        e1, e21, i1, i21 = spans(t, l1, l2, False)
+        e1, e21, i1, i21 = spans(t, l1, l2, PERHAPS_FAR)
         if part < most - 1:
             m0, m_end, mg, mu = limit(
                 run, hold, foggy, rate, need, gx, gy, ux, uy, x, low, high, ceiling,
@@ -949,7 +968,7 @@ def stretch_alone(
             )  # fmt: skip
             if m_end < 0.0:
                 t = ends_after(left, m0, m_end, mg, mu, l1, l2)
-                e1, e21, i1, i21 = spans(t, l1, l2, False)
+                e1, e21, i1, i21 = spans(t, l1, l2, PERHAPS_FAR)
             if wet:
                 for j in range(n_surfaces):
                     if exchanges(x, x_sat[j], film[j]):
@@ -957,7 +976,7 @@ def stretch_alone(
                         dry = dries_after(film[j], beta[j], x_sat[j], x, gx, ux, l1, l2, part_x, t)
                         if dry < t:
                             t = dry
-                            e1, e21, i1, i21 = spans(t, l1, l2, False)
+                            e1, e21, i1, i21 = spans(t, l1, l2, PERHAPS_FAR)
         x_end, y_end, part_x, gained, to_hold, running, holding, lost = follow(
             run, hold, foggy, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
         )
@@ -1054,9 +1073,7 @@ def cases(
                         if b[FILM + j * SURFACE + q] > wet_above[order[first + q], j]:
                             held = of_wet[q]
                 b[LOW + q] = lows[held + i]
-            equip(
-                b, i, step_s, of_d, n_d, begin_d, on0s, on1s, off0s, off1s, duties, duties_run
-            )
+            equip(b, i, step_s, of_d, n_d, begin_d, on0s, on1s, off0s, off1s, duties, duties_run)
             arrive(b, filled(size), n_surfaces)
             wet = stretch(b, size, n_surfaces, case, found)
             share_out(b, filled(size), step_s)

@@ -19,7 +19,7 @@ from dewmargin.kernel.saturation import (
     slope_over_ice,
     slope_over_water,
 )
-from dewmargin.kernel.source import mean_held, parted, stretch_alone
+from dewmargin.kernel.source import PERHAPS_FAR, mean_held, parted, stretch_alone
 from dewmargin.kernel.tally import (
     BELOW_BAND,
     BROUGHT,
@@ -260,7 +260,8 @@ def year(
             r1 = duty_run * on1 + (1.0 - duty_run) * off1
             low_i = mean_held(
                 low[held, i], y, r0, r1, on0, on1, off0, off1, duty, duty_run, device[FIRINGS],
-                device[DEAD], inv_mass, h, step[K], step[G_IN], step[A_OUT], False,
+                device[DEAD], inv_mass, h, step[K], step[G_IN], step[A_OUT],
+                PERHAPS_FAR,
             )  # fmt: skip
             high = step[HIGH]
             full = min(x, high)
