@@ -626,10 +626,9 @@ def span(b: FloatArray, n: int, near: bool) -> None:  # noqa: FBT001 - numba tak
 
 
 @inline
-def begin(b: FloatArray, size: int, n: int) -> None:
+def begin(b: FloatArray, n: int) -> None:
     """Work out each lane's regime as if it lasted to the end, and how far beyond its limit.
 
-    The `size` lanes that count may all decay alike, as in one building without a device.
     Short loops: a processor overlaps the lanes of a loop as far as it looks ahead.
     """
     near = True
@@ -644,15 +643,7 @@ def begin(b: FloatArray, size: int, n: int) -> None:
         b[RUN + q], b[HOLD + q] = 1.0 if run else 0.0, 1.0 if hold else 0.0
         b[LOSE + q] = 1.0 if fog else 0.0
         near = near & (b[LEFT + q] * b[L2 + q] <= NEAR)
-    alike = True
-    for q in range(size):
-        alike = alike & (b[L1 + q] == b[L1]) & (b[L2 + q] == b[L2]) & (b[LEFT + q] == b[LEFT])
-    if alike:
-        t = b[LEFT]
-        e1, e21, i1, i21 = spans(t, b[L1], b[L2], PERHAPS_FAR)
-        for q in range(n):
-            b[T + q], b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = t, e1, e21, i1, i21
-    elif near:
+    if near:
         span(b, n, SURELY_NEAR)
     else:
         span(b, n, PERHAPS_FAR)
@@ -828,7 +819,7 @@ def stretch(b: FloatArray, size: int, n_surfaces: int, case: IntArray, found: In
             break
         lanes, all_n = b[at:], filled(n)
         wet = join(lanes, all_n, n_surfaces)
-        begin(lanes, n, all_n)
+        begin(lanes, all_n)
         if part < most - 1:
             search(lanes, n, found)
             if wet:
