@@ -30,7 +30,13 @@ from references.integration import integrate
 compiled = kernel.compiled().cases
 
 
-@pytest.mark.parametrize("y", [0.0, 1e-12, 1e-6, 1e-3, 0.1, 0.5, 1.0, 5.0, 20.0, 63.9, 64.1, 1e3])
+@pytest.mark.parametrize(
+    "y",
+    [
+        *(0.0, 1e-12, 1e-6, 1e-3, 0.1, 0.5, 1.0, 2.4, source.NEAR, 2.6),
+        *(5.0, 20.0, 39.9, source.FAR, 40.1, 64.1, 1e3),
+    ],
+)
 def test_decay_agrees_with_the_exponential_of_40_digits(y: float) -> None:
     """Oracle: Python's decimal module, exp to 60 digits."""
     from decimal import Decimal, localcontext  # noqa: PLC0415 - only here
@@ -41,8 +47,10 @@ def test_decay_agrees_with_the_exponential_of_40_digits(y: float) -> None:
         phi = (1 - (-exact).exp()) / exact if y else Decimal(1)
         psi = (1 - phi) / exact if y else Decimal("0.5")
 
-    # Eight doublings of a series good to rounding: a few units in the last place each.
-    assert source.decay(y) == pytest.approx((float(phi), float(psi)), rel=4e-15)
+    # Seven doublings of a series good to rounding: a few units in the last place each.
+    assert source.decay(y, source.PERHAPS_FAR) == pytest.approx((float(phi), float(psi)), rel=4e-15)
+    if y <= source.NEAR:
+        assert source.decay(y, source.SURELY_NEAR) == source.decay(y, source.PERHAPS_FAR)
 
 
 def test_a_free_hour_agrees_with_the_closed_form() -> None:
@@ -614,7 +622,7 @@ def test_a_cache_that_cannot_be_written_only_costs_time(monkeypatch, tmp_path) -
 
     decay = kernel.compiled().decay
 
-    assert decay(1.0) == source.decay(1.0)
+    assert decay(1.0, source.PERHAPS_FAR) == source.decay(1.0, source.PERHAPS_FAR)
 
 
 def test_threads_that_ask_at_once_get_a_whole_kernel() -> None:

@@ -56,6 +56,9 @@ SETTLED = 1e-3  # of the stretch: after so short a step the next, of third order
 AT_LIMIT = 1e-9  # kg/kg: nearer than this the room is at its set-point
 DRY = 1e-10  # kg/m2: a film that evaporates is gone when less is left
 AT_BALANCE = 1e-11  # kg/kg, times all conductances: nearer than this a rate is at its limit
+NEAR = 2.5  # of a decay: up to there few doublings are enough
+SURELY_NEAR, PERHAPS_FAR = True, False  # what is known of it
+FAR = 40.0  # of a decay: beyond, its exponential is below rounding
 TINY = 1e-300
 SLIGHT = 1e-200  # kg/s: by it even a rate without limit can be divided
 LEAST_DUTY = 1e-12  # of a plant that fires
@@ -65,37 +68,39 @@ UNLIMITED = 1e30  # kg/s, the rate of a device without limit
 LANES = 32  # cases side by side
 MANY = 2  # of so many lanes one goes on: not worth to move
 ACCOUNTED = 6  # outputs of a step of which a year's account is made; the state comes behind them
-# A row of the buffer: the cases, then a dense list of those not done with a step's first segment.
-ROW = 2 * LANES
+# A row of the buffer: the cases, then a dense list of those not done with a step's first segment,
+# and a gap, lest all rows share the few places of a processor's cache that a power of two leaves.
+ROW = 2 * LANES + 8
 # Rows, by their first element. The outputs of a step, in their order,
 (SUM_X, ADDED, ADDED_HELD, RUNNING, HELD, FOG, X, Y,
  # what else a segment changes,
  OWED, LEFT,
  # what holds in a step: what is to be held, the device, and the building,
- LOW, R0, R1, HIGH, K, G_IN, A_OUT, H, INV_MASS, INV_BUFFER,
+ LOW, R0, R1, HIGH, LEAST_SAT, K, G_IN, A_OUT, H, INV_MASS, INV_BUFFER,
  # whether the device has no limit, and the room's air; the device on heat and between firings, the
- # plant's duty without and with what it evaporates, firings and the time that each loses,
- UNBOUND, MASS, ON0, ON1, OFF0, OFF1, DUTY, DUTY_RUN, FIRINGS, DEAD,
- # its segment: inflow and exchange with surfaces, the limit, the motion, how long it lasts,
- G, A, CEILING, WET, M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
+ # plant's duty without and with what it evaporates, firings and the time that each loses, and the
+ # longest rest,
+ UNBOUND, MASS, ON0, ON1, OFF0, OFF1, DUTY, DUTY_RUN, FIRINGS, DEAD, LONGEST,
+ # its segment: inflow and exchange with surfaces, what `choose` says, the limit, the motion, how
+ # long it lasts,
+ G, A, CEILING, WET, RUN, HOLD, LOSE, RATE, NEED,
+ M0, M_END, MG, MU, GX, GY, UX, UY, L1, L2, T, E1, E21, I1, I21, START, PART,
  # the search for the ends of segments, a dense list,
  S_LEFT, S_M0, S_END, S_G, S_U, S_L1, S_L2, S_T, S_FROM, S_TO, S_E1, S_E21, S_I1, S_I21,
  # and the first of the surfaces' rows: what a segment changes, what holds in a step.
  FILM, TAKEN, AREA, BETA, X_SAT,
- ) = range(0, 70 * ROW, ROW)  # fmt: skip
+ ) = range(0, 77 * ROW, ROW)  # fmt: skip
 SURFACE = 5 * ROW
 
 
 @inline
-def decay(y: float) -> tuple[float, float]:
-    """Return phi = (1 - exp(-y))/y and psi = (1 - phi)/y for y >= 0, without cancellation.
+def doubled(y: float, times: int, part: float) -> tuple[float, float]:
+    """Return what `decay` does, for y up to 5/16 / `part`; that is 0.5 to the power of `times`.
 
-    Series at y/128, then seven doublings in which every term is positive, so that y = 0 needs no
-    branch; beyond 40 the exponential is below rounding. Relative error below 4e-15 (tested against
-    the exponential of 40 digits).
+    A series at y times `part`, then so many doublings in which every term is positive, so that
+    y = 0 needs no branch.
     """
-    c = min(y, 40.0)
-    z = c * (1.0 / 128.0)
+    z = y * part
     # Terms in pairs: a shorter chain of operations that wait for each other.
     q = z * z
     r = q * q
@@ -110,25 +115,38 @@ def decay(y: float) -> tuple[float, float]:
     e = -z * phi
     # phi' = (2 + e) phi / 2, psi' = ((2 + e) psi + phi) / 4; the powers of two wait for the end.
     scale = 1.0
-    for _ in range(7):
+    for _ in range(times):
         grown = 2.0 + e
         psi = grown * psi + scale * phi
         phi = grown * phi
         e = e * grown
         scale = scale * 2.0
-    phi = phi * (1.0 / 128.0)
-    psi = psi * (1.0 / 16384.0)
-    far = y > c
-    phi = 1.0 / y if far else phi
-    psi = (1.0 - phi) * phi if far else psi
-    return phi, psi
+    return phi * part, psi * (part * part)
 
 
 @inline
-def spans(t: float, l1: float, l2: float) -> tuple[float, float, float, float]:
+def decay(y: float, near: bool) -> tuple[float, float]:  # noqa: FBT001 - numba takes no keywords
+    """Return phi = (1 - exp(-y))/y and psi = (1 - phi)/y for y >= 0, without cancellation.
+
+    Relative error below 4e-15 (tested against the exponential of 40 digits). How y is doubled
+    depends on y alone. Who knows that it is `near`, at most `NEAR`, is spared the other way: side
+    by side all lanes would go both.
+    """
+    if near or y <= NEAR:
+        return doubled(y, 3, 1.0 / 8.0)
+    if y <= FAR:
+        return doubled(y, 7, 1.0 / 128.0)
+    phi = 1.0 / y
+    return phi, (1.0 - phi) * phi
+
+
+@inline
+def spans(
+    t: float, l1: float, l2: float, near: bool,  # noqa: FBT001 - numba takes no keywords
+) -> tuple[float, float, float, float]:  # fmt: skip
     """Return E1, E2 - E1 [s] and their integrals I1, I2 - I1 [s2], E_i = (1 - exp(-l_i t))/l_i."""
-    phi1, psi1 = decay(l1 * t)
-    phi2, psi2 = decay(l2 * t)
+    phi1, psi1 = decay(l1 * t, near)
+    phi2, psi2 = decay(l2 * t, near)
     e1 = t * phi1
     i1 = t * t * psi1
     return e1, t * phi2 - e1, i1, t * t * psi2 - i1
@@ -148,7 +166,7 @@ def first_guess(m0: float, m_end: float, g: float, end: float) -> float:
 @inline
 def refine(
     t: float, low: float, high: float,
-    halve: bool,  # noqa: FBT001 - numba takes no keywords
+    halve: bool, near: bool,  # noqa: FBT001 - numba takes no keywords
     end: float, m0: float, g: float, u: float, l1: float, l2: float,
 ) -> tuple[float, float, float]:  # fmt: skip
     """One step towards the time at which m(t) = m0 + g E1 + u (E2 - E1) falls through zero.
@@ -158,8 +176,8 @@ def refine(
     closes the bracket on t, and a closed bracket no longer changes: who calls may stop there, or go
     on for the sake of others, and gets the same t.
     """
-    e1 = t * decay(l1 * t)[0]
-    e2 = t * decay(l2 * t)[0]
+    e1 = t * decay(l1 * t, near)[0]
+    e2 = t * decay(l2 * t, near)[0]
     m = m0 + g * e1 + u * (e2 - e1)
     d1 = 1.0 - l1 * e1
     d2 = 1.0 - l2 * e2
@@ -221,9 +239,10 @@ def decays(
     e = h * k * inv_buffer
     f = h * inv_buffer
     spread = a - f
-    l2 = 0.5 * (a + f + math.sqrt(spread * spread + 4.0 * d * e))
+    gap = math.sqrt(spread * spread + 4.0 * d * e)
+    l2 = 0.5 * (a + f + gap)
     l1 = free * loss * inv_mass * f / (max(TINY, l2))
-    inv_gap = 1.0 / (max(TINY, l2 - l1))
+    inv_gap = 1.0 / (max(TINY, gap))
     return a, d, e, f, l1, l2, inv_gap
 
 
@@ -352,7 +371,7 @@ def film_refine(
     film: float, beta: float, x_sat: float, x: float, gx: float, ux: float, l1: float, l2: float,
 ) -> tuple[float, float, float]:  # fmt: skip
     """One step of Newton's towards the time at which a film is used up; as `refine`."""
-    e1, e21, i1, i21 = spans(t, l1, l2)
+    e1, e21, i1, i21 = spans(t, l1, l2, PERHAPS_FAR)
     m = film + beta * ((x - x_sat) * t + gx * i1 + ux * i21)
     slope = beta * (x - x_sat + gx * e1 + ux * e21)
     near = abs(m) <= 0.5 * DRY
@@ -409,10 +428,32 @@ def filled(n: int) -> int:
 
 
 @inline
+def lacking(
+    low: float, y: float, r0: float, r1: float, off0: float, off1: float, duty: float,
+    h: float, k: float, g_in: float, a_out: float,
+) -> tuple[float, float]:  # fmt: skip
+    """Return what a room at `low` needs, and how much more than it gets between firings [kg/s].
+
+    The latter is zero too where nothing fires, or always.
+    """
+    need = (a_out + h * k) * low - h * y - g_in
+    off = max(off0 - off1 * low, 0.0)
+    fires = ((r0 != 0.0) | (r1 != 0.0)) & (duty < 1.0)
+    return need, max(need - off, 0.0) if fires else 0.0
+
+
+@inline
+def rest_s(duty: float, firings: float, dead: float) -> float:
+    """Return how long a plant rests between two firings, see `mean_held`. [s]."""
+    return 1.0 / (firings * max(duty, LEAST_DUTY)) + dead
+
+
+@inline
 def mean_held(
     low: float, y: float, r0: float, r1: float, on0: float, on1: float, off0: float, off1: float,
     duty: float, duty_run: float, firings: float, dead: float,
     inv_mass: float, h: float, k: float, g_in: float, a_out: float,
+    near: bool,  # noqa: FBT001 - numba takes no keywords
 ) -> float:  # fmt: skip
     """Return what a room keeps on average whose plant fires while `low` is to be held.
 
@@ -425,22 +466,24 @@ def mean_held(
     its firing lifts the room; the longer it rests beside the room's own time, the rarer that meets
     the set-point.
     """
+    need, lack = lacking(low, y, r0, r1, off0, off1, duty, h, k, g_in, a_out)
+    if not lack > 0.0:
+        return low
     loss = a_out + h * k
-    rate, off = max(r0 - r1 * low, 0.0), max(off0 - off1 * low, 0.0)
-    need = loss * low - h * y - g_in
+    rate = max(r0 - r1 * low, 0.0)
     share = max(min(need, rate), 0.0) / (max(SLIGHT, rate))
     f = max(duty + (duty_run - duty) * share, LEAST_DUTY)
     rest = 1.0 - f
-    t_off = 1.0 / (firings * f) + dead
-    lacks = max(need - off, 0.0) * inv_mass
-    phi, psi = decay((loss + (off1 if off > 0.0 else 0.0)) * inv_mass * t_off)
-    depth = lacks * t_off * phi
-    rise = (on0 - on1 * low - need) * inv_mass + 0.5 * (loss + on1) * inv_mass * depth
-    t_on = t_off * f / (max(rest, LEAST_DUTY))
-    t_up = min(depth / (max(rise, TINY)), t_on)
-    lift = min(max(rise, 0.0) * t_on, depth)
-    swings = phi * lift / (max(depth, TINY)) if lift < depth else 1.0
-    return low - swings * rest * (lacks * t_off * psi + 0.5 * depth * t_up / t_off)
+    t_off = rest_s(f, firings, dead)
+    fall = lack * inv_mass
+    phi, psi = decay((loss + (off1 if off0 > off1 * low else 0.0)) * inv_mass * t_off, near)
+    mean_slope = 0.5 * (loss + on1) * inv_mass * fall * t_off * phi
+    rise = (on0 - on1 * low - need) * inv_mass + mean_slope
+    # The way back over the way down, in time; it ends with the firing.
+    back = min(fall * phi / (max(rise, TINY)), f / (max(rest, LEAST_DUTY)))
+    lift = max(rise, 0.0) * f / (max(rest, LEAST_DUTY))
+    swings = 1.0 if lift >= fall * phi else min(lift, fall) / (max(fall, TINY))
+    return low - swings * rest * fall * t_off * (psi + 0.5 * phi * back)
 
 
 @inline
@@ -476,7 +519,12 @@ def parted(
 
 @inline
 def share_out(b: FloatArray, n: int, step_s: float) -> None:
-    """Part each lane's vapour and time of a step, see `parted`."""
+    """Part each lane's vapour and time of a step, see `parted`: there is none if nothing ran."""
+    ran = False
+    for q in range(n):
+        ran = ran | (b[RUNNING + q] > 0.0) | (b[HELD + q] > 0.0) | (b[ADDED + q] > 0.0)
+    if not ran:
+        return
     for q in range(n):
         b[ADDED + q], b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q] = parted(
             b[SUM_X + q] / step_s, b[ADDED + q], b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q],
@@ -485,14 +533,42 @@ def share_out(b: FloatArray, n: int, step_s: float) -> None:
 
 
 @inline
-def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
-    """Begin a step: what exceeds saturation becomes fog, a device without limit lifts at once."""
+def sag(b: FloatArray, n: int, near: bool) -> None:  # noqa: FBT001 - numba takes no keywords
+    """Lower what each lane is to hold to `mean_held`; all `near` (see `decay`) or not."""
     for q in range(n):
         b[LOW + q] = mean_held(
             b[LOW + q], b[Y + q], b[R0 + q], b[R1 + q], b[ON0 + q], b[ON1 + q], b[OFF0 + q],
             b[OFF1 + q], b[DUTY + q], b[DUTY_RUN + q], b[FIRINGS + q], b[DEAD + q],
-            b[INV_MASS + q], b[H + q], b[K + q], b[G_IN + q], b[A_OUT + q],
+            b[INV_MASS + q], b[H + q], b[K + q], b[G_IN + q], b[A_OUT + q], near,
         )  # fmt: skip
+
+
+@inline
+def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
+    """Begin a step: what exceeds saturation becomes fog, a device without limit lifts at once."""
+    sags, near = False, True
+    for q in range(n):
+        low, h, k, a, off1 = b[LOW + q], b[H + q], b[K + q], b[A_OUT + q], b[OFF1 + q]
+        _, lack = lacking(
+            low,
+            b[Y + q],
+            b[R0 + q],
+            b[R1 + q],
+            b[OFF0 + q],
+            off1,
+            b[DUTY + q],
+            h,
+            k,
+            b[G_IN + q],
+            a,
+        )
+        sags = sags | (lack > 0.0)
+        most = (a + h * k + max(off1, 0.0)) * b[INV_MASS + q] * b[LONGEST + q]
+        near = near & ((most <= NEAR) | (lack <= 0.0))
+    if sags and near:
+        sag(b, n, SURELY_NEAR)
+    elif sags:
+        sag(b, n, PERHAPS_FAR)
     for q in range(n):
         x, low = min(b[X + q], b[HIGH + q]), b[LOW + q]
         lifts = (b[UNBOUND + q] > 0.0) & (x < low)
@@ -501,9 +577,10 @@ def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
         b[X + q] = low if lifts else x
         b[SUM_X + q], b[OWED + q] = 0.0, 0.0
         b[ADDED_HELD + q], b[RUNNING + q], b[HELD + q] = 0.0, 0.0, 0.0
-    for row in range(TAKEN, TAKEN + n_surfaces * SURFACE, SURFACE):
+    for at in range(0, n_surfaces * SURFACE, SURFACE):
+        face = b[at:]
         for q in range(n):
-            b[row + q] = 0.0
+            face[TAKEN + q] = 0.0
 
 
 @inline
@@ -512,13 +589,26 @@ def join(b: FloatArray, n: int, n_surfaces: int) -> bool:
 
     Sets inflow, exchange and the humidity at which the next surface begins.
     """
-    for q in range(n):
-        b[G + q], b[A + q], b[CEILING + q], b[WET + q] = b[G_IN + q], b[A_OUT + q], -NEVER, 0.0
+    # In most segments no surface of any lane does.
+    dry = True
     for at in range(0, n_surfaces * SURFACE, SURFACE):
+        face = b[at:]
         for q in range(n):
-            x_sat = b[X_SAT + at + q]
-            sink = b[AREA + at + q] * b[BETA + at + q]
-            on = exchanges(b[X + q], x_sat, b[FILM + at + q])
+            dry = dry & (face[FILM + q] <= 0.0)
+    for q in range(n):
+        least = b[LEAST_SAT + q]
+        dry = dry & (b[X + q] <= least + AT_LIMIT)
+        b[G + q], b[A + q], b[CEILING + q] = b[G_IN + q], b[A_OUT + q], least + 2.0 * AT_LIMIT
+    if dry:
+        return False
+    for q in range(n):
+        b[CEILING + q], b[WET + q] = -NEVER, 0.0
+    for at in range(0, n_surfaces * SURFACE, SURFACE):
+        face = b[at:]
+        for q in range(n):
+            x_sat = face[X_SAT + q]
+            sink = face[AREA + q] * face[BETA + q]
+            on = exchanges(b[X + q], x_sat, face[FILM + q])
             g, a, ceiling = b[G + q], b[A + q], b[CEILING + q]
             b[G + q] = g + sink * x_sat if on else g
             b[A + q] = a + sink if on else a
@@ -531,51 +621,48 @@ def join(b: FloatArray, n: int, n_surfaces: int) -> bool:
 
 
 @inline
+def span(b: FloatArray, n: int, near: bool) -> None:  # noqa: FBT001 - numba takes no keywords
+    """Let each lane's regime last as long as there is time, all `near` (see `decay`) or not."""
+    for q in range(n):
+        t = b[LEFT + q]
+        b[T + q] = t
+        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(t, b[L1 + q], b[L2 + q], near)
+
+
+@inline
 def begin(b: FloatArray, n: int) -> None:
     """Work out each lane's regime as if it lasted to the end, and how far beyond its limit.
 
     Short loops: a processor overlaps the lanes of a loop as far as it looks ahead.
     """
+    near = True
     for q in range(n):
         (
-            _, _, _, _, _, b[GX + q], b[GY + q], b[UX + q], b[UY + q], b[L1 + q], b[L2 + q],
+            run, hold, fog, b[RATE + q], b[NEED + q], b[GX + q], b[GY + q], b[UX + q], b[UY + q],
+            b[L1 + q], b[L2 + q],
         ) = regime(
             b[X + q], b[Y + q], b[LOW + q], b[HIGH + q], b[R0 + q], b[R1 + q],
             b[INV_MASS + q], b[INV_BUFFER + q], b[H + q], b[K + q], b[G + q], b[A + q],
         )  # fmt: skip
+        b[RUN + q], b[HOLD + q] = 1.0 if run else 0.0, 1.0 if hold else 0.0
+        b[LOSE + q] = 1.0 if fog else 0.0
+        near = near & (b[LEFT + q] * b[L2 + q] <= NEAR)
+    if near:
+        span(b, n, SURELY_NEAR)
+    else:
+        span(b, n, PERHAPS_FAR)
     for q in range(n):
-        t = b[LEFT + q]
-        b[T + q] = t
-        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(t, b[L1 + q], b[L2 + q])
-    for q in range(n):
-        x, low, high, r0, r1 = b[X + q], b[LOW + q], b[HIGH + q], b[R0 + q], b[R1 + q]
-        run, hold, fog, rate, need, _ = choose(
-            x, b[Y + q], low, high, r0, r1, b[H + q], b[K + q], b[G + q], b[A + q]
-        )
         b[M0 + q], m_end, b[MG + q], b[MU + q] = limit(
-            run, hold, fog, rate, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, low, high,
-            b[CEILING + q], r0, r1, b[H + q], b[E1 + q], b[E21 + q],
+            b[RUN + q] > 0.0, b[HOLD + q] > 0.0, b[LOSE + q] > 0.0, b[RATE + q], b[NEED + q],
+            b[GX + q], b[GY + q], b[UX + q], b[UY + q], b[X + q], b[LOW + q], b[HIGH + q],
+            b[CEILING + q], b[R0 + q], b[R1 + q], b[H + q], b[E1 + q], b[E21 + q],
         )  # fmt: skip
         b[M_END + q] = m_end if b[LEFT + q] > 0.0 else 0.0
 
 
 @inline
-def search(b: FloatArray, n: int, found: IntArray) -> None:
-    """End the lanes whose regime ends before: all side by side, as long as the slowest takes.
-
-    The root of m(t) = m0 + g E1 + u (E2 - E1), where m0 counts as positive and m is negative at the
-    end.
-    """
-    m = 0
-    for q in range(n):
-        if b[M_END + q] < 0.0:
-            found[m] = q
-            b[S_LEFT + m], b[S_M0 + m], b[S_END + m] = b[LEFT + q], b[M0 + q], b[M_END + q]
-            b[S_G + m], b[S_U + m] = b[MG + q], b[MU + q]
-            b[S_L1 + m], b[S_L2 + m] = b[L1 + q], b[L2 + q]
-            m += 1
-    if m == 0:
-        return
+def close_in(b: FloatArray, m: int, near: bool) -> None:  # noqa: FBT001 - numba takes no keywords
+    """Find the ends of the m lanes in the list of a search, all `near` (see `decay`) or not."""
     for s in range(filled(m)):
         left = b[S_LEFT + s]
         b[S_T + s] = first_guess(b[S_M0 + s], b[S_END + s], b[S_G + s], left)
@@ -584,7 +671,7 @@ def search(b: FloatArray, n: int, found: IntArray) -> None:
         halve = halves(step)
         for s in range(filled(m)):
             b[S_T + s], b[S_FROM + s], b[S_TO + s] = refine(
-                b[S_T + s], b[S_FROM + s], b[S_TO + s], halve, b[S_LEFT + s], b[S_M0 + s],
+                b[S_T + s], b[S_FROM + s], b[S_TO + s], halve, near, b[S_LEFT + s], b[S_M0 + s],
                 b[S_G + s], b[S_U + s], b[S_L1 + s], b[S_L2 + s],
             )  # fmt: skip
         wide = False
@@ -594,8 +681,32 @@ def search(b: FloatArray, n: int, found: IntArray) -> None:
             break
     for s in range(filled(m)):
         b[S_E1 + s], b[S_E21 + s], b[S_I1 + s], b[S_I21 + s] = spans(
-            b[S_T + s], b[S_L1 + s], b[S_L2 + s]
+            b[S_T + s], b[S_L1 + s], b[S_L2 + s], near
         )
+
+
+@inline
+def search(b: FloatArray, n: int, found: IntArray) -> None:
+    """End the lanes whose regime ends before: all side by side, as long as the slowest takes.
+
+    The root of m(t) = m0 + g E1 + u (E2 - E1), where m0 counts as positive and m is negative at the
+    end.
+    """
+    m, near = 0, True
+    for q in range(n):
+        if b[M_END + q] < 0.0:
+            found[m] = q
+            b[S_LEFT + m], b[S_M0 + m], b[S_END + m] = b[LEFT + q], b[M0 + q], b[M_END + q]
+            b[S_G + m], b[S_U + m] = b[MG + q], b[MU + q]
+            b[S_L1 + m], b[S_L2 + m] = b[L1 + q], b[L2 + q]
+            near = near & (b[LEFT + q] * b[L2 + q] <= NEAR)
+            m += 1
+    if m == 0:
+        return
+    if near:
+        close_in(b, m, SURELY_NEAR)
+    else:
+        close_in(b, m, PERHAPS_FAR)
     for s in range(m):
         q = found[s]
         b[T + q] = b[S_T + s]
@@ -626,20 +737,20 @@ def dry_up(b: FloatArray, n: int, n_surfaces: int) -> None:
                     dry = dries_after(film, beta, x_sat, x, gx, ux, l1, l2, sum_x, t)
                     if dry < t:
                         b[T + q] = dry
-                        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(dry, l1, l2)
+                        b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q] = spans(
+                            dry, l1, l2, PERHAPS_FAR
+                        )
 
 
 @inline
 def go_on(b: FloatArray, n: int) -> None:
     """Follow each lane's regime to its end; a lane that has no time stays as it is."""
     for q in range(n):
-        x, y, t, r0, r1 = b[X + q], b[Y + q], b[T + q], b[R0 + q], b[R1 + q]
-        run, hold, fog, _, need, _ = choose(
-            x, y, b[LOW + q], b[HIGH + q], r0, r1, b[H + q], b[K + q], b[G + q], b[A + q]
-        )
+        x, y, t = b[X + q], b[Y + q], b[T + q]
         x_end, y_end, sum_x, added, to_hold, running, holding, lost = follow(
-            run, hold, fog, need, b[GX + q], b[GY + q], b[UX + q], b[UY + q], x, y, t,
-            r0, r1, b[H + q], b[E1 + q], b[E21 + q], b[I1 + q], b[I21 + q],
+            b[RUN + q] > 0.0, b[HOLD + q] > 0.0, b[LOSE + q] > 0.0, b[NEED + q], b[GX + q],
+            b[GY + q], b[UX + q], b[UY + q], x, y, t, b[R0 + q], b[R1 + q], b[H + q], b[E1 + q],
+            b[E21 + q], b[I1 + q], b[I21 + q],
         )  # fmt: skip
         b[START + q], b[PART + q] = x, sum_x
         b[X + q] = x_end if t > 0.0 else x
@@ -657,13 +768,14 @@ def go_on(b: FloatArray, n: int) -> None:
 def take(b: FloatArray, n: int, n_surfaces: int) -> None:
     """Add what the surfaces took in a segment, and what the room is owed for their rounding."""
     for at in range(0, n_surfaces * SURFACE, SURFACE):
+        face = b[at:]
         for q in range(n):
-            film, x_sat = b[FILM + at + q], b[X_SAT + at + q]
+            film, x_sat = face[FILM + q], face[X_SAT + q]
             on = exchanges(b[START + q], x_sat, film)
-            change = b[BETA + at + q] * (b[PART + q] - x_sat * b[T + q]) if on else 0.0
-            b[FILM + at + q], took, rest = wetted(film, change)
-            b[TAKEN + at + q] += took
-            b[OWED + q] += b[AREA + at + q] * rest
+            change = face[BETA + q] * (b[PART + q] - x_sat * b[T + q]) if on else 0.0
+            face[FILM + q], took, rest = wetted(film, change)
+            face[TAKEN + q] += took
+            b[OWED + q] += face[AREA + q] * rest
 
 
 @inline
@@ -737,34 +849,64 @@ def stretch(b: FloatArray, size: int, n_surfaces: int, case: IntArray, found: In
 
 
 @inline
+def runs(of: IntArray, size: int, begins: IntArray) -> int:
+    """Return how many runs of equals there are; fill in where they begin, and where the last ends.
+
+    What the lanes of a run share is read once. It is written in whole vectors: those that it ends
+    in belong to the next run too, which comes later.
+    """
+    count = 0
+    for q in range(size):
+        if q == 0 or of[q] != of[q - 1]:
+            begins[count] = q
+            count += 1
+    begins[count] = size
+    return count
+
+
+@inline
 def furnish(
-    b: FloatArray, size: int, n_surfaces: int, i: int, n: int, of_b: IntArray, high: FloatArray,
-    k: FloatArray, g_in: FloatArray, a_out: FloatArray, beta: FloatArray, x_sat: FloatArray,
+    b: FloatArray, n_surfaces: int, i: int, n: int, of_b: IntArray, n_runs: int, begins: IntArray,
+    high: FloatArray, k: FloatArray, g_in: FloatArray, a_out: FloatArray, beta: FloatArray,
+    x_sat: FloatArray,
 ) -> None:  # fmt: skip
     """Set what is of each lane's building in step `i` of `n`; its rows begin at `of_b`."""
-    for q in range(size):
-        at = of_b[q] + i
-        b[HIGH + q], b[K + q], b[G_IN + q], b[A_OUT + q] = high[at], k[at], g_in[at], a_out[at]
-    for j in range(n_surfaces):
-        row = j * SURFACE
+    for run in range(n_runs):
+        first, size = begins[run], filled(begins[run + 1] - begins[run])
+        lanes, at = b[first:], of_b[first] + i
+        high_i, k_i, g_i, a_i, least = high[at], k[at], g_in[at], a_out[at], -NEVER
+        for j in range(n_surfaces):
+            at = of_b[first] * n_surfaces + j * n + i
+            beta_i, x_sat_i = beta[at], x_sat[at]
+            least = min(least, x_sat_i)
+            face = b[first + j * SURFACE :]
+            for q in range(size):
+                face[BETA + q], face[X_SAT + q] = beta_i, x_sat_i
         for q in range(size):
-            at = of_b[q] * n_surfaces + j * n + i
-            b[BETA + row + q], b[X_SAT + row + q] = beta[at], x_sat[at]
+            lanes[HIGH + q], lanes[LEAST_SAT + q], lanes[K + q] = high_i, least, k_i
+            lanes[G_IN + q], lanes[A_OUT + q] = g_i, a_i
 
 
 @inline
 def equip(
-    b: FloatArray, size: int, i: int, step_s: float, of_d: IntArray, on0: FloatArray,
-    on1: FloatArray, off0: FloatArray, off1: FloatArray, duty: FloatArray, duty_run: FloatArray,
+    b: FloatArray, i: int, step_s: float, of_d: IntArray, n_runs: int, begins: IntArray,
+    on0: FloatArray, on1: FloatArray, off0: FloatArray, off1: FloatArray, duty: FloatArray,
+    duty_run: FloatArray,
 ) -> None:  # fmt: skip
     """Set what is of each lane's device in step `i`, and its mean; its rows begin at `of_d`."""
-    for q in range(size):
-        at = of_d[q] + i
-        f = duty_run[at]
-        b[ON0 + q], b[ON1 + q], b[OFF0 + q], b[OFF1 + q] = on0[at], on1[at], off0[at], off1[at]
-        b[R0 + q] = f * on0[at] + (1.0 - f) * off0[at]
-        b[R1 + q] = f * on1[at] + (1.0 - f) * off1[at]
-        b[DUTY + q], b[DUTY_RUN + q], b[LEFT + q] = duty[at], f, step_s
+    for run in range(n_runs):
+        first, size = begins[run], filled(begins[run + 1] - begins[run])
+        lanes, at = b[first:], of_d[first] + i
+        on0_i, on1_i, off0_i, off1_i = on0[at], on1[at], off0[at], off1[at]
+        d, f = duty[at], duty_run[at]
+        r0, r1 = f * on0_i + (1.0 - f) * off0_i, f * on1_i + (1.0 - f) * off1_i
+        longest = rest_s(d, b[FIRINGS + first], b[DEAD + first])
+        for q in range(size):
+            lanes[ON0 + q], lanes[ON1 + q] = on0_i, on1_i
+            lanes[OFF0 + q], lanes[OFF1 + q] = off0_i, off1_i
+            lanes[R0 + q], lanes[R1 + q] = r0, r1
+            lanes[DUTY + q], lanes[DUTY_RUN + q] = d, f
+            lanes[LONGEST + q], lanes[LEFT + q] = longest, step_s
 
 
 @inline
@@ -774,7 +916,9 @@ def ends_after(
     """Return when a regime ends, as `search` finds it for many side by side."""
     found, low, high = first_guess(m0, m_end, g, left), 0.0, left
     for step in range(SEARCH_STEPS):
-        found, low, high = refine(found, low, high, halves(step), left, m0, g, u, l1, l2)
+        found, low, high = refine(
+            found, low, high, halves(step), PERHAPS_FAR, left, m0, g, u, l1, l2
+        )
         if low >= high:
             break
     return found
@@ -811,7 +955,7 @@ def stretch_alone(
             x, y, low, high, r0, r1, inv_mass, inv_buffer, h, k, g, a
         )
         t = left
-        e1, e21, i1, i21 = spans(t, l1, l2)
+        e1, e21, i1, i21 = spans(t, l1, l2, PERHAPS_FAR)
         if part < most - 1:
             m0, m_end, mg, mu = limit(
                 run, hold, foggy, rate, need, gx, gy, ux, uy, x, low, high, ceiling,
@@ -819,7 +963,7 @@ def stretch_alone(
             )  # fmt: skip
             if m_end < 0.0:
                 t = ends_after(left, m0, m_end, mg, mu, l1, l2)
-                e1, e21, i1, i21 = spans(t, l1, l2)
+                e1, e21, i1, i21 = spans(t, l1, l2, PERHAPS_FAR)
             if wet:
                 for j in range(n_surfaces):
                     if exchanges(x, x_sat[j], film[j]):
@@ -827,7 +971,7 @@ def stretch_alone(
                         dry = dries_after(film[j], beta[j], x_sat[j], x, gx, ux, l1, l2, part_x, t)
                         if dry < t:
                             t = dry
-                            e1, e21, i1, i21 = spans(t, l1, l2)
+                            e1, e21, i1, i21 = spans(t, l1, l2, PERHAPS_FAR)
         x_end, y_end, part_x, gained, to_hold, running, holding, lost = follow(
             run, hold, foggy, need, gx, gy, ux, uy, x, y, t, r0, r1, h, e1, e21, i1, i21
         )
@@ -896,6 +1040,7 @@ def cases(
     duties, duties_run = duty.ravel(), duty_run.ravel()
     of_b, of_d = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     of_dry, of_wet = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
+    begin_b, begin_d = np.zeros(LANES + 1, np.int64), np.zeros(LANES + 1, np.int64)
     for first in range(0, x.size, LANES):
         size = min(x.size - first, LANES)
         for q in range(size):
@@ -911,8 +1056,11 @@ def cases(
             for j in range(n_surfaces):
                 b[FILM + j * SURFACE + q] = film[c, j]
                 b[AREA + j * SURFACE + q] = area[of, j]
+        n_b, n_d = runs(of_b, size, begin_b), runs(of_d, size, begin_d)
         for i in range(n):
-            furnish(b, size, n_surfaces, i, n, of_b, highs, ks, g_ins, a_outs, betas, x_sats)
+            furnish(
+                b, n_surfaces, i, n, of_b, n_b, begin_b, highs, ks, g_ins, a_outs, betas, x_sats
+            )
             for q in range(size):
                 held = of_dry[q]
                 if of_wet[q] != held:
@@ -920,7 +1068,7 @@ def cases(
                         if b[FILM + j * SURFACE + q] > wet_above[order[first + q], j]:
                             held = of_wet[q]
                 b[LOW + q] = lows[held + i]
-            equip(b, size, i, step_s, of_d, on0s, on1s, off0s, off1s, duties, duties_run)
+            equip(b, i, step_s, of_d, n_d, begin_d, on0s, on1s, off0s, off1s, duties, duties_run)
             arrive(b, filled(size), n_surfaces)
             wet = stretch(b, size, n_surfaces, case, found)
             share_out(b, filled(size), step_s)

@@ -19,7 +19,7 @@ from dewmargin.kernel.saturation import (
     slope_over_ice,
     slope_over_water,
 )
-from dewmargin.kernel.source import mean_held, parted, stretch_alone
+from dewmargin.kernel.source import PERHAPS_FAR, mean_held, parted, stretch_alone
 from dewmargin.kernel.tally import (
     BELOW_BAND,
     BROUGHT,
@@ -261,6 +261,7 @@ def year(
             low_i = mean_held(
                 low[held, i], y, r0, r1, on0, on1, off0, off1, duty, duty_run, device[FIRINGS],
                 device[DEAD], inv_mass, h, step[K], step[G_IN], step[A_OUT],
+                PERHAPS_FAR,
             )  # fmt: skip
             high = step[HIGH]
             full = min(x, high)

@@ -346,8 +346,10 @@ def _shared(of: Building) -> list[FloatArray]:
 
 def _columns(of: Building, cases: Cases) -> dict[str, FloatArray]:
     """Return all that the kernel is given a step, by what a message calls it."""
-    devices = [getattr(device, name) for device in cases.devices for name in _OF_A_DEVICE]
-    return {f"input {i}": c for i, c in enumerate([*cases.low, *_shared(of), *devices])}
+    lows = [cases.low[row] for row in sorted({*cases.of_low, *cases.of_low_wet})]
+    used = [cases.devices[row] for row in sorted({*cases.of_device})]
+    devices = [getattr(device, name) for device in used for name in _OF_A_DEVICE]
+    return {f"input {i}": c for i, c in enumerate([*lows, *_shared(of), *devices])}
 
 
 def _run(
