@@ -153,7 +153,7 @@ def cases() -> Solver:
     """Return the balance's solver: compiled, or as plain Python where numba cannot be used.
 
     A year of a case takes plain Python about 0.3 s and the compiled solver about 2 ms, side by side
-    with others 1 ms; compiling takes 4 to 8 s, once for each version of the sources.
+    with others 1 ms; compiling takes 10 to 30 s, once for each version of the sources.
     """
     return _chosen(source, "cases")
 
@@ -185,6 +185,11 @@ def tally_room() -> Solver:
 def tally_device() -> Solver:
     """Return what adds up the use of a device in many cases, as `cases`."""
     return _chosen(tally, "device")
+
+
+def tally_owings() -> Solver:
+    """Return what follows the heat that a room is owed, hour by hour, as `cases`."""
+    return _chosen(tally, "owings")
 
 
 def _chosen(plain: ModuleType, name: str) -> Solver:

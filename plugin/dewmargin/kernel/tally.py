@@ -206,6 +206,25 @@ def owe(
 
 
 @jit
+def owings(
+    kept: float, heat: FloatArray, need: FloatArray, spare: FloatArray, blower: FloatArray,
+    cools: BoolArray, hours: FloatArray,
+) -> None:  # fmt: skip
+    """Follow what a room is owed, see `owe`. [J].
+
+    Fills rows of `hours`: what plant, fading and cooling made up for, what the plant could not
+    give, and what is owed at the end of each hour.
+    """
+    owed = 0.0
+    for i in range(heat.size):
+        hours[1, i] = owed * (1.0 - kept)
+        owed, hours[0, i], hours[2, i], hours[3, i] = owe(
+            owed, need[i], kept, heat[i], spare[i], blower[i], cools[i]
+        )
+        hours[4, i] = owed
+
+
+@jit
 def hour_sums(parts: int, steps: FloatArray, hours: FloatArray) -> None:
     """Fill `hours` with the sums of so many steps each."""
     if parts == 1:

@@ -37,8 +37,11 @@ _AIR_K = np.array([250.0, 300.0, 350.0, 400.0])
 _CONDUCTIVITY_W_M_K = np.array([22.3e-3, 26.3e-3, 30.0e-3, 33.8e-3])
 _VISCOSITY_M2_S = np.array([11.44e-6, 15.89e-6, 20.92e-6, 26.41e-6])
 _PRANDTL = np.array([0.720, 0.707, 0.700, 0.690])
+# What divides the sixth root of Rayleigh's number in `film_of_cylinder`.
+_BRACKET = (1.0 + (0.559 / _PRANDTL) ** (9.0 / 16.0)) ** (8.0 / 27.0)
 _FREEZING_C, _BOILING_C = 0.0, 100.0  # a line's loss is not asked for beyond
-_TURNS = 6  # of surface temperature and film: each leaves a fifth of what is open
+_TURNS = 6  # of surface temperature and film: each leaves a fifth of what is open, or less
+_SETTLED_K = 1e-4  # of the surface: it moves the film by less than a millionth
 
 
 @any_container
@@ -83,8 +86,8 @@ def film_of_cylinder(
     rayleigh = (
         _GRAVITY * np.abs(surface_k - ambient_k) / film_k * diameter_m**3 * prandtl / viscosity**2
     )
-    bracket = (1.0 + (0.559 / prandtl) ** (9.0 / 16.0)) ** (8.0 / 27.0)
-    nusselt = (0.60 + 0.387 * rayleigh ** (1.0 / 6.0) / bracket) ** 2
+    bracket = np.interp(film_k, _AIR_K, _BRACKET)
+    nusselt = (0.60 + 0.387 * np.sqrt(np.cbrt(rayleigh)) / bracket) ** 2
     radiant = emissivity * _STEFAN_BOLTZMANN * (surface_k**2 + ambient_k**2)
     film: FloatArray = nusselt * conductivity / diameter_m + radiant * (surface_k + ambient_k)
     return film
@@ -176,7 +179,10 @@ class WaterLine:
                 surface_c, ambient_c, diameter_m=surface_m, emissivity=emissivity
             )
             outside = 1.0 / (math.pi * surface_m * film)
+            before_c = surface_c
             surface_c = ambient_c + (t_water_c - ambient_c) * outside / (inside + outside)
+            if np.max(np.abs(surface_c - before_c), initial=0.0) < _SETTLED_K:
+                break
         loss: FloatArray = self.length_m / (inside + outside)
         return loss
 

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dewmargin.kernel.tally import owe
+from dewmargin import kernel
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -199,14 +199,8 @@ def _made_up(case: HourlyCase, need_j: FloatArray, blower: FloatArray) -> _MadeU
     heat_j = 3600.0 * case.hourly_mean(case.heating_w)
     cools: BoolArray = case.hourly_mean(case.cooling) > 0.0
     kept = kept_in_an_hour(case)
-    columns = (heat_j, need_j, spare_j(case), blower, cools)
-    found, owed_j = np.zeros((5, case.n_hours)), 0.0
-    for i, (heat, need, spare, share, cooled) in enumerate(
-        zip(*(column.tolist() for column in columns), strict=True)
-    ):
-        faded_j = owed_j * (1.0 - kept)
-        owed_j, made_j, cooled_j, unmet_j = owe(owed_j, need, kept, heat, spare, share, cooled)
-        found[:, i] = made_j, faded_j, cooled_j, unmet_j, owed_j
+    found = np.zeros((5, case.n_hours))
+    kernel.tally_owings()(kept, heat_j, need_j, spare_j(case), blower, cools, found)
     made, faded, cooling, unmet, owed = found
     return _MadeUp(made_j=made, faded_j=faded, cooled_j=cooling, unmet_j=unmet, owed_j=owed)
 
