@@ -77,6 +77,20 @@ HOUSES: dict[str, list[tuple[str, str]]] = {
 }
 
 
+# Of the demo's strategies, one that stays, with condensation, one that follows the weather and one
+# that follows the windows.
+FOLLOWED = ("hold 40 %", "gentle reset", "windows 1 K dry")
+
+
+def with_strategies(text: str, names: tuple[str, ...]) -> str:
+    """Return a scenario with these strategies only."""
+    before, *blocks = text.split("[[strategies]]\n")
+    last, after = blocks[-1].split("[[equipment]]", 1)
+    kept = [b for b in (*blocks[:-1], last) if any(f'name = "{one}"' in b for one in names)]
+    assert len(kept) == len(names)
+    return "[[strategies]]\n".join([before, *kept]) + "[[equipment]]" + after
+
+
 def house(name: str, weather: Path) -> str:
     """Return a scenario, in this weather."""
     text = DEMO.read_text().replace("../weather/larch_valley.epw", str(weather))
@@ -84,7 +98,8 @@ def house(name: str, weather: Path) -> str:
         assert text.count(old) == 1
         text = text.replace(old, new)
     # One supply is enough: the line of the other has tests of its own.
-    return re.sub(r'\[\[supplies\]\]\nname = "hot.*?(?=\[tariff\])', "", text, flags=re.DOTALL)
+    text = re.sub(r'\[\[supplies\]\]\nname = "hot.*?(?=\[tariff\])', "", text, flags=re.DOTALL)
+    return with_strategies(text, FOLLOWED)
 
 
 COLUMNS = {
@@ -156,7 +171,7 @@ def test_all_records_tell_one_weather(weather: dict[int, Path]) -> None:
         np.testing.assert_allclose(got, hourly.global_horizontal_w_m2, 1e-6, 2e-5)
 
 
-STEADY = ("hold 40 %", "gentle reset")  # one that stays, with condensation, and one that follows
+STEADY = FOLLOWED[:2]  # the third follows the room's temperature too
 
 
 def without_set_back(name: str, weather: Path) -> str:
@@ -164,11 +179,7 @@ def without_set_back(name: str, weather: Path) -> str:
     text = house(name, weather)
     assert text.count("night_c = 18\n") == 1
     text = text.replace("night_c = 18\n", "")
-    before, *blocks = text.split("[[strategies]]\n")
-    last, after = blocks[-1].split("[[equipment]]", 1)
-    kept = [b for b in (*blocks[:-1], last) if any(f'name = "{one}"' in b for one in STEADY)]
-    assert len(kept) == len(STEADY)
-    return "[[strategies]]\n".join([before, *kept]) + "[[equipment]]" + after
+    return with_strategies(text, STEADY)
 
 
 @pytest.mark.slow
