@@ -297,6 +297,14 @@ class AirSystem:
         """Whether its air changes with the load: of two stages, or modulating."""
         return self.high_frac is not None or (self.curve is not None and self.curve.modulates)
 
+    @property
+    def full_airflow_kg_s(self) -> float:
+        """Most dry air that the blower moves while the plant heats. [kg/s]."""
+        if self.curve is not None:
+            return float(np.max(self.curve.full_airflow_kg_s))
+        high = self.airflow_kg_s if self.airflow_high_kg_s is None else self.airflow_high_kg_s
+        return float(max(np.max(self.airflow_kg_s), np.max(high)))
+
     def at_load(self, load_w: FloatArray) -> AirSystem:
         """Return the system as it runs for another load.
 

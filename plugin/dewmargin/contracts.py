@@ -498,6 +498,8 @@ class Work:
         Room air. [°C]
     airflow_kg_s : float
         Dry air that the blower moves; infinite in a room. [kg/s]
+    blower_frac : float
+        The same as a part of the blower's full flow; 1 in a room. [-]
     heated : bool
         Whether `t_in_c` is that of a call for heat.
     quality : Quality
@@ -514,6 +516,7 @@ class Work:
     p_pa: float
     t_room_c: float
     airflow_kg_s: float = np.inf
+    blower_frac: float = 1.0
     heated: bool = False
     quality: Quality = Quality()
     hot_line: WaterLine | None = None

@@ -395,6 +395,69 @@ def test_a_bypass_of_half_the_air_is_taken_where_the_plenum_stays_cool() -> None
     assert evaporated_kg_h(equipment(arrangement="bypass", airflow_kg_s=0.25), case) > 0.0
 
 
+@pytest.mark.parametrize("arrangement", ["bypass", "own_fan"])
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {"airflow_kg_s": 0.09, "effectiveness": 0.65},
+        {"airflow_kg_s": 0.09, "transfer_units": {"ntu": 1.0, "airflow_kg_s": 0.09}},
+    ],
+)
+def test_a_bypass_gets_its_part_of_a_throttled_blower(keys, arrangement) -> None:
+    """At half of the blower's flow it is a pad of half the air beside a blower of half the flow.
+
+    The pressure between plenums goes with the flow squared, a bypass's flow with its root (any
+    text on ducts); a fan of its own draws what it draws.
+    """
+    full, half = (steady(heat_w=6e3, blower_kg_s=blower) for blower in (0.5, 0.25))
+    assert full.air_system is not None
+    assert half.air_system is not None
+    throttled = np.where(np.arange(FLAT.size) % 2 == 0, 0.5, 0.25)
+    case = replace(
+        full,
+        air_system=replace(
+            full.air_system,
+            airflow_kg_s=throttled,
+            off_airflow_kg_s=throttled,
+            t_supply_c=np.where(
+                throttled == 0.5, full.air_system.t_supply_c, half.air_system.t_supply_c
+            ),
+        ),
+    )
+    told = {"arrangement": arrangement, "effectiveness": None} | keys
+
+    can = equipment(**told).capability(
+        case, COLD, w_base_kg_kg=case.w_base_kg_kg, w_set_kg_kg=case.w_base_kg_kg
+    )
+
+    got = 3600.0 * rate(can.heat, case.w_base_kg_kg)
+    less = told | ({"airflow_kg_s": 0.045} if arrangement == "bypass" else {})
+    assert got[0] == pytest.approx(evaporated_kg_h(equipment(**told), full), rel=1e-9)
+    assert got[1] == pytest.approx(evaporated_kg_h(equipment(**less), half), rel=1e-9)
+
+
+def test_a_bypass_by_its_pressure_follows_a_throttled_blower() -> None:
+    """Without a medium in the way its flow is in proportion to the blower's.
+
+    So in the same plenum half of it evaporates, where water is plenty: within 5 %, as half of the
+    air cools the water half as much.
+    """
+    bypass = {"pressure_pa": 50.0, "duct_diameter_mm": 150.0, "loss_coefficient": 6.0}
+    device = equipment(arrangement="bypass", airflow_kg_s=None, bypass=bypass, feed_kg_h=60.0)
+    full = steady(heat_w=10e3, blower_kg_s=0.5)
+    assert full.air_system is not None
+    throttled = np.where(np.arange(FLAT.size) % 2 == 0, 0.5, 0.25)
+    case = replace(full, air_system=replace(full.air_system, airflow_kg_s=throttled))
+    feed = FeedWater(name="x", t_cold_c=18.0 * FLAT, t_start_c=18.0 * FLAT)
+
+    can = device.capability(
+        case, feed, w_base_kg_kg=case.w_base_kg_kg, w_set_kg_kg=case.w_base_kg_kg
+    )
+
+    got = rate(can.heat, case.w_base_kg_kg)
+    assert got[1] == pytest.approx(0.5 * got[0], rel=0.05)
+
+
 def test_water_of_the_plenum_is_what_the_pad_gave() -> None:
     # W_supply = W_room + E/(M - m_b): 0.005614 at 2.115 kg/h, computed for this project.
     case = steady(heat_w=15e3, blower_kg_s=0.55)

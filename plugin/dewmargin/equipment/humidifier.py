@@ -53,6 +53,8 @@ class Inlet:
         What is dissolved in it.
     airflow_kg_s : float64 array, shape (k,)
         Dry air that the blower moves; infinite in a room. [kg/s]
+    blower_frac : float64 array, shape (k,), or float
+        The same as a part of the blower's full flow; 1 in a room. [-]
     """
 
     t_c: FloatArray
@@ -62,6 +64,7 @@ class Inlet:
     t_feed_c: FloatArray
     quality: Quality
     airflow_kg_s: FloatArray
+    blower_frac: FloatArray | float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -409,6 +412,10 @@ class _Asked:
         return [*found, [off]][: len(self.steps_of)]
 
     def _inlet(self, place: _Place, steps: np.ndarray, t_feed_c: FloatArray) -> Inlet:
+        moved_kg_s, system = place.airflow_kg_s[steps], self.case.air_system
+        blower_frac: FloatArray | float = 1.0
+        if system is not None and self.device.call != "always":
+            blower_frac = moved_kg_s / system.full_airflow_kg_s
         return Inlet(
             t_c=place.t_c[steps],
             p_pa=self.case.p_pa[steps],
@@ -416,7 +423,8 @@ class _Asked:
             t_room_c=self.case.t_air_c[steps],
             t_feed_c=t_feed_c[steps],
             quality=self.feed.quality,
-            airflow_kg_s=place.airflow_kg_s[steps],
+            airflow_kg_s=moved_kg_s,
+            blower_frac=blower_frac,
         )
 
 

@@ -68,6 +68,7 @@ def inlet_of(work: Work) -> Inlet:
         t_feed_c=np.array([work.t_feed_c]),
         quality=work.quality,
         airflow_kg_s=np.full(1, work.airflow_kg_s),
+        blower_frac=work.blower_frac,
     )
 
 

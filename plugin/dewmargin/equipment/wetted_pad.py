@@ -171,7 +171,10 @@ class WettedPad(Humidifier):
         "in the room",
     )
     airflow_kg_s: float | None = Field(
-        default=None, gt=0, le=1e3, description="dry air through a pad while it runs"
+        default=None,
+        gt=0,
+        le=1e3,
+        description="dry air through a pad while it runs; in a bypass at the blower's full flow",
     )
     bypass: Bypass | None = Field(
         default=None, description="the same from the pressure between the plenums"
@@ -327,30 +330,27 @@ class WettedPad(Humidifier):
         key = "airflow_kg_s" if self.bypass is None else "bypass"
         where = f"equipment[{self.name!r}].{key}"
         returns = self.arrangement == "bypass"
-        # Both ends count: a plant that throttles its blower leaves a pad the least of it.
-        least_kg_s = float(np.min(system.airflow_kg_s))
-        if airflow_kg_s > (_MOST_BYPASSED if returns else 1.0) * least_kg_s:
+        most_kg_s = system.full_airflow_kg_s
+        if not returns:
+            # A pad's own fan draws as much where the plant throttles its blower.
+            most_kg_s = float(np.min(system.airflow_kg_s))
+        if airflow_kg_s > (_MOST_BYPASSED if returns else 1.0) * most_kg_s:
             raise InputError(
                 f"{airflow_kg_s:g} kg/s is more than {'half of what ' if returns else ''}the "
-                f"blower moves, {least_kg_s:.3g} kg/s",
+                f"blower moves, {most_kg_s:.3g} kg/s",
                 where=where,
                 hint="it is the air through the pads",
             )
         if not returns:
             return
         # The bypass stays open between calls: the plenum is then as hot as without a pad's water.
-        plenums = [(system.heat_frac, system.t_supply_c, system.airflow_kg_s)]
-        high, t_high_c, high_kg_s = system.high_frac, system.t_high_c, system.airflow_high_kg_s
-        if high is not None and t_high_c is not None and high_kg_s is not None:
-            plenums.append((system.heat_frac * high, t_high_c, high_kg_s))
+        plenums = [(system.heat_frac, system.t_supply_c)]
+        if system.high_frac is not None and system.t_high_c is not None:
+            plenums.append((system.heat_frac * system.high_frac, system.t_high_c))
+        kept = 1.0 - airflow_kg_s / most_kg_s
         hottest = max(
-            float(
-                np.max(
-                    t_air_c
-                    + np.where(runs > 0.0, t_c - t_air_c, 0.0) / (1.0 - airflow_kg_s / moved_kg_s)
-                )
-            )
-            for runs, t_c, moved_kg_s in plenums
+            float(np.max(t_air_c + np.where(runs > 0.0, t_c - t_air_c, 0.0) / kept))
+            for runs, t_c in plenums
         )
         if hottest > HOTTEST_SUPPLY_C:
             raise InputError(
@@ -408,13 +408,29 @@ class WettedPad(Humidifier):
             return self.feed_kg_h / 3600.0
         return super().typical_feed_kg_s(inlet)
 
-    def _airflow_kg_s(self, t_c: FloatArray, w: FloatArray, p_pa: FloatArray) -> FloatArray:
+    def _through(self, blower_frac: FloatArray | float) -> FloatArray | float:
+        """Return the part of its full air that a pad gets at a part of the blower's flow.
+
+        *Source.* In ducts pressure goes with the flow squared, and a bypass's flow with its root; a
+        fan of its own does not.
+        """
+        return blower_frac if self.arrangement == "bypass" else 1.0
+
+    def _airflow_kg_s(
+        self,
+        t_c: FloatArray,
+        w: FloatArray,
+        p_pa: FloatArray,
+        blower_frac: FloatArray | float = 1.0,
+    ) -> FloatArray:
         """Return the dry air through one pad. [kg/s]."""
+        part = self._through(blower_frac)
         if self.bypass is None:
-            return np.full(np.broadcast_shapes(t_c.shape, w.shape), self.airflow_kg_s or 0.0)
+            shape = np.broadcast_shapes(t_c.shape, w.shape)
+            return part * np.full(shape, self.airflow_kg_s or 0.0)
         dry_kg_m3 = air.dry_air_density(t_c, w, p_pa)
         flow = media.bypass_flow(
-            self.bypass.pressure_pa,
+            self.bypass.pressure_pa * part**2,
             dry_kg_m3 * (1.0 + w),
             duct_area_m2=math.pi / 4.0 * (1e-3 * self.bypass.duct_diameter_mm) ** 2,
             loss_coefficient=self.bypass.loss_coefficient,
@@ -430,9 +446,18 @@ class WettedPad(Humidifier):
         return airflow_kg_s / (air.dry_air_density(t_c, w, p_pa) * self.media.face_area_m2)
 
     def _effectiveness(
-        self, airflow_kg_s: FloatArray, t_c: FloatArray, w: FloatArray, p_pa: FloatArray
+        self,
+        airflow_kg_s: FloatArray,
+        t_c: FloatArray,
+        w: FloatArray,
+        p_pa: FloatArray,
+        blower_frac: FloatArray | float = 1.0,
     ) -> FloatArray:
-        """Return the saturation effectiveness of the pad wetted all over."""
+        """Return the saturation effectiveness of the pad wetted all over.
+
+        One that is told, or rated at a full flow, is taken for less air too, which evaporates too
+        little there.
+        """
         if self.effectiveness is not None:
             return np.full_like(airflow_kg_s, self.effectiveness)
         if self.transfer_units is not None:
@@ -445,7 +470,8 @@ class WettedPad(Humidifier):
         if self.media is not None:
             velocity = self._velocity_m_s(airflow_kg_s, t_c, w, p_pa)
             return media.rigid_media_effectiveness(velocity, depth_m=self.media.depth_m)
-        return np.full_like(airflow_kg_s, self._rated_flow_kg_s) / airflow_kg_s
+        rated_kg_s = self._through(blower_frac) * self._rated_flow_kg_s
+        return np.full_like(airflow_kg_s, rated_kg_s) / airflow_kg_s
 
     def _wetted_frac(self, feed_kg_h: FloatArray) -> FloatArray:
         """Return the share of a pad that its feed wets."""
@@ -470,8 +496,8 @@ class WettedPad(Humidifier):
         the solution, 1.5 % for a metered feed with half of the air bypassed (tested).
         """
         t_plenum, w_room, p = np.broadcast_arrays(inlet.t_c, inlet.w_kg_kg, inlet.p_pa)
-        airflow = self._airflow_kg_s(t_plenum, w_room, p)
-        effectiveness = self._effectiveness(airflow, t_plenum, w_room, p)
+        airflow = self._airflow_kg_s(t_plenum, w_room, p, inlet.blower_frac)
+        effectiveness = self._effectiveness(airflow, t_plenum, w_room, p, inlet.blower_frac)
         plenum = self._plenum(inlet, airflow)
         returns, to_rooms = plenum.returns, plenum.to_rooms_kg_s
         kept = to_rooms / inlet.airflow_kg_s if returns else np.ones_like(airflow)
@@ -537,7 +563,8 @@ class WettedPad(Humidifier):
         *Source.* Conservation of water and of energy, from what `give` found.
         """
         given, p = self.give(inlet), inlet.p_pa
-        airflow = self._airflow_kg_s(*np.broadcast_arrays(inlet.t_c, inlet.w_kg_kg, p))
+        at = np.broadcast_arrays(inlet.t_c, inlet.w_kg_kg, p)
+        airflow = self._airflow_kg_s(at[0], at[1], at[2], inlet.blower_frac)
         t_in, w_in = self._plenum(inlet, airflow).air(given.rate_kg_s, given.brought_w)
         evaporated, feed = given.rate_kg_s / self.count, given.feed_kg_s / self.count
         gained_w = given.brought_w / self.count
@@ -637,7 +664,7 @@ class WettedPad(Humidifier):
         if self.media is not None and given.rate_kg_s.size:
             shape = given.rate_kg_s.shape
             t_c, p = np.broadcast_to(inlet.t_c, shape), np.broadcast_to(inlet.p_pa, shape)
-            airflow = self._airflow_kg_s(t_c, inlet.w_kg_kg, p)
+            airflow = self._airflow_kg_s(t_c, inlet.w_kg_kg, p, inlet.blower_frac)
             velocity = self._velocity_m_s(airflow, t_c, inlet.w_kg_kg, p).max()
             if velocity > media.BLOWN_OFF_M_S:
                 notes.append(

@@ -158,7 +158,7 @@ def rigid_media_pressure_drop(velocity_m_s: FloatArray, *, depth_m: float) -> Fl
 
 @any_container
 def bypass_flow(
-    pressure_pa: float,
+    pressure_pa: FloatArray | float,
     density_kg_m3: FloatArray,
     *,
     duct_area_m2: float,
@@ -172,7 +172,7 @@ def bypass_flow(
 
     Parameters
     ----------
-    pressure_pa : float
+    pressure_pa : float64 array or float
         Static pressure of the supply plenum above the return plenum, bypass open. [Pa]
     density_kg_m3 : float64 array
         Density of the air in the duct. [kg/m3]
@@ -205,7 +205,7 @@ def bypass_flow(
     """
     tiny = float(np.finfo(np.float64).tiny)
     for name, value in (
-        ("pressure_pa", pressure_pa),
+        ("pressure_pa", float(np.min(pressure_pa, initial=math.inf))),
         ("duct_area_m2", duct_area_m2),
         ("loss_coefficient", loss_coefficient),
     ):

@@ -45,7 +45,9 @@ def at_work(
     feed_kg_h = float(np.sum(out.feed_kg, where=ran > 0.0)) / hours
     t_feed_c = mean(case.hourly_mean(water.arriving(max(feed_kg_h / 3600.0, 1e-9)).t_feed_c))
     t_in_c, moved, heated_h = mean(result.hours.t_air_c), np.inf, np.zeros(1)
+    full = np.inf
     if in_ducts(equipment) and case.air_system is not None:
+        full = case.air_system.full_airflow_kg_s
         moved = mean(case.hourly_mean(np.asarray(case.air_system.off_airflow_kg_s)))
         heats = np.broadcast_to(case.air_system.heat_frac, case.n_steps)
         heated_h = ran * case.hourly_mean(heats)
@@ -61,6 +63,7 @@ def at_work(
         p_pa=mean(result.hours.p_pa),
         t_room_c=mean(result.hours.t_air_c),
         airflow_kg_s=moved,
+        blower_frac=moved / full if np.isfinite(full) else 1.0,
         heated=bool(heated_h.any()),
         quality=water.quality,
         hot_line=water.line if t_feed_c > plumbing.HOT_C else None,
