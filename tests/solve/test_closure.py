@@ -159,7 +159,7 @@ def test_water_and_heat_close_around_the_house(case, device, supply, call, rh) -
             # Parts of the hour with heat and without are not told apart: the drain is what the
             # room's account leaves, and has to be water that was cooled by the pad or warmed by
             # the air, from the frost to the plenum's 60 °C.
-            drain = arrives - (vapour - casing - line - outcome.space_heat_j)
+            drain = arrives - (vapour - casing - outcome.line_j - outcome.space_heat_j)
             drained_kg = outcome.feed_kg - outcome.added_kg
             much = drained_kg > 1e-3
             t_drain_c = drain[much] / (air.CP_WATER * drained_kg[much])

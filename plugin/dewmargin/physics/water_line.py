@@ -41,7 +41,8 @@ _PRANDTL = np.array([0.720, 0.707, 0.700, 0.690])
 _BRACKET = (1.0 + (0.559 / _PRANDTL) ** (9.0 / 16.0)) ** (8.0 / 27.0)
 _FREEZING_C, _BOILING_C = 0.0, 100.0  # a line's loss is not asked for beyond
 _TURNS = 6  # of surface temperature and film: each leaves a fifth of what is open, or less
-_SETTLED_K = 1e-4  # of the surface: it moves the film by less than a millionth
+_MOST_FILM_W_M2_K = 30.0  # of a line: with it the wall has its largest part of the resistance
+_LEFT_OPEN = 1e-8  # of the difference between water and air, after the last turn
 
 
 @any_container
@@ -173,16 +174,17 @@ class WaterLine:
         if self.insulation_mm > 0.0:
             inside += math.log(surface_m / outer_m) / (2.0 * math.pi * self.insulation_w_m_k)
             emissivity = _FOAM_EMISSIVITY
+        # As the film goes with the third root of the difference at most, a turn leaves a third of
+        # the wall's part.
+        least = 1.0 / (math.pi * surface_m * _MOST_FILM_W_M2_K)
+        left = max(inside / (inside + least) / 3.0, 1e-9)
         surface_c = t_water_c
-        for _ in range(_TURNS):
+        for _ in range(min(math.ceil(math.log(_LEFT_OPEN) / math.log(left)), _TURNS)):
             film = film_of_cylinder(
                 surface_c, ambient_c, diameter_m=surface_m, emissivity=emissivity
             )
             outside = 1.0 / (math.pi * surface_m * film)
-            before_c = surface_c
             surface_c = ambient_c + (t_water_c - ambient_c) * outside / (inside + outside)
-            if np.max(np.abs(surface_c - before_c), initial=0.0) < _SETTLED_K:
-                break
         loss: FloatArray = self.length_m / (inside + outside)
         return loss
 
