@@ -31,6 +31,7 @@ _DRY_FRAC = 0.999  # of the feed evaporated: the foot of the pad is dry
 _PASSES, _FEW_PASSES, _LITTLE_BYPASSED = 4, 3, 0.3
 _LEAST_STEP_KG_S = 1e-12
 _LEAST_RATIO = 1.05  # of the feed that wets a pad to what evaporates, by a meter
+_THROTTLED = 0.95  # of the blower's flow: below it a note tells what is taken for less air
 _MOST_BYPASSED = 0.5  # of the blower's air: beyond it the turns of plenum and pad run away
 # Keys that tell the same: of each row exactly one is given.
 _TOLD_ONCE = (
@@ -671,6 +672,9 @@ class WettedPad(Humidifier):
                     f"{self.name}: air of {velocity:.1f} m/s may blow water off the pad (above "
                     f"about {media.BLOWN_OFF_M_S:g} m/s, from memory)"
                 )
+        least = float(np.min(self._through(inlet.blower_frac), initial=1.0))
+        if least < _THROTTLED and self.media is None and self.transfer_units is None:
+            notes.append(self._told_at_less_air(inlet, least))
         wetting = self.contact_frac * np.broadcast_to(given.feed_kg_s, given.rate_kg_s.shape)
         runs = given.rate_kg_s > 0.0
         dry = runs & (given.rate_kg_s >= _DRY_FRAC * wetting)
@@ -680,6 +684,22 @@ class WettedPad(Humidifier):
                 f"{100 * dry.mean():.0f} % of what it may have to do: feed more"
             )
         return notes + self._scale_notes(water, inlet, given)
+
+    def _told_at_less_air(self, inlet: Inlet, least: float) -> str:
+        """Say that an effectiveness is taken for less air too, and what is likely there."""
+        at = np.broadcast_arrays(inlet.t_c, inlet.w_kg_kg, inlet.p_pa)
+        airflow = self._airflow_kg_s(at[0], at[1], at[2])
+        told = float(self._effectiveness(airflow, at[0], at[1], at[2]).flat[0])
+        likely = media.effectiveness_at_flow(
+            np.array([least]),
+            ntu=-math.log(1.0 - min(told, 0.999)),
+            at_airflow_kg_s=1.0,
+            exponent=TransferUnits.model_fields["exponent"].default,
+        )
+        return (
+            f"{self.name}: its effectiveness of {told:.2f} is taken at {100 * least:.0f} % of the "
+            f"blower's flow too, where it is likely to be {likely[0]:.2f}: transfer_units tells it"
+        )
 
     def _scale_notes(self, water: FeedWater, inlet: Inlet, given: Given) -> list[str]:
         """Return the tendency to scale of feed and drain, where the water is known."""

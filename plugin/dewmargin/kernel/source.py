@@ -550,18 +550,9 @@ def arrive(b: FloatArray, n: int, n_surfaces: int) -> None:
     for q in range(n):
         low, h, k, a, off1 = b[LOW + q], b[H + q], b[K + q], b[A_OUT + q], b[OFF1 + q]
         _, lack = lacking(
-            low,
-            b[Y + q],
-            b[R0 + q],
-            b[R1 + q],
-            b[OFF0 + q],
-            off1,
-            b[DUTY + q],
-            h,
-            k,
-            b[G_IN + q],
-            a,
-        )
+            low, b[Y + q], b[R0 + q], b[R1 + q], b[OFF0 + q], off1, b[DUTY + q], h, k,
+            b[G_IN + q], a,
+        )  # fmt: skip
         sags = sags | (lack > 0.0)
         most = (a + h * k + max(off1, 0.0)) * b[INV_MASS + q] * b[LONGEST + q]
         near = near & ((most <= NEAR) | (lack <= 0.0))

@@ -394,7 +394,7 @@ class House(Inputs):
                 t_ref_c=BUFFER_REFERENCE_C,
                 p_pa=float(np.mean(p_pa)),
             )
-        w_room_kg_kg = air.humidity_ratio(LIKELY_RH * air.saturation_pressure(t_air_c), p_pa)
+        w_room_kg_kg = _likely_w(t_air_c, p_pa)
         density_kg_m3 = air.dry_air_density(t_air_c, w_room_kg_kg, p_pa)
         air_system = None
         if self.heating is not None:
@@ -478,7 +478,7 @@ class House(Inputs):
         wind_m_s: FloatArray,
     ) -> tuple[FloatArray, FloatArray]:
         """Return all outdoor air, and the part that passes the recovery, as dry air. [kg/s]."""
-        w_room_kg_kg = air.humidity_ratio(LIKELY_RH * air.saturation_pressure(t_air_c), p_pa)
+        w_room_kg_kg = _likely_w(t_air_c, p_pa)
         leakage_m3_s = air_exchange.infiltration(
             t_air_c,
             t_out_c,
@@ -520,3 +520,8 @@ class House(Inputs):
         if self.thermostat.cooling_c is not None:
             notes.append("mechanical cooling dries the air; the house model leaves that out")
         return tuple(notes)
+
+
+def _likely_w(t_air_c: FloatArray, p_pa: FloatArray) -> FloatArray:
+    """Return humidity ratio of a room that is not known yet, for its density. [kg/kg]."""
+    return air.humidity_ratio(LIKELY_RH * air.saturation_pressure(t_air_c), p_pa)
